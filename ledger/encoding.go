@@ -1,0 +1,244 @@
+package ledger
+
+import (
+	"crypto/sha256"
+	"encoding/binary"
+	"fmt"
+	"math"
+	"time"
+	"unicode/utf8"
+)
+
+// The canonical encoding, version 1. It is what is stored and what is hashed;
+// it never changes, a later version gets another first byte.
+//
+//	entry   := 0x01 shop seq kind request(16) digest(16) happened recorded
+//	           who device reason flags reverses postings weighings records costs
+//	flags, postings, weighings, records, costs := count item*
+//	flag    := code text
+//	posting := account mass basis(1)
+//	weighing:= subject scale gross tare before net dirt pieces
+//	quantity:= typed mass
+//	record  := kind id parent body
+//	cost    := account currency minor
+//
+// Text and body are a length and that many bytes, text being UTF-8. Lengths,
+// counts and seq are unsigned varints, masses, money, dirt, pieces, reverses
+// and the two dates (milliseconds since 1970-01-01 UTC) signed zigzag varints,
+// as in encoding/binary, always in their shortest form. Decode refuses any
+// bytes that Encode would not have written.
+const encodingV1 = 1
+
+// Chain is the hash of an entry: SHA-256 over its predecessor's hash (32 zero
+// bytes for the first entry of a shop) and its own canonical bytes.
+func Chain(prev Hash, canonical []byte) Hash {
+	h := sha256.New()
+	h.Write(prev[:])
+	h.Write(canonical)
+	var out Hash
+	h.Sum(out[:0])
+	return out
+}
+
+// Encode returns the canonical bytes of an entry (all but its hash).
+func Encode(e *Entry) []byte {
+	w := writer{b: make([]byte, 0, 256)}
+	w.b = append(w.b, encodingV1)
+	w.str(e.Shop)
+	w.uint(uint64(e.Seq))
+	w.str(string(e.Kind))
+	w.b = append(w.b, e.Request[:]...)
+	w.b = append(w.b, e.Digest[:]...)
+	w.int(e.Happened.UnixMilli())
+	w.int(e.Recorded.UnixMilli())
+	w.str(e.Who)
+	w.str(e.Device)
+	w.str(e.Reason)
+	w.uint(uint64(len(e.Flags)))
+	for _, f := range e.Flags {
+		w.str(f.Code)
+		w.str(f.Text)
+	}
+	w.int(e.Reverses)
+	w.uint(uint64(len(e.Postings)))
+	for _, p := range e.Postings {
+		w.str(string(p.Account))
+		w.int(int64(p.Mass))
+		w.b = append(w.b, byte(p.Basis))
+	}
+	w.uint(uint64(len(e.Weighings)))
+	for i := range e.Weighings {
+		g := &e.Weighings[i]
+		w.str(string(g.Subject))
+		w.str(g.Scale)
+		for _, q := range [...]*Quantity{&g.Gross, &g.Tare, &g.Before, &g.Net} {
+			w.str(q.Typed)
+			w.int(int64(q.Mass))
+		}
+		w.int(int64(g.DirtPPM))
+		w.int(g.Pieces)
+	}
+	w.uint(uint64(len(e.Records)))
+	for _, r := range e.Records {
+		w.str(string(r.Kind))
+		w.str(r.ID)
+		w.str(r.Parent)
+		w.bytes(r.Body)
+	}
+	w.uint(uint64(len(e.Costs)))
+	for _, c := range e.Costs {
+		w.str(string(c.Account))
+		w.str(c.Currency)
+		w.int(c.Minor)
+	}
+	return w.b
+}
+
+// Decode reads canonical bytes back. Body slices point into b.
+func Decode(b []byte) (*Entry, error) {
+	r := reader{b: b}
+	if v := r.byte(); v != encodingV1 && r.err == "" {
+		return nil, corruptf("entry encoding version %d is not known", v)
+	}
+	e := &Entry{Shop: r.str(), Seq: int64(r.uint()), Kind: Kind(r.str())}
+	r.fill(e.Request[:])
+	r.fill(e.Digest[:])
+	e.Happened = time.UnixMilli(r.int()).UTC()
+	e.Recorded = time.UnixMilli(r.int()).UTC()
+	e.Who, e.Device, e.Reason = r.str(), r.str(), r.str()
+	if n := r.count(2); n > 0 {
+		e.Flags = make([]Flag, n)
+		for i := range e.Flags {
+			e.Flags[i] = Flag{Code: r.str(), Text: r.str()}
+		}
+	}
+	e.Reverses = r.int()
+	if n := r.count(3); n > 0 {
+		e.Postings = make([]Posting, n)
+		for i := range e.Postings {
+			e.Postings[i] = Posting{Account: Account(r.str()), Mass: Mass(r.int()), Basis: Basis(r.byte())}
+		}
+	}
+	if n := r.count(12); n > 0 {
+		e.Weighings = make([]Weighing, n)
+		for i := range e.Weighings {
+			g := &e.Weighings[i]
+			g.Subject, g.Scale = Account(r.str()), r.str()
+			for _, q := range [...]*Quantity{&g.Gross, &g.Tare, &g.Before, &g.Net} {
+				q.Typed, q.Mass = r.str(), Mass(r.int())
+			}
+			g.DirtPPM, g.Pieces = PPM(r.int()), r.int()
+		}
+	}
+	if n := r.count(4); n > 0 {
+		e.Records = make([]Record, n)
+		for i := range e.Records {
+			e.Records[i] = Record{Kind: RecordKind(r.str()), ID: r.str(), Parent: r.str(), Body: r.bytes()}
+		}
+	}
+	if n := r.count(3); n > 0 {
+		e.Costs = make([]Cost, n)
+		for i := range e.Costs {
+			e.Costs[i] = Cost{Account: Account(r.str()), Currency: r.str(), Minor: r.int()}
+		}
+	}
+	if r.err == "" && len(r.b) > 0 {
+		r.err = fmt.Sprintf("%d bytes too many", len(r.b))
+	}
+	if r.err != "" {
+		return nil, corruptf("entry bytes do not decode: %s", r.err)
+	}
+	return e, nil
+}
+
+func corruptf(format string, args ...any) error {
+	return &Error{Class: ErrCorrupt, Reason: "BOOK_DAMAGED", Want: fmt.Sprintf(format, args...)}
+}
+
+type writer struct{ b []byte }
+
+func (w *writer) uint(x uint64)  { w.b = binary.AppendUvarint(w.b, x) }
+func (w *writer) int(x int64)    { w.b = binary.AppendVarint(w.b, x) }
+func (w *writer) bytes(p []byte) { w.uint(uint64(len(p))); w.b = append(w.b, p...) }
+func (w *writer) str(s string)   { w.uint(uint64(len(s))); w.b = append(w.b, s...) }
+
+// reader reads and remembers the first fault; after one it returns zeros.
+type reader struct {
+	b   []byte
+	err string
+}
+
+func (r *reader) fail(why string) {
+	if r.err == "" {
+		r.err = why
+	}
+	r.b = nil
+}
+
+func (r *reader) byte() byte {
+	if len(r.b) == 0 {
+		r.fail("cut short")
+		return 0
+	}
+	c := r.b[0]
+	r.b = r.b[1:]
+	return c
+}
+
+func (r *reader) fill(p []byte) {
+	if len(r.b) < len(p) {
+		r.fail("cut short")
+		return
+	}
+	r.b = r.b[copy(p, r.b):]
+}
+
+func (r *reader) uint() uint64 {
+	x, n := binary.Uvarint(r.b)
+	if n <= 0 {
+		r.fail("bad number")
+		return 0
+	}
+	if n > 1 && r.b[n-1] == 0 {
+		r.fail("number not in its shortest form")
+		return 0
+	}
+	r.b = r.b[n:]
+	return x
+}
+
+func (r *reader) int() int64 {
+	u := r.uint()
+	return int64(u>>1) ^ -int64(u&1)
+}
+
+// count reads how many items follow, each of at least least bytes, so that a
+// forged count cannot ask for more memory than the bytes could fill.
+func (r *reader) count(least int) int {
+	n := r.uint()
+	if n > uint64(len(r.b)/least) {
+		r.fail("count beyond the bytes that follow")
+		return 0
+	}
+	return int(n)
+}
+
+func (r *reader) bytes() []byte {
+	n := r.uint()
+	if n > uint64(len(r.b)) || n > math.MaxInt32 {
+		r.fail("cut short")
+		return nil
+	}
+	p := r.b[:n:n]
+	r.b = r.b[n:]
+	return p
+}
+
+func (r *reader) str() string {
+	p := r.bytes()
+	if !utf8.Valid(p) {
+		r.fail("text is not UTF-8")
+		return ""
+	}
+	return string(p)
+}

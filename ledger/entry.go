@@ -1,0 +1,173 @@
+package ledger
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"strings"
+	"time"
+)
+
+// Kind says what an entry records.
+type Kind string
+
+// Hash is a SHA-256 sum.
+type Hash [sha256.Size]byte
+
+func (h Hash) String() string { return hex.EncodeToString(h[:]) }
+
+// RequestID names one wish to write, chosen by the client; a UUID by custom.
+type RequestID [16]byte
+
+func (r RequestID) String() string {
+	return fmt.Sprintf("%x-%x-%x-%x-%x", r[0:4], r[4:6], r[6:8], r[8:10], r[10:16])
+}
+
+// ParseRequestID reads the 36-character form of a UUID.
+func ParseRequestID(s string) (RequestID, error) {
+	var r RequestID
+	bad := invalid("BAD_REQUEST_ID", "request_id", s, "must be a UUID such as 0191e0a4-7b1c-7cc2-9e0d-3d2f5a6b7c8d")
+	if len(s) != 36 || s[8] != '-' || s[13] != '-' || s[18] != '-' || s[23] != '-' {
+		return r, bad
+	}
+	b, err := hex.DecodeString(strings.ReplaceAll(s, "-", ""))
+	if err != nil || len(b) != 16 {
+		return r, bad
+	}
+	copy(r[:], b)
+	return r, nil
+}
+
+// Basis says how an amount is known.
+type Basis byte
+
+// The ways an amount is known.
+const (
+	Weighed      Basis = 'w' // read off a scale
+	Estimated    Basis = 'e' // reckoned, to be replaced when weighed
+	ByDifference Basis = 'd' // what is left when the rest is known
+)
+
+// Posting moves an amount into (positive) or out of (negative) an account.
+type Posting struct {
+	Account Account
+	Mass    Mass // milligrams; for a supply item counted in pieces, pieces
+	Basis   Basis
+}
+
+// Quantity is an amount as it was typed, and what it came to.
+type Quantity struct {
+	Typed string `json:"typed,omitempty"` // "12 lb 6 oz"; empty when a program sent milligrams
+	Mass  Mass   `json:"mg"`
+}
+
+// Weighing is one reading of a scale, kept as it was typed. Net is gross minus
+// tare; with Before set (a bin read before and after adding to it) it is gross
+// minus before. What is not metal in it is said by DirtPPM.
+type Weighing struct {
+	Subject Account  // the account that was weighed
+	Scale   string   // id of the scale; empty when it is not known
+	Gross   Quantity //
+	Tare    Quantity //
+	Before  Quantity //
+	Net     Quantity //
+	DirtPPM PPM      // share of the net that is taken to be grit, flux, investment
+	Pieces  int64    // how many pieces were on the scale; 0 when not counted
+}
+
+// Flag marks an entry as unusual; the text says what is unusual about it.
+type Flag struct {
+	Code string // kebab-case, one of the Flag constants
+	Text string
+}
+
+// Flags. Those that ask are recorded only with a reason (promise 4).
+const (
+	FlagOverdrawn  = "over-drawn"           // asks: more was taken than the book says was there
+	FlagWrongAlloy = "other-alloy"          // asks: not the alloy of the heat or bin it went into
+	FlagFutureDate = "future-date"          // asks: happened after it was recorded
+	FlagOtherOwner = "other-owner"          // asks: a customer's own metal mixed with another's
+	FlagHeld       = "held-lot"             // asks: a lot set apart was used
+	FlagUnclean    = "not-cleaned"          // asks: metal waiting to be cleaned was charged
+	FlagLate       = "late"                 // tells: the heat was settled already
+	FlagMoreThanIn = "more-than-was-poured" // tells: in molds of a heat went below zero
+	FlagUnlike     = "unlike-its-kind"      // tells: far from what pieces of this form weigh here
+	FlagCorrected  = "shortfall-counted"    // tells: a correction found metal already used
+)
+
+var flagsThatAsk = map[string]bool{
+	FlagOverdrawn: true, FlagWrongAlloy: true, FlagFutureDate: true,
+	FlagOtherOwner: true, FlagHeld: true, FlagUnclean: true,
+}
+
+// Cost is an amount of money that travels with an entry's metal.
+type Cost struct {
+	Account  Account
+	Currency string // ISO 4217
+	Minor    int64  // minor units: cents
+}
+
+// RecordKind is a kind of thing the book keeps a current record of.
+type RecordKind string
+
+// Record is the whole content of a thing as an entry left it. Body is the JSON
+// of the record's type and is hashed as it stands. Parent groups records for
+// listing (molds of a heat). The newest record of a kind and id is current.
+type Record struct {
+	Kind   RecordKind
+	ID     string
+	Parent string
+	Body   []byte
+	Seq    int64 // the entry that wrote it; set by the store on reading
+}
+
+// Entry is one line of the book.
+type Entry struct {
+	Shop      string
+	Seq       int64
+	Kind      Kind
+	Request   RequestID
+	Digest    [16]byte // of the request's content, to tell a retry from a reuse
+	Happened  time.Time
+	Recorded  time.Time
+	Who       string
+	Device    string
+	Reason    string
+	Flags     []Flag
+	Reverses  int64 // seq of the entry this one reverses, or 0
+	Postings  []Posting
+	Weighings []Weighing
+	Records   []Record
+	Costs     []Cost
+
+	Hash Hash // of this entry; not part of its own bytes
+}
+
+// Subjects returns the things an entry is about, each once, in order: its
+// accounts (those of a heat as that heat), its records and their parents. They
+// are the keys under which histories are found.
+func (e *Entry) Subjects() []string {
+	seen := make([]string, 0, len(e.Postings)+2*len(e.Records))
+	add := func(s string) {
+		for _, x := range seen {
+			if x == s {
+				return
+			}
+		}
+		seen = append(seen, s)
+	}
+	for _, p := range e.Postings {
+		if h := p.Account.Heat(); h != "" {
+			add("heat/" + h)
+		} else {
+			add(string(p.Account))
+		}
+	}
+	for _, r := range e.Records {
+		add(string(r.Kind) + "/" + r.ID)
+		if r.Parent != "" {
+			add(r.Parent)
+		}
+	}
+	return seen
+}
