@@ -109,10 +109,11 @@ func (k *kind) parse(text, def string) (int64, error) {
 	if negative {
 		return 0, r.refuse(Negative, "write it without the minus sign")
 	}
-	if sum.Cmp(new(big.Rat).SetInt64(k.most)) > 0 {
+	total := roundHalfEven(sum)
+	if total.Cmp(big.NewInt(k.most)) > 0 {
 		return 0, r.refuse(TooLarge, "write at most "+k.mostText)
 	}
-	return roundHalfEven(sum).Int64(), nil
+	return total.Int64(), nil
 }
 
 // split parts "lb 6 oz" into "lb" and "6 oz". Kinds without compounds take the
