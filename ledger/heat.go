@@ -1,0 +1,303 @@
+package ledger
+
+import (
+	"context"
+	"fmt"
+	"time"
+)
+
+// Kinds of entry that take a heat from plan to settlement.
+const (
+	KindPlanHeat   Kind = "plan-heat"
+	KindChangeHeat Kind = "change-heat"
+	KindSetMold    Kind = "set-mold"
+	KindOpenHeat   Kind = "open-heat"
+	KindDropHeat   Kind = "drop-heat"
+	KindSettle     Kind = "settle"
+)
+
+func heatKey(id string) string { return string(RecHeat) + "/" + id }
+
+func (d *draft) heat(field, id string) (*Heat, error) {
+	var h Heat
+	if err := d.must(RecHeat, field, id, &h); err != nil {
+		return nil, err
+	}
+	return &h, nil
+}
+
+// heatIn loads a heat that must be in one of the states.
+func (d *draft) heatIn(id string, states ...HeatState) (*Heat, error) {
+	h, err := d.heat("heat", id)
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range states {
+		if h.State == s {
+			return h, nil
+		}
+	}
+	return nil, badState("HEAT_STATE", "heat", id, fmt.Sprintf("is %s; this needs a heat that is %s", h.State, join(states)))
+}
+
+func (d *draft) putHeat(h *Heat) error { return d.put(RecHeat, h.ID, "", h) }
+
+// MoldPlan is a mold of a heat to be.
+type MoldPlan struct {
+	ID         string   `json:",omitempty"`
+	Name       string   `json:",omitempty"`
+	Customer   string   `json:",omitempty"`
+	Commission string   `json:",omitempty"`
+	Wax        Quantity `json:",omitzero"` // wax or pattern weight, kept beside the estimate
+	VolumeMm3  int64    `json:",omitempty"`
+	Metal      Quantity `json:",omitzero"` // casting
+	Gating     Quantity `json:",omitzero"` // cups, sprues, runners, risers
+	How        string   `json:",omitempty"`
+}
+
+// PlanHeat plans a heat with its molds.
+type PlanHeat struct {
+	ID       string `json:",omitempty"`
+	Alloy    string
+	Owner    string     `json:",omitempty"` // customer whose own metal is melted
+	Crucible string     `json:",omitempty"`
+	Furnace  string     `json:",omitempty"`
+	Melter   string     `json:",omitempty"`
+	Planned  time.Time  `json:",omitzero"`
+	Charge   Quantity   `json:",omitzero"` // planned charge; the molds' sum unless said
+	Note     string     `json:",omitempty"`
+	Molds    []MoldPlan `json:",omitempty"`
+}
+
+// PlanHeat records a plan.
+func (b *Book) PlanHeat(ctx context.Context, m Meta, c PlanHeat) (*Entry, error) {
+	return b.write(ctx, m, KindPlanHeat, c, func(d *draft) error {
+		id, err := d.fresh(RecHeat, c.ID, plainNumber)
+		if err != nil {
+			return err
+		}
+		h := &Heat{ID: id, State: Planned, Owner: c.Owner}
+		if err := d.setHeat(h, c); err != nil {
+			return err
+		}
+		if len(c.Molds) > 500 {
+			return invalid("TOO_MANY", "molds", fmt.Sprint(len(c.Molds)), "a heat has at most 500 molds")
+		}
+		for i, p := range c.Molds {
+			mold, err := d.setMold(fmt.Sprintf("molds[%d]", i), h, p)
+			if err != nil {
+				return err
+			}
+			if !c.Charge.given() {
+				h.Charge += mold.Metal + mold.Gating
+			}
+		}
+		return d.putHeat(h)
+	})
+}
+
+// ChangeHeat changes what is planned or noted of a heat that is not settled.
+// Molds are changed one by one with SetMold; c.Molds and c.Owner are not looked at.
+func (b *Book) ChangeHeat(ctx context.Context, m Meta, c PlanHeat) (*Entry, error) {
+	return b.write(ctx, m, KindChangeHeat, c, func(d *draft) error {
+		h, err := d.heatIn(c.ID, Planned, Melting, Late)
+		if err != nil {
+			return err
+		}
+		if old := h.Alloy; h.State != Planned && c.Alloy != "" {
+			id, _, err := d.alloy("alloy", c.Alloy)
+			if err != nil {
+				return err
+			}
+			if id != old {
+				d.flag(FlagWrongAlloy, fmt.Sprintf("heat %s is being melted as %s and is now called %s", h.ID, old, id))
+			}
+		}
+		return d.setHeat(h, c)
+	})
+}
+
+func (d *draft) setHeat(h *Heat, c PlanHeat) error {
+	id, family, err := d.alloy("alloy", c.Alloy)
+	if err != nil {
+		return err
+	}
+	if id == UnknownAlloy {
+		return invalid("ALLOY_UNKNOWN", "alloy", c.Alloy, "a heat is melted of a known alloy")
+	}
+	h.Alloy, h.Crucible, h.Furnace, h.Melter, h.Planned, h.Note = id, c.Crucible, c.Furnace, c.Melter, c.Planned, c.Note
+	if h.Owner != "" {
+		if err := d.must(RecParty, "owner", h.Owner, &Party{}); err != nil {
+			return err
+		}
+	}
+	if h.Melter != "" {
+		if err := d.must(RecParty, "melter", h.Melter, &Party{}); err != nil {
+			return err
+		}
+	}
+	if h.Furnace != "" {
+		if err := d.must(RecPot, "furnace", h.Furnace, &Pot{}); err != nil {
+			return err
+		}
+	}
+	if h.Crucible != "" {
+		var p Pot
+		if err := d.must(RecPot, "crucible", h.Crucible, &p); err != nil {
+			return err
+		}
+		if p.Family != "" && family != "" && p.Family != family {
+			d.flag(FlagWrongAlloy, fmt.Sprintf("crucible %s has held %s; it taints %s", p.Name, p.Family, family))
+		}
+	}
+	q, err := d.quantity("charge", c.Charge)
+	if err != nil {
+		return err
+	}
+	h.Charge = q.Mass
+	if err := checkText("note", h.Note, maxReason); err != nil {
+		return err
+	}
+	return d.putHeat(h)
+}
+
+// SetMold adds a mold to a heat, or changes one that is not poured.
+type SetMold struct {
+	Heat string
+	Mold MoldPlan
+}
+
+// SetMold records a mold's plan.
+func (b *Book) SetMold(ctx context.Context, m Meta, c SetMold) (*Entry, error) {
+	return b.write(ctx, m, KindSetMold, c, func(d *draft) error {
+		h, err := d.heatIn(c.Heat, Planned, Melting, Late)
+		if err != nil {
+			return err
+		}
+		_, err = d.setMold("mold", h, c.Mold)
+		return err
+	})
+}
+
+func (d *draft) setMold(field string, h *Heat, p MoldPlan) (*Mold, error) {
+	mold := &Mold{ID: p.ID, Heat: h.ID, State: MoldPlanned}
+	if p.ID != "" {
+		found, err := d.get(RecMold, p.ID, mold)
+		if err != nil {
+			return nil, err
+		}
+		if found && mold.Heat != h.ID {
+			return nil, &Error{Class: ErrExists, Reason: "ALREADY_EXISTS", Field: field + ".mold_id", Value: p.ID, Want: "is a mold of heat " + mold.Heat}
+		}
+		if found && mold.State != MoldPlanned {
+			return nil, badState("MOLD_POURED", field, p.ID, "is "+string(mold.State)+" already")
+		}
+	} else {
+		id, err := d.fresh(RecMold, "", d.numberOf(h.ID))
+		if err != nil {
+			return nil, err
+		}
+		mold.ID = id
+	}
+	for _, t := range []struct{ name, value string }{{"display_name", p.Name}, {"how", p.How}, {"commission", p.Commission}} {
+		if err := checkText(field+"."+t.name, t.value, maxName); err != nil {
+			return nil, err
+		}
+	}
+	if p.Customer != "" {
+		if err := d.must(RecParty, field+".customer", p.Customer, &Party{}); err != nil {
+			return nil, err
+		}
+	}
+	metal, err := d.quantity(field+".metal", p.Metal)
+	if err != nil {
+		return nil, err
+	}
+	gating, err := d.quantity(field+".gating", p.Gating)
+	if err != nil {
+		return nil, err
+	}
+	mold.Wax = nil
+	if p.Wax.given() {
+		wax, err := d.quantity(field+".wax", p.Wax)
+		if err != nil {
+			return nil, err
+		}
+		mold.Wax = &wax
+	}
+	if p.VolumeMm3 < 0 {
+		return nil, invalid("NEGATIVE", field+".volume", fmt.Sprint(p.VolumeMm3), "a volume must not be negative")
+	}
+	mold.Name, mold.Customer, mold.Commission = p.Name, p.Customer, p.Commission
+	mold.VolumeMm3, mold.Metal, mold.Gating, mold.How = p.VolumeMm3, metal.Mass, gating.Mass, p.How
+	return mold, d.put(RecMold, mold.ID, heatKey(h.ID), mold)
+}
+
+// numberOf makes ids within a heat: "41-1", "41-2", starting at one each heat.
+func (d *draft) numberOf(heat string) func(int64) string {
+	n := int64(0)
+	return func(int64) string { n++; return fmt.Sprintf("%s-%d", heat, n) }
+}
+
+// OpenHeat says that a planned heat is being melted.
+func (b *Book) OpenHeat(ctx context.Context, m Meta, heat string) (*Entry, error) {
+	return b.write(ctx, m, KindOpenHeat, heat, func(d *draft) error {
+		h, err := d.heatIn(heat, Planned)
+		if err != nil {
+			return err
+		}
+		h.State, h.Opened = Melting, d.e.Happened
+		if err := d.putHeat(h); err != nil {
+			return err
+		}
+		for _, id := range []string{h.Crucible, h.Furnace} {
+			if id == "" {
+				continue
+			}
+			var p Pot
+			if err := d.must(RecPot, "crucible", id, &p); err != nil {
+				return err
+			}
+			p.Heats++
+			if err := d.put(RecPot, id, "", p); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// DropHeat says that a planned heat will not be melted.
+func (b *Book) DropHeat(ctx context.Context, m Meta, heat string) (*Entry, error) {
+	return b.write(ctx, m, KindDropHeat, heat, func(d *draft) error {
+		h, err := d.heatIn(heat, Planned)
+		if err != nil {
+			return err
+		}
+		h.State = Dropped
+		return d.putHeat(h)
+	})
+}
+
+// Settle closes a heat: everything expected is weighed or written off, and what
+// is left in its molds is unaccounted for. Metal weighed in later comes out of that.
+func (b *Book) Settle(ctx context.Context, m Meta, heat string) (*Entry, error) {
+	return b.write(ctx, m, KindSettle, heat, func(d *draft) error {
+		h, err := d.heatIn(heat, Melting, Late)
+		if err != nil {
+			return err
+		}
+		for _, a := range []Account{Acct(InHeat, heat), Acct(InMolds, heat)} {
+			left, err := d.balance(a)
+			if err != nil {
+				return err
+			}
+			d.move(a, Acct(Unaccounted, heat), left, ByDifference)
+		}
+		if h.Poured.IsZero() {
+			h.Poured = d.e.Happened
+		}
+		h.State, h.Settled = Settled, d.e.Happened
+		return d.putHeat(h)
+	})
+}

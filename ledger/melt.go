@@ -1,0 +1,213 @@
+package ledger
+
+import (
+	"context"
+	"fmt"
+
+	"example.org/remelt/ledger/unit"
+)
+
+// Kinds of entry while a heat is melting.
+const (
+	KindCharge      Kind = "charge"
+	KindAdd         Kind = "add"
+	KindTemperature Kind = "temperature"
+)
+
+// ChargeItem is a lot that goes into a heat, whole or in part.
+type ChargeItem struct {
+	Lot    string
+	Mass   Quantity    `json:",omitzero"`  // a part, as estimated or typed
+	Weigh  *WeighingIn `json:",omitempty"` // or as weighed; neither: the whole lot
+	Pieces int64       `json:",omitempty"` // pieces taken, for a lot whose pieces are counted
+}
+
+// ChargeHeat puts lots, or a crucible's heel, into a heat.
+type ChargeHeat struct {
+	Heat  string
+	Items []ChargeItem `json:",omitempty"`
+	Heel  bool         `json:",omitempty"` // also what the last heat left in this heat's crucible
+}
+
+// Charge records what went into the crucible. Another alloy, a held or dirty
+// lot, and more than the lot holds are recorded with a reason and flagged.
+func (b *Book) Charge(ctx context.Context, m Meta, c ChargeHeat) (*Entry, error) {
+	return b.write(ctx, m, KindCharge, c, func(d *draft) error {
+		h, err := d.heatIn(c.Heat, Melting, Late, Settled)
+		if err != nil {
+			return err
+		}
+		if len(c.Items) == 0 && !c.Heel {
+			return invalid("REQUIRED", "items", "", "name the lots that went in")
+		}
+		for i, it := range c.Items {
+			if err := d.chargeLot(fmt.Sprintf("items[%d]", i), h, it); err != nil {
+				return err
+			}
+		}
+		if c.Heel {
+			if h.Crucible == "" {
+				return invalid("REQUIRED", "heel", "", "heat "+h.ID+" has no crucible that could hold a heel")
+			}
+			heel := Acct(Heel, h.Crucible)
+			left, err := d.balance(heel)
+			if err != nil {
+				return err
+			}
+			if left <= 0 {
+				return badState("NO_HEEL", "heel", h.Crucible, "no heel is booked in this crucible")
+			}
+			d.move(heel, d.metalOf(h), left, Estimated)
+		}
+		return nil
+	})
+}
+
+func (d *draft) chargeLot(field string, h *Heat, it ChargeItem) error {
+	l, have, err := d.lot(field+".lot", it.Lot)
+	if err != nil {
+		return err
+	}
+	amount, basis := have, ByDifference
+	switch {
+	case it.Weigh != nil && it.Mass.given():
+		return invalid("CONTRADICTION", field+".mass", it.Mass.text(), "give a mass or a weighing, not both")
+	case it.Weigh != nil:
+		if amount, basis, err = d.weigh(field+".weighing", *it.Weigh, Acct(OfLot, l.ID), false); err != nil {
+			return err
+		}
+	case it.Mass.given():
+		q, err := d.quantity(field+".mass", it.Mass)
+		if err != nil {
+			return err
+		}
+		amount, basis = q.Mass, Estimated
+		d.e.Weighings = append(d.e.Weighings, Weighing{Subject: Acct(OfLot, l.ID), Net: q})
+	default: // the whole lot: known as well as the lot is
+		basis = Weighed
+	}
+	if amount <= 0 {
+		return badState("LOT_EMPTY", field+".lot", l.ID, "holds nothing by the book; say how much went in")
+	}
+	d.askBeforeUse(l, h)
+	if err := d.take(l, amount, d.metalOf(h), basis); err != nil {
+		return err
+	}
+	return d.takePieces(field, l, it.Pieces, amount >= have)
+}
+
+// askBeforeUse flags what makes a lot an unusual thing to melt in a heat.
+func (d *draft) askBeforeUse(l *Lot, h *Heat) {
+	if l.Alloy != h.Alloy {
+		why := fmt.Sprintf("lot %s is %s, heat %s is %s", l.ID, l.Alloy, h.ID, h.Alloy)
+		if d.book.Metals != nil {
+			if ok, number := d.book.Metals.MayMix(h.Alloy, l.Alloy); !ok && number != "" {
+				why += ": " + number
+			}
+		}
+		d.flag(FlagWrongAlloy, why)
+	}
+	if l.Condition == SetApart {
+		d.flag(FlagHeld, fmt.Sprintf("lot %s is held: %s", l.ID, l.HeldWhy))
+	}
+	if l.Condition == ToClean {
+		d.flag(FlagUnclean, fmt.Sprintf("lot %s is still to be cleaned; its weight is not all metal, and dirt or damp in a melt is dangerous", l.ID))
+	}
+	if l.Owner != h.Owner {
+		d.flag(FlagOtherOwner, fmt.Sprintf("lot %s belongs to %s, heat %s to %s", l.ID, ownerText(l.Owner), h.ID, ownerText(h.Owner)))
+	}
+}
+
+// takePieces counts pieces out of a lot and frees promises it can no longer keep.
+func (d *draft) takePieces(field string, l *Lot, pieces int64, all bool) error {
+	if pieces < 0 {
+		return invalid("NEGATIVE", field+".pieces", fmt.Sprint(pieces), "must not be negative")
+	}
+	if all {
+		pieces = l.Pieces
+	}
+	before := l.Pieces
+	l.Pieces = max(0, l.Pieces-pieces)
+	if l.Pieces == before && !all {
+		return nil
+	}
+	if all {
+		l.SpokenFor = nil
+	}
+	return d.putLot(l)
+}
+
+// AddToHeat is flux, degasser or deoxidiser given to a heat.
+type AddToHeat struct {
+	Heat, Supply string
+	Amount       Quantity
+	Pieces       int64  `json:",omitempty"` // for an item counted in pieces
+	Purpose      string `json:",omitempty"` // the item's own unless said
+}
+
+// Add records an addition. What of it becomes part of the melt is metal in.
+func (b *Book) Add(ctx context.Context, m Meta, c AddToHeat) (*Entry, error) {
+	return b.write(ctx, m, KindAdd, c, func(d *draft) error {
+		h, err := d.heatIn(c.Heat, Melting, Late)
+		if err != nil {
+			return err
+		}
+		var s Supply
+		if err := d.must(RecSupply, "supply", c.Supply, &s); err != nil {
+			return err
+		}
+		amount, err := d.supplyAmount("amount", s, c.Amount, c.Pieces)
+		if err != nil {
+			return err
+		}
+		if c.Purpose == "" {
+			c.Purpose = s.Purpose
+		}
+		if err := checkText("purpose", c.Purpose, maxName); err != nil {
+			return err
+		}
+		if err := d.useSupply(s, amount.Mass); err != nil {
+			return err
+		}
+		if s.MetalPPM > 0 {
+			d.move(Acct(Additive, s.ID), d.metalOf(h), s.MetalPPM.Of(amount.Mass), Weighed)
+		}
+		id, err := d.fresh(RecAddition, "", d.numberOf(h.ID))
+		if err != nil {
+			return err
+		}
+		return d.put(RecAddition, id, heatKey(h.ID), Addition{ID: id, Heat: h.ID, Supply: s.ID, Purpose: c.Purpose, Amount: amount})
+	})
+}
+
+// ReadTemperature is a temperature read in a heat.
+type ReadTemperature struct {
+	Heat  string
+	Typed string // "2050 F", "1120 C"; a bare number is in the shop's unit
+	What  string `json:",omitempty"`
+}
+
+// Temperature records a reading.
+func (b *Book) Temperature(ctx context.Context, m Meta, c ReadTemperature) (*Entry, error) {
+	return b.write(ctx, m, KindTemperature, c, func(d *draft) error {
+		h, err := d.heatIn(c.Heat, Melting, Late)
+		if err != nil {
+			return err
+		}
+		if err := checkText("temperature", c.Typed, 60); err != nil {
+			return err
+		}
+		t, err := unit.ParseTemperature(c.Typed, unit.TempUnit(d.shop.TempUnit))
+		if err != nil {
+			return wrapUnit("temperature", err)
+		}
+		if err := checkText("what", c.What, maxName); err != nil {
+			return err
+		}
+		id, err := d.fresh(RecReading, "", d.numberOf(h.ID))
+		if err != nil {
+			return err
+		}
+		return d.put(RecReading, id, heatKey(h.ID), Reading{ID: id, Heat: h.ID, Typed: c.Typed, MilliC: t, What: c.What})
+	})
+}

@@ -1,0 +1,280 @@
+package ledger
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"example.org/remelt/ledger/unit"
+)
+
+// Kinds of entry that bring metal into lots.
+const (
+	KindReceive Kind = "receive"
+	KindWeighIn Kind = "weigh-in"
+	KindClean   Kind = "clean"
+)
+
+// Receive is metal that comes into the shop: bought, or a customer's own.
+type Receive struct {
+	LotID       string `json:",omitempty"` // chosen id; else the next number
+	Supplier    string `json:",omitempty"` // exactly one of Supplier and Customer
+	Customer    string `json:",omitempty"` // whose own metal it stays
+	Alloy       string
+	Form        Form   `json:",omitempty"` // ingot unless said
+	Dirty       bool   `json:",omitempty"`
+	Place       string `json:",omitempty"`
+	Label       string `json:",omitempty"`
+	Weighing    WeighingIn
+	Certificate *Certificate `json:",omitempty"`
+	Price       string       `json:",omitempty"` // as typed: a total "310.00 USD" or a rate "4.85 USD/lb"
+}
+
+// Receive records metal coming in. The new lot is in the entry's records.
+func (b *Book) Receive(ctx context.Context, m Meta, c Receive) (*Entry, error) {
+	return b.write(ctx, m, KindReceive, c, func(d *draft) error {
+		l := &Lot{ID: c.LotID, Alloy: c.Alloy, AlloySure: true, Form: c.Form, Condition: Clean, Place: c.Place,
+			Owner: c.Customer, Label: c.Label, Pieces: c.Weighing.Pieces, Certificate: c.Certificate}
+		if l.Form == "" {
+			l.Form = Ingot
+		}
+		if c.Dirty {
+			l.Condition = ToClean
+		}
+		var from Account
+		switch {
+		case c.Supplier != "" && c.Customer != "":
+			return invalid("CONTRADICTION", "supplier", c.Supplier, "metal is bought from a supplier or brought by a customer, not both")
+		case c.Supplier != "":
+			if err := d.must(RecParty, "supplier", c.Supplier, &Party{}); err != nil {
+				return err
+			}
+			from = Acct(Supplier, c.Supplier)
+		case c.Customer != "":
+			if err := d.must(RecParty, "customer", c.Customer, &Party{}); err != nil {
+				return err
+			}
+			from = Acct(Customer, c.Customer)
+		default:
+			return invalid("REQUIRED", "supplier", "", "name the supplier, or the customer whose own metal it is")
+		}
+		if err := d.newLot(l); err != nil {
+			return err
+		}
+		a := Acct(OfLot, l.ID)
+		metal, basis, err := d.weigh("weighing", c.Weighing, a, false)
+		if err != nil {
+			return err
+		}
+		if c.Price != "" {
+			if l.Price, err = d.price("price", c.Price, d.lastNet()); err != nil {
+				return err
+			}
+			d.e.Costs = append(d.e.Costs, Cost{Account: a, Currency: l.Price.Currency, Minor: l.Price.Minor})
+		}
+		d.move(from, a, metal, basis)
+		l.From = []Source{{from, metal}}
+		return d.putLot(l)
+	})
+}
+
+// lastNet is the net of the weighing drafted last.
+func (d *draft) lastNet() Mass { return d.e.Weighings[len(d.e.Weighings)-1].Net.Mass }
+
+// price reads a total or a rate per unit of mass for a net weight.
+func (d *draft) price(field, typed string, net Mass) (*Price, error) {
+	if err := checkText(field, typed, 60); err != nil {
+		return nil, err
+	}
+	if strings.Contains(typed, "/") || strings.Contains(typed, " per ") {
+		rate, err := unit.ParseRate(typed, d.shop.Currency, unit.MassUnit(d.shop.MassUnit))
+		if err != nil {
+			return nil, wrapUnit(field, err)
+		}
+		return &Price{Typed: typed, Minor: rate.Cost(int64(net)), Currency: rate.Currency}, nil
+	}
+	minor, currency, err := unit.ParseMoney(typed, d.shop.Currency)
+	if err != nil {
+		return nil, wrapUnit(field, err)
+	}
+	if minor < 0 {
+		return nil, invalid("NEGATIVE", field, typed, "a price must not be negative")
+	}
+	return &Price{Typed: typed, Minor: minor, Currency: currency}, nil
+}
+
+// WeighIn is returned gating put on the scale.
+type WeighIn struct {
+	LotID   string      `json:",omitempty"` // chosen id of a new lot
+	Into    string      `json:",omitempty"` // an existing lot it is added to
+	Heats   []HeatShare `json:",omitempty"` // none: the heat is unknown; several without shares: settled later
+	Casting string      `json:",omitempty"` // instead of heats: cut off a casting that was weighed as cast
+	Alloy   string      `json:",omitempty"` // the heat's, unless said; "unknown" when unsure
+	Unsure  bool        `json:",omitempty"` // the alloy is a guess: set apart until identified
+	Form    Form        `json:",omitempty"` // gating unless said
+	Dirty   bool        `json:",omitempty"`
+	Owner   string      `json:",omitempty"`
+	Place   string      `json:",omitempty"`
+	Label   string      `json:",omitempty"`
+
+	Weighing WeighingIn
+}
+
+// WeighIn records returns. A dirty weighing makes a lot to be cleaned; what the
+// heat is taken to have given back is the net less the dirt.
+func (b *Book) WeighIn(ctx context.Context, m Meta, c WeighIn) (*Entry, error) {
+	return b.write(ctx, m, KindWeighIn, c, func(d *draft) error {
+		l, err := d.weighInLot(c)
+		if err != nil {
+			return err
+		}
+		a := Acct(OfLot, l.ID)
+		metal, basis, err := d.weigh("weighing", c.Weighing, a, false)
+		if err != nil {
+			return err
+		}
+		if c.Dirty && c.Weighing.Basis == 0 {
+			basis = Estimated
+		}
+		var sources []Source
+		if c.Casting != "" {
+			if len(c.Heats) > 0 {
+				return invalid("CONTRADICTION", "heats", c.Heats[0].Heat, "give the casting it was cut from, or heats, not both")
+			}
+			sources, err = d.castingSource(c.Casting, metal)
+		} else {
+			sources, err = d.heatSources("heats", c.Heats, metal, false)
+		}
+		if err != nil {
+			return err
+		}
+		for _, s := range sources {
+			d.move(s.Account, a, s.Mass, basis)
+			d.warnMoreThanPoured(s.Account)
+		}
+		l.From = addSources(l.From, sources...)
+		l.Pieces += c.Weighing.Pieces
+		return d.putLot(l)
+	})
+}
+
+// weighInLot finds or makes the lot that returns go into.
+func (d *draft) weighInLot(c WeighIn) (*Lot, error) {
+	alloy, owner, err := d.alloyOfHeats(c.Heats)
+	if err != nil {
+		return nil, err
+	}
+	if c.Alloy != "" {
+		if alloy, _, err = d.alloy("alloy", c.Alloy); err != nil {
+			return nil, err
+		}
+	} else if alloy == "" && c.Casting != "" {
+		var k Casting
+		if err := d.must(RecCasting, "casting", c.Casting, &k); err != nil {
+			return nil, err
+		}
+		alloy = k.Alloy
+	}
+	if c.Owner != "" {
+		owner = c.Owner
+	}
+	if c.Into != "" {
+		l, _, err := d.lot("into", c.Into)
+		if err != nil {
+			return nil, err
+		}
+		if alloy != "" && alloy != l.Alloy {
+			d.flag(FlagWrongAlloy, fmt.Sprintf("%s is added to lot %s of %s", alloy, l.ID, l.Alloy))
+		}
+		if c.Owner != "" && c.Owner != l.Owner {
+			d.flag(FlagOtherOwner, fmt.Sprintf("lot %s belongs to %s", l.ID, ownerText(l.Owner)))
+		}
+		if c.Dirty && l.Condition == Clean {
+			l.Condition = ToClean
+		}
+		if len(c.Heats) > 1 && !sharesGiven(c.Heats) {
+			for _, h := range c.Heats {
+				l.Candidates = append(l.Candidates, h.Heat)
+			}
+		}
+		return l, nil
+	}
+	if alloy == "" {
+		return nil, invalid("REQUIRED", "alloy", "", "name the alloy when the heat is not known, or say unknown and it is set apart")
+	}
+	l := &Lot{ID: c.LotID, Alloy: alloy, AlloySure: !c.Unsure, Form: c.Form, Condition: Clean, Owner: owner, Place: c.Place, Label: c.Label}
+	if l.Form == "" {
+		l.Form = Gating
+	}
+	if c.Dirty {
+		l.Condition = ToClean
+	}
+	if c.Unsure && alloy != UnknownAlloy {
+		l.HeldFrom, l.Condition, l.HeldWhy = l.Condition, SetApart, "not sure of the alloy"
+	}
+	if len(c.Heats) > 1 && !sharesGiven(c.Heats) {
+		for _, h := range c.Heats {
+			l.Candidates = append(l.Candidates, h.Heat)
+		}
+	}
+	return l, d.newLot(l)
+}
+
+func ownerText(owner string) string {
+	if owner == "" {
+		return "the shop"
+	}
+	return "customer " + owner
+}
+
+// CleanLot is a lot weighed again after cleaning.
+type CleanLot struct {
+	Lot      string
+	Place    string `json:",omitempty"`
+	Weighing WeighingIn
+}
+
+// Clean replaces a lot's dirty weight by its clean one. The difference was
+// never metal, or not of this lot: it goes back to where the lot came from.
+func (b *Book) Clean(ctx context.Context, m Meta, c CleanLot) (*Entry, error) {
+	return b.write(ctx, m, KindClean, c, func(d *draft) error {
+		l, have, err := d.lot("lot", c.Lot)
+		if err != nil {
+			return err
+		}
+		if l.Condition == Clean {
+			return badState("CLEAN_ALREADY", "lot", c.Lot, "is clean already; a stocktake corrects a clean lot's weight")
+		}
+		a := Acct(OfLot, l.ID)
+		metal, basis, err := d.weigh("weighing", c.Weighing, a, true)
+		if err != nil {
+			return err
+		}
+		for _, s := range scaleSources(l.From, have-metal) {
+			to, err := d.sourceNow(s.Account)
+			if err != nil {
+				return err
+			}
+			d.move(a, to, s.Mass, basis)
+		}
+		if len(l.From) == 0 {
+			d.move(a, Acct(Count, l.ID), have-metal, basis)
+		}
+		l.From = scaleSources(l.From, metal)
+		if l.Condition == SetApart {
+			l.HeldFrom = Clean
+		} else {
+			l.Condition = Clean
+		}
+		if c.Weighing.Pieces > 0 {
+			l.Pieces = c.Weighing.Pieces
+		}
+		if c.Place != "" {
+			if err := d.must(RecPlace, "place", c.Place, &Place{}); err != nil {
+				return err
+			}
+			l.Place = c.Place
+		}
+		return d.putLot(l)
+	})
+}

@@ -1,0 +1,288 @@
+package ledger
+
+import (
+	"context"
+	"fmt"
+	"strings"
+)
+
+// KindReverse is an entry that takes another back.
+const KindReverse Kind = "reverse"
+
+// RecReversal marks an entry as reversed; its id is the entry's number.
+const RecReversal RecordKind = "reversal"
+
+// Reversal is the body of a RecReversal record.
+type Reversal struct {
+	Entry int64 `json:"entry"`
+	By    int64 `json:"by"`
+}
+
+// ReverseEntry takes an entry back; Meta.Reason says why and must be given.
+type ReverseEntry struct{ Entry int64 }
+
+// Reverse records the opposite of an entry. Things only that entry changed go
+// back to what they were; things changed since keep what they became. Metal
+// that was used meanwhile cannot be taken out of its lot again: the shortfall
+// goes to the lot's count differences and is flagged.
+func (b *Book) Reverse(ctx context.Context, m Meta, c ReverseEntry) (*Entry, error) {
+	if strings.TrimSpace(m.Reason) == "" {
+		return nil, &Error{Class: ErrNeedsReason, Reason: "NEEDS_REASON", Field: "reason",
+			Flags: []Flag{{Code: "reversal", Text: "a reversal says why"}}}
+	}
+	return b.write(ctx, m, KindReverse, c, func(d *draft) error {
+		old, err := d.entry(c.Entry)
+		if err != nil {
+			return err
+		}
+		switch old.Kind {
+		case KindReverse:
+			return badState("IS_A_REVERSAL", "entry", fmt.Sprint(c.Entry), "is a reversal itself; record the fact again instead")
+		case KindOpenBook:
+			return badState("NOT_REVERSIBLE", "entry", fmt.Sprint(c.Entry), "opened the book")
+		}
+		id := fmt.Sprint(c.Entry)
+		var done Reversal
+		if found, err := d.get(RecReversal, id, &done); err != nil {
+			return err
+		} else if found {
+			return badState("REVERSED_ALREADY", "entry", id, fmt.Sprintf("was reversed by entry %d", done.By))
+		}
+		d.e.Reverses = old.Seq
+		if err := d.unpost(old); err != nil {
+			return err
+		}
+		for _, cost := range old.Costs {
+			cost.Minor = -cost.Minor
+			d.e.Costs = append(d.e.Costs, cost)
+		}
+		for _, r := range old.Records {
+			if err := d.unput(old, r); err != nil {
+				return err
+			}
+		}
+		return d.put(RecReversal, id, "", Reversal{Entry: old.Seq, By: d.e.Seq})
+	})
+}
+
+// entry loads an entry of this book by its number.
+func (d *draft) entry(seq int64) (*Entry, error) {
+	if seq < 1 || seq >= d.e.Seq {
+		return nil, &Error{Class: ErrNotFound, Reason: "NOT_FOUND", Field: "entry", Value: fmt.Sprint(seq), Want: "no entry of this number"}
+	}
+	log, err := d.Log(seq-1, 1)
+	if err != nil {
+		return nil, err
+	}
+	if len(log) != 1 || log[0].Seq != seq {
+		return nil, corruptf("entry %d is missing", seq)
+	}
+	return log[0].Open()
+}
+
+// unpost drafts the opposite postings. Accounts of a heat that has moved on
+// are replaced by where its metal is now.
+func (d *draft) unpost(old *Entry) error {
+	for _, p := range old.Postings { // what comes back first, so that it can be taken again
+		if p.Mass < 0 {
+			a, err := d.accountNow(p.Account)
+			if err != nil {
+				return err
+			}
+			d.post(a, -p.Mass, p.Basis)
+		}
+	}
+	for _, p := range old.Postings {
+		if p.Mass <= 0 {
+			continue
+		}
+		a, err := d.accountNow(p.Account)
+		if err != nil {
+			return err
+		}
+		m := p.Mass
+		if a.HasFloor() {
+			have, err := d.balance(a)
+			if err != nil {
+				return err
+			}
+			if short := m - max(have, 0); short > 0 {
+				var from Account
+				switch a.Kind() {
+				case OfLot:
+					from = Acct(Count, a.Ref())
+				case InSupply:
+					from = Acct(Supplied, a.Ref())
+				default:
+					return badState("USED_SINCE", "entry", fmt.Sprint(old.Seq), fmt.Sprintf("%s has been weighed or moved on since; reverse that first", a))
+				}
+				d.flag(FlagCorrected, fmt.Sprintf("%d mg of %s had been used already", short, a))
+				d.post(from, -short, ByDifference)
+				m -= short
+			}
+		}
+		d.post(a, -m, p.Basis)
+	}
+	return nil
+}
+
+// accountNow maps the accounts of a heat in progress to where the heat's metal
+// is now: after the pour in its molds, after settlement unaccounted.
+func (d *draft) accountNow(a Account) (Account, error) {
+	if a.Kind() != InHeat && a.Kind() != InMolds {
+		return a, nil
+	}
+	h, err := d.heat("heat", a.Ref())
+	if err != nil {
+		return "", err
+	}
+	if d.wroteHeat(h.ID) { // the reversal itself takes the heat back a step
+		return a, nil
+	}
+	switch {
+	case h.State == Settled:
+		return Acct(Unaccounted, h.ID), nil
+	case h.State == Late && a.Kind() == InHeat:
+		return Acct(InMolds, h.ID), nil
+	}
+	return a, nil
+}
+
+// wroteHeat reports whether the entry being reversed is what last changed a heat.
+func (d *draft) wroteHeat(heat string) bool {
+	r, found, err := d.Record(RecHeat, heat)
+	return err == nil && found && r.Seq == d.e.Reverses
+}
+
+// unput puts a record back to what it was before old wrote r.
+func (d *draft) unput(old *Entry, r Record) error {
+	cur, found, err := d.Record(r.Kind, r.ID)
+	if err != nil {
+		return err
+	}
+	before, had, err := d.before(r.Kind, r.ID, old.Seq)
+	if err != nil {
+		return err
+	}
+	if found && cur.Seq != old.Seq {
+		if r.Kind == RecLot {
+			return d.unputLot(r, before, had, cur)
+		}
+		return nil
+	}
+	if had {
+		return d.putRaw(before)
+	}
+	switch r.Kind { // made by the entry: nothing is ever deleted, so mark it
+	case RecLot:
+		var l Lot
+		if err := r.Into(&l); err != nil {
+			return err
+		}
+		l.Void, l.From, l.Pieces = true, nil, 0
+		return d.putLot(&l)
+	case RecHeat:
+		var h Heat
+		if err := r.Into(&h); err != nil {
+			return err
+		}
+		h.State = Dropped
+		return d.putHeat(&h)
+	case RecMold:
+		var mold Mold
+		if err := r.Into(&mold); err != nil {
+			return err
+		}
+		mold.State = MoldUnused
+		return d.put(RecMold, mold.ID, r.Parent, mold)
+	case RecCasting:
+		var k Casting
+		if err := r.Into(&k); err != nil {
+			return err
+		}
+		k.Gone = "entered by mistake"
+		return d.putCasting(&k)
+	case RecReading:
+		var x Reading
+		if err := r.Into(&x); err != nil {
+			return err
+		}
+		x.Void = true
+		return d.put(r.Kind, r.ID, r.Parent, x)
+	case RecAddition:
+		var x Addition
+		if err := r.Into(&x); err != nil {
+			return err
+		}
+		x.Void = true
+		return d.put(r.Kind, r.ID, r.Parent, x)
+	}
+	return nil
+}
+
+// unputLot takes out of a lot that was changed since only what the reversed
+// entry had put in: origin and pieces.
+func (d *draft) unputLot(wrote, before Record, had bool, cur Record) error {
+	var w, b, l Lot
+	if err := wrote.Into(&w); err != nil {
+		return err
+	}
+	if had {
+		if err := before.Into(&b); err != nil {
+			return err
+		}
+	}
+	if err := cur.Into(&l); err != nil {
+		return err
+	}
+	for _, s := range b.From {
+		w.From = addSources(w.From, Source{s.Account, -s.Mass})
+	}
+	for _, s := range w.From {
+		l.From = addSources(l.From, Source{s.Account, -s.Mass})
+	}
+	kept := l.From[:0]
+	for _, s := range l.From {
+		if s.Mass > 0 {
+			kept = append(kept, s)
+		}
+	}
+	l.From = kept
+	l.Pieces = max(0, l.Pieces-(w.Pieces-b.Pieces))
+	return d.putLot(&l)
+}
+
+// before finds a record as it was before an entry.
+func (d *draft) before(kind RecordKind, id string, seq int64) (Record, bool, error) {
+	for {
+		hist, err := d.History(string(kind)+"/"+id, seq, 16)
+		if err != nil || len(hist) == 0 {
+			return Record{}, false, err
+		}
+		for _, s := range hist {
+			e, err := s.Open()
+			if err != nil {
+				return Record{}, false, err
+			}
+			for _, r := range e.Records {
+				if r.Kind == kind && r.ID == id {
+					return r, true, nil
+				}
+			}
+			seq = s.Seq
+		}
+	}
+}
+
+// putRaw drafts a record as it stands.
+func (d *draft) putRaw(r Record) error {
+	key := string(r.Kind) + "/" + r.ID
+	r.Seq = d.e.Seq
+	if i, ok := d.records[key]; ok {
+		d.e.Records[i] = r
+		return nil
+	}
+	d.records[key] = len(d.e.Records)
+	d.e.Records = append(d.e.Records, r)
+	return nil
+}

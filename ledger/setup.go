@@ -1,0 +1,267 @@
+package ledger
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"example.org/remelt/ledger/unit"
+)
+
+// Kinds of entry that keep what the shop has set up.
+const (
+	KindOpenBook Kind = "open-book"
+	KindSetUp    Kind = "set-up"
+)
+
+// OpenBook makes the first entry of a shop's book.
+func (b *Book) OpenBook(ctx context.Context, m Meta, s Shop) (*Entry, error) {
+	s.ID = b.Shop
+	return b.write(ctx, m, KindOpenBook, s, func(d *draft) error {
+		if d.e.Seq != 1 {
+			return &Error{Class: ErrExists, Reason: "BOOK_ALREADY_OPEN", Field: "shop", Value: b.Shop,
+				Want: "this shop has a book already"}
+		}
+		return d.putShop(s)
+	})
+}
+
+// SetShop changes what the shop has chosen for itself.
+func (b *Book) SetShop(ctx context.Context, m Meta, s Shop) (*Entry, error) {
+	s.ID = b.Shop
+	return b.setUp(ctx, m, s, func(d *draft) error { return d.putShop(s) })
+}
+
+func (d *draft) putShop(s Shop) error {
+	if err := needText("display_name", s.Name, maxName); err != nil {
+		return err
+	}
+	if s.MassUnit == "" {
+		s.MassUnit = string(unit.KG)
+	}
+	if s.TempUnit == "" {
+		s.TempUnit = string(unit.C)
+	}
+	if _, err := unit.ParseMass("1", unit.MassUnit(s.MassUnit)); err != nil {
+		return wrapUnit("mass_unit", err)
+	}
+	if _, err := unit.ParseTemperature("1", unit.TempUnit(s.TempUnit)); err != nil {
+		return wrapUnit("temperature_unit", err)
+	}
+	if s.Currency == "" {
+		s.Currency = "USD"
+	}
+	if _, _, err := unit.ParseMoney("1", s.Currency); err != nil {
+		return wrapUnit("currency", err)
+	}
+	if s.TimeZone == "" {
+		s.TimeZone = "UTC"
+	}
+	if _, err := time.LoadLocation(s.TimeZone); err != nil {
+		return invalid("BAD_TIME_ZONE", "time_zone", s.TimeZone, "must be an IANA time zone such as America/Chicago")
+	}
+	if s.TrappedPPM == 0 { // the worked-up fraction differs widely; half is a beginning
+		s.TrappedPPM, s.TrappedSpan = 500_000, 200_000
+	}
+	if err := checkShare("trapped_percent", s.TrappedPPM); err != nil {
+		return err
+	}
+	return d.put(RecShop, s.ID, "", s)
+}
+
+// SetPlace adds or changes a place.
+func (b *Book) SetPlace(ctx context.Context, m Meta, p Place) (*Entry, error) {
+	return b.setUp(ctx, m, p, func(d *draft) error {
+		if err := needText("display_name", p.Name, maxName); err != nil {
+			return err
+		}
+		return d.put(RecPlace, p.ID, "", p)
+	})
+}
+
+// SetScale adds or changes a scale.
+func (b *Book) SetScale(ctx context.Context, m Meta, s Scale) (*Entry, error) {
+	return b.setUp(ctx, m, s, func(d *draft) error {
+		if err := needText("display_name", s.Name, maxName); err != nil {
+			return err
+		}
+		if s.Division <= 0 || s.Division > 10_000*Kilogram {
+			return invalid("BAD_DIVISION", "division", fmt.Sprint(s.Division), "must be what the last digit shows, such as 10 g")
+		}
+		if s.Interval < 0 || s.Capacity < 0 || s.Capacity > MaxMass {
+			return invalid("OUT_OF_RANGE", "capacity", fmt.Sprint(s.Capacity), "must not be negative")
+		}
+		if s.Class != "" && !slices.Contains([]string{"I", "II", "III", "IIII"}, s.Class) {
+			return invalid("BAD_CLASS", "accuracy_class", s.Class, "must be I, II, III or IIII (OIML R 76), or empty")
+		}
+		return d.put(RecScale, s.ID, "", s)
+	})
+}
+
+// SetTare saves an empty weight.
+func (b *Book) SetTare(ctx context.Context, m Meta, t Tare) (*Entry, error) {
+	return b.setUp(ctx, m, t, func(d *draft) error {
+		if err := needText("display_name", t.Name, maxName); err != nil {
+			return err
+		}
+		q, err := d.quantity("mass", t.Mass)
+		if err != nil {
+			return err
+		}
+		t.Mass = q
+		return d.put(RecTare, t.ID, "", t)
+	})
+}
+
+// SetParty adds or changes a supplier, customer or melter.
+func (b *Book) SetParty(ctx context.Context, m Meta, p Party) (*Entry, error) {
+	return b.setUp(ctx, m, p, func(d *draft) error {
+		if err := needText("display_name", p.Name, maxName); err != nil {
+			return err
+		}
+		for _, r := range p.Roles {
+			if r != RoleSupplier && r != RoleCustomer && r != RoleMelter {
+				return invalid("BAD_ROLE", "roles", r, "must be supplier, customer or melter")
+			}
+		}
+		return d.put(RecParty, p.ID, "", p)
+	})
+}
+
+// SetAlloy adds an alloy of the shop's own or more names for one.
+func (b *Book) SetAlloy(ctx context.Context, m Meta, a Alloy) (*Entry, error) {
+	return b.setUp(ctx, m, a, func(d *draft) error {
+		if a.ID == UnknownAlloy {
+			return invalid("RESERVED", "alloy", a.ID, "stands for metal nobody has identified; choose another id")
+		}
+		for _, n := range a.Names {
+			if err := needText("names", n, maxName); err != nil {
+				return err
+			}
+			if id, _, err := d.alloy("names", n); err == nil && id != a.ID {
+				return invalid("NAME_TAKEN", "names", n, "already means "+id)
+			}
+		}
+		for _, l := range a.Limits {
+			if l.MinPPM < 0 || l.MaxPPM < 0 || l.MinPPM > Whole || l.MaxPPM > Whole || l.MaxPPM != 0 && l.MinPPM > l.MaxPPM {
+				return invalid("BAD_LIMIT", "limits", l.Element, "needs 0 ≤ min ≤ max ≤ 100 %")
+			}
+		}
+		if a.DensityMgCm3 < 0 || a.DensityMgCm3 > 25_000 {
+			return invalid("OUT_OF_RANGE", "density", fmt.Sprint(a.DensityMgCm3), "must be in mg per cm³, such as 8 360 000 for 8.36 g/cm³")
+		}
+		return d.put(RecAlloy, a.ID, "", a)
+	})
+}
+
+// SetPot adds or changes a crucible or furnace; its count of heats is kept by
+// the book once there, and only taken from p for a pot new to the book.
+func (b *Book) SetPot(ctx context.Context, m Meta, p Pot) (*Entry, error) {
+	return b.setUp(ctx, m, p, func(d *draft) error {
+		if err := needText("display_name", p.Name, maxName); err != nil {
+			return err
+		}
+		if p.Kind != PotCrucible && p.Kind != PotFurnace {
+			return invalid("BAD_KIND", "kind", p.Kind, "must be crucible or furnace")
+		}
+		if p.VolumeMm3 < 0 || p.Capacity < 0 || p.Heats < 0 || p.LifeHeats < 0 {
+			return invalid("NEGATIVE", "capacity", "", "capacity, volume and heats must not be negative")
+		}
+		var old Pot
+		if found, err := d.get(RecPot, p.ID, &old); err != nil {
+			return err
+		} else if found {
+			p.Heats = old.Heats
+		}
+		return d.put(RecPot, p.ID, "", p)
+	})
+}
+
+// SetSupply adds or changes an item of supply.
+func (b *Book) SetSupply(ctx context.Context, m Meta, s Supply) (*Entry, error) {
+	return b.setUp(ctx, m, s, func(d *draft) error {
+		if err := needText("display_name", s.Name, maxName); err != nil {
+			return err
+		}
+		if err := needText("purpose", s.Purpose, maxName); err != nil {
+			return err
+		}
+		if err := checkShare("metal_percent", s.MetalPPM); err != nil {
+			return err
+		}
+		if s.InPieces && s.MetalPPM != 0 {
+			return invalid("BAD_SUPPLY", "metal_percent", "", "an item counted in pieces cannot become part of the melt")
+		}
+		return d.put(RecSupply, s.ID, "", s)
+	})
+}
+
+func (b *Book) setUp(ctx context.Context, m Meta, thing any, fn func(*draft) error) (*Entry, error) {
+	cmd := struct {
+		Kind  string
+		Thing any
+	}{fmt.Sprintf("%T", thing), thing}
+	return b.write(ctx, m, KindSetUp, cmd, fn)
+}
+
+// alloy resolves an alloy's name to its id and family: the shop's own first.
+func (d *draft) alloy(field, name string) (id, family string, err error) {
+	return d.book.alloy(d.Tx, field, name)
+}
+
+func (b *Book) alloy(r Reader, field, name string) (id, family string, err error) {
+	name = strings.TrimSpace(name)
+	if name == "" {
+		return "", "", invalid("REQUIRED", field, "", "name the alloy, or say unknown")
+	}
+	if strings.EqualFold(name, UnknownAlloy) {
+		return UnknownAlloy, "", nil
+	}
+	var own Alloy
+	if found, err := load(r, RecAlloy, name, &own); err != nil {
+		return "", "", err
+	} else if found {
+		if own.Family == "" && b.Metals != nil {
+			_, own.Family, _ = b.Metals.Lookup(own.ID)
+		}
+		return own.ID, own.Family, nil
+	}
+	recs, err := r.Records(RecAlloy, "", "", 1000)
+	if err != nil {
+		return "", "", err
+	}
+	for _, rec := range recs {
+		if err := rec.Into(&own); err != nil {
+			return "", "", err
+		}
+		if strings.EqualFold(own.ID, name) || slices.ContainsFunc(own.Names, func(n string) bool { return strings.EqualFold(n, name) }) {
+			if own.Family == "" && b.Metals != nil {
+				_, own.Family, _ = b.Metals.Lookup(own.ID)
+			}
+			return own.ID, own.Family, nil
+		}
+	}
+	if b.Metals != nil {
+		if id, family, ok := b.Metals.Lookup(name); ok {
+			return id, family, nil
+		}
+	}
+	return "", "", &Error{Class: ErrInvalid, Reason: "UNKNOWN_ALLOY", Field: field, Value: name,
+		Want: "no alloy of this name; add it to the shop's alloys, or say unknown and the metal is set apart"}
+}
+
+func needText(field, s string, most int) error {
+	if strings.TrimSpace(s) == "" {
+		return invalid("REQUIRED", field, "", "must not be empty")
+	}
+	return checkText(field, s, most)
+}
+
+func checkShare(field string, p PPM) error {
+	if p < 0 || p > Whole {
+		return invalid("OUT_OF_RANGE", field, fmt.Sprintf("%g %%", float64(p)/1e4), "must be between 0 and 100 %")
+	}
+	return nil
+}

@@ -1,0 +1,230 @@
+package ledger
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"hash/maphash"
+)
+
+// Fault is the first thing Verify found wrong.
+type Fault struct {
+	Seq  int64 // the first bad entry, or 0 when the log is whole but what is kept beside it is not
+	What string
+}
+
+// Verified is what Verify found. Fault is nil when the book is whole.
+type Verified struct {
+	Shop    string
+	Entries int64
+	Head    Hash
+	Fault   *Fault
+}
+
+// verifyBatch is how many entries are read at a time.
+const verifyBatch = 4096
+
+// Verify reads a shop's whole log and derives everything again: the numbering,
+// the hash chain, the sums of each entry's postings, every balance, record,
+// request id, subject and count; and compares them with what the store keeps.
+// It names the first bad entry. progress may be nil; it is told the number of
+// entries read and the number there are. The error is for trouble reading;
+// what is wrong with the book is in the result.
+func Verify(ctx context.Context, st Store, shop string, progress func(done, all int64)) (Verified, error) {
+	v := Verified{Shop: shop}
+	err := st.View(ctx, shop, func(r Reader) error {
+		head, err := r.Head()
+		if err != nil {
+			return err
+		}
+		if progress != nil {
+			progress(0, head.Seq)
+		}
+		ck := newChecker()
+		for {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			log, err := r.Log(v.Entries, verifyBatch)
+			if err != nil {
+				return err
+			}
+			for _, s := range log {
+				if what := ck.entry(shop, v.Entries+1, v.Head, s); what != "" {
+					v.Fault = &Fault{Seq: v.Entries + 1, What: what}
+					return nil
+				}
+				v.Entries, v.Head = s.Seq, s.Hash
+			}
+			if progress != nil {
+				progress(v.Entries, head.Seq)
+			}
+			if len(log) < verifyBatch {
+				break
+			}
+		}
+		switch {
+		case v.Entries != head.Seq:
+			v.Fault = &Fault{Seq: v.Entries + 1, What: fmt.Sprintf("the log ends at entry %d, the book says %d", v.Entries, head.Seq)}
+		case v.Head != head.Hash:
+			v.Fault = &Fault{Seq: v.Entries, What: "its hash is not the one kept as the book's head"}
+		default:
+			what, err := ck.kept(r)
+			if err != nil {
+				return err
+			}
+			if what != "" {
+				v.Fault = &Fault{What: what}
+			}
+		}
+		return nil
+	})
+	return v, err
+}
+
+// checker derives from the log what a store keeps beside it. Request ids and
+// subjects are compared as sums of hashes, which needs no memory of them.
+type checker struct {
+	balances map[Account]Mass
+	records  map[string]int64 // kind/id → seq of its newest content
+	bodies   map[string]uint64
+	counts   map[RecordKind]int64
+	seed     maphash.Seed
+	requests uint64
+	touches  uint64
+}
+
+func newChecker() *checker {
+	return &checker{balances: map[Account]Mass{}, records: map[string]int64{}, bodies: map[string]uint64{},
+		counts: map[RecordKind]int64{}, seed: maphash.MakeSeed()}
+}
+
+func (c *checker) sum(kind byte, key string, seq int64) uint64 {
+	return maphash.String(c.seed, fmt.Sprintf("%c%s\x00%d", kind, key, seq))
+}
+
+// entry checks one entry against its place in the chain and counts it; it
+// returns what is wrong, or "".
+func (c *checker) entry(shop string, seq int64, prev Hash, s Sealed) string {
+	if s.Seq != seq {
+		return fmt.Sprintf("is missing; the next one there is %d", s.Seq)
+	}
+	if Chain(prev, s.Bytes) != s.Hash {
+		return "does not match its hash, or the entry before it was changed"
+	}
+	e, err := s.Open()
+	if err != nil {
+		return err.Error()
+	}
+	if e.Seq != seq || e.Shop != shop {
+		return fmt.Sprintf("says it is entry %d of shop %q", e.Seq, e.Shop)
+	}
+	metal, supplies := Mass(0), map[string]Mass{}
+	for _, p := range e.Postings {
+		if !p.Account.Valid() {
+			return fmt.Sprintf("posts to %q, which is no account", p.Account)
+		}
+		if p.Account.CountsSupplies() {
+			supplies[p.Account.Ref()] += p.Mass
+		} else if metal, err = metal.Add(p.Mass); err != nil {
+			return "has postings too large to add up"
+		}
+		c.balances[p.Account] += p.Mass
+	}
+	if metal != 0 {
+		return fmt.Sprintf("has postings that sum to %d mg, not zero", metal)
+	}
+	for item, m := range supplies {
+		if m != 0 {
+			return fmt.Sprintf("has postings of %s that sum to %d, not zero", item, m)
+		}
+	}
+	for _, p := range e.Postings {
+		if p.Account.HasFloor() && c.balances[p.Account] < 0 {
+			return fmt.Sprintf("takes %s below zero", p.Account)
+		}
+	}
+	for _, r := range e.Records {
+		key := string(r.Kind) + "/" + r.ID
+		if c.records[key] == 0 {
+			c.counts[r.Kind]++
+		}
+		c.records[key] = seq
+		c.bodies[key] = c.body(r)
+	}
+	c.requests += c.sum('r', string(e.Request[:]), seq)
+	for _, subject := range e.Subjects() {
+		c.touches += c.sum('t', subject, seq)
+	}
+	return ""
+}
+
+func (c *checker) body(r Record) uint64 {
+	var h maphash.Hash
+	h.SetSeed(c.seed)
+	h.WriteString(r.Parent) //nolint:errcheck // never fails
+	h.WriteByte(0)          //nolint:errcheck // never fails
+	h.Write(r.Body)         //nolint:errcheck // never fails
+	return h.Sum64()
+}
+
+// kept compares what the store keeps with what was derived.
+func (c *checker) kept(r Reader) (string, error) {
+	wrong := errors.New("wrong")
+	what := ""
+	fail := func(format string, args ...any) error {
+		what = fmt.Sprintf(format, args...)
+		return wrong
+	}
+	var requests, touches uint64
+	err := r.Kept(func(k Kept) error {
+		switch {
+		case k.Balance != nil:
+			if want := c.balances[k.Balance.Account]; k.Balance.Mass != want {
+				return fail("the kept balance of %s is %d mg, its postings sum to %d mg", k.Balance.Account, k.Balance.Mass, want)
+			}
+			delete(c.balances, k.Balance.Account)
+		case k.Record != nil:
+			key := string(k.Record.Kind) + "/" + k.Record.ID
+			if seq := c.records[key]; seq == 0 || seq != k.Record.Seq || c.body(*k.Record) != c.bodies[key] {
+				return fail("the kept record %s is not the one entry %d wrote", key, seq)
+			}
+			delete(c.records, key)
+		case k.Request != nil:
+			requests += c.sum('r', string(k.Request.ID[:]), k.Request.Seq)
+		case k.Touch != nil:
+			touches += c.sum('t', k.Touch.Subject, k.Touch.Seq)
+		case k.Count != nil:
+			if want := c.counts[k.Count.Kind]; k.Count.N != want {
+				return fail("%d records of kind %s are counted, %d were made", k.Count.N, k.Count.Kind, want)
+			}
+			delete(c.counts, k.Count.Kind)
+		}
+		return nil
+	})
+	if err != nil && !errors.Is(err, wrong) {
+		return "", err
+	}
+	if what != "" {
+		return what, nil
+	}
+	for a, m := range c.balances {
+		if m != 0 {
+			return fmt.Sprintf("the balance of %s is not kept; it should be %d mg", a, m), nil
+		}
+	}
+	for key := range c.records {
+		return fmt.Sprintf("the record %s is not kept", key), nil
+	}
+	for kind, n := range c.counts {
+		return fmt.Sprintf("the count of %s records is not kept; it should be %d", kind, n), nil
+	}
+	if requests != c.requests {
+		return "the list of request ids does not match the entries", nil
+	}
+	if touches != c.touches {
+		return "the index of what entries are about does not match the entries", nil
+	}
+	return "", nil
+}
+
