@@ -1,0 +1,50 @@
+package sqlite
+
+import (
+	"errors"
+	"fmt"
+
+	"modernc.org/sqlite"
+	lib "modernc.org/sqlite/lib"
+
+	"example.org/remelt/ledger"
+)
+
+// storeError translates a fault of the file into the ledger's classes; nothing
+// was recorded.
+func storeError(err error) error {
+	if err == nil {
+		return nil
+	}
+	var known *ledger.Error
+	if errors.As(err, &known) {
+		return err
+	}
+	var e *sqlite.Error
+	if errors.As(err, &e) {
+		switch e.Code() & 0xff {
+		case lib.SQLITE_CORRUPT, lib.SQLITE_NOTADB, lib.SQLITE_CONSTRAINT, lib.SQLITE_MISMATCH:
+			return &ledger.Error{Class: ledger.ErrCorrupt, Reason: "BOOK_DAMAGED", Cause: err}
+		case lib.SQLITE_FULL:
+			return unavailable("DISK_FULL", err)
+		}
+	}
+	return unavailable("STORE_FAULT", err)
+}
+
+func unavailable(reason string, cause error) error {
+	return &ledger.Error{Class: ledger.ErrUnavailable, Reason: reason, Want: "nothing was recorded", Cause: cause}
+}
+
+func refuse(format string, args ...any) error {
+	return &ledger.Error{Class: ledger.ErrCorrupt, Reason: "APPEND_REFUSED", Want: fmt.Sprintf(format, args...)}
+}
+
+func errDamaged(format string, args ...any) error {
+	return &ledger.Error{Class: ledger.ErrCorrupt, Reason: "BOOK_DAMAGED", Want: fmt.Sprintf(format, args...)}
+}
+
+func errForeign(path, format string, args ...any) error {
+	return &ledger.Error{Class: ledger.ErrForeignFile, Reason: "FOREIGN_FILE", Field: "path", Value: path,
+		Want: fmt.Sprintf(format, args...)}
+}

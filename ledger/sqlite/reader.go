@@ -1,0 +1,270 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"strings"
+
+	"example.org/remelt/ledger"
+)
+
+// reader answers from the transaction its connection is in.
+type reader struct {
+	c      *conn
+	ctx    context.Context
+	shop   int64 // 0 when the shop has no entry: nothing is found under it
+	broken error // the first fault of the file; nothing can be trusted after it
+	ended  bool
+}
+
+func (r *reader) open(shop string) error {
+	_, err := r.c.one(`SELECT id FROM shop WHERE name = ?`, []any{shop}, &r.shop)
+	return r.fault(err)
+}
+
+// end makes a reader that was kept too long useless instead of dangerous.
+func (r *reader) end() { r.ended = true }
+
+// ready tells whether a question may be asked.
+func (r *reader) ready() error {
+	switch {
+	case r.ended:
+		return unavailable("TRANSACTION_ENDED", nil)
+	case r.broken != nil:
+		return r.broken
+	}
+	if err := r.ctx.Err(); err != nil {
+		return unavailable("CANCELLED", err)
+	}
+	return nil
+}
+
+// fault remembers and translates an error of the connection.
+func (r *reader) fault(err error) error {
+	if err != nil && r.broken == nil {
+		r.broken = storeError(err)
+	}
+	return r.broken
+}
+
+func (r *reader) one(query string, args []any, dest ...any) (bool, error) {
+	if err := r.ready(); err != nil {
+		return false, err
+	}
+	found, err := r.c.one(query, args, dest...)
+	return found, r.fault(err)
+}
+
+// all calls scan for each row.
+func (r *reader) all(query string, args []any, scan func(*sql.Rows) error) error {
+	if err := r.ready(); err != nil {
+		return err
+	}
+	rows, err := r.c.query(query, args...)
+	if err == nil {
+		err = scanAll(rows, func() error { return scan(rows) })
+	}
+	if err == errStop {
+		return err
+	}
+	return r.fault(err)
+}
+
+// errStop ends a scan for the caller's reasons; the file is sound.
+var errStop = errors.New("stop")
+
+func (r *reader) Head() (h ledger.Head, err error) {
+	var s ledger.Sealed
+	found, err := r.one(`SELECT seq, bytes, hash FROM entry WHERE shop = ? ORDER BY seq DESC LIMIT 1`,
+		[]any{r.shop}, &s.Seq, &s.Bytes, hashScan{&s.Hash})
+	if !found || err != nil {
+		return h, err
+	}
+	e, err := ledger.Decode(s.Bytes)
+	if err != nil {
+		return h, err
+	}
+	return ledger.Head{Seq: s.Seq, Hash: s.Hash, Recorded: e.Recorded}, nil
+}
+
+func (r *reader) Log(after int64, limit int) ([]ledger.Sealed, error) {
+	return r.sealed(`SELECT seq, bytes, hash FROM entry WHERE shop = ? AND seq > ? ORDER BY seq LIMIT ?`,
+		r.shop, after, max(limit, 0))
+}
+
+func (r *reader) History(subject string, before int64, limit int) ([]ledger.Sealed, error) {
+	if before == 0 {
+		before = 1<<63 - 1
+	}
+	return r.sealed(`SELECT e.seq, e.bytes, e.hash FROM touch t CROSS JOIN entry e ON e.shop = t.shop AND e.seq = t.seq
+		WHERE t.shop = ?1 AND t.name = (SELECT id FROM name WHERE shop = ?1 AND name = ?2) AND t.seq < ?3
+		ORDER BY t.seq DESC LIMIT ?4`, r.shop, subject, before, max(limit, 0))
+}
+
+func (r *reader) sealed(query string, args ...any) (out []ledger.Sealed, err error) {
+	err = r.all(query, args, func(rows *sql.Rows) error {
+		var s ledger.Sealed
+		err := rows.Scan(&s.Seq, &s.Bytes, hashScan{&s.Hash})
+		out = append(out, s)
+		return err
+	})
+	return out, err
+}
+
+func (r *reader) ByRequest(id ledger.RequestID) (s ledger.Sealed, found bool, err error) {
+	found, err = r.one(`SELECT e.seq, e.bytes, e.hash FROM request q CROSS JOIN entry e ON e.shop = q.shop AND e.seq = q.seq
+		WHERE q.shop = ? AND q.id = ?`, []any{r.shop, id[:]}, &s.Seq, &s.Bytes, hashScan{&s.Hash})
+	return s, found, err
+}
+
+func (r *reader) Balance(a ledger.Account) (m ledger.Mass, err error) {
+	_, err = r.one(`SELECT ifnull(mass, 0) FROM name WHERE shop = ? AND name = ?`, []any{r.shop, string(a)}, &m)
+	return m, err
+}
+
+// body selects the body of a name's record; the entry is e, the name n.
+const body = `substr(e.bytes, n.at, n.size)`
+
+func (r *reader) Holdings(kind ledger.AccountKind, withRecord ledger.RecordKind, after string, limit int) (out []ledger.Holding, err error) {
+	prefix := string(kind) + "/"
+	err = r.all(`SELECT a.name, a.mass, n.parent, n.seq, `+body+`
+		FROM name a LEFT JOIN name n ON n.shop = a.shop AND n.name = ?2 || substr(a.name, ?3) AND n.seq IS NOT NULL
+		LEFT JOIN entry e ON e.shop = n.shop AND e.seq = n.seq
+		WHERE a.shop = ?1 AND a.name > ?4 AND a.name < ?5 AND a.mass <> 0 ORDER BY a.name LIMIT ?6`,
+		[]any{r.shop, string(withRecord), len(prefix), prefix + after, afterAll(prefix), max(limit, 0)},
+		func(rows *sql.Rows) error {
+			var h ledger.Holding
+			var parent sql.NullString
+			var seq sql.NullInt64
+			if err := rows.Scan(&h.Account, &h.Mass, &parent, &seq, &h.Record.Body); err != nil {
+				return err
+			}
+			if seq.Valid {
+				h.Record.Kind, h.Record.ID = withRecord, h.Account.Ref()
+				h.Record.Parent, h.Record.Seq = parent.String, seq.Int64
+			}
+			out = append(out, h)
+			return nil
+		})
+	return out, err
+}
+
+func (r *reader) Record(kind ledger.RecordKind, id string) (ledger.Record, bool, error) {
+	rec := ledger.Record{Kind: kind, ID: id}
+	var parent sql.NullString
+	found, err := r.one(`SELECT n.parent, n.seq, `+body+` FROM name n CROSS JOIN entry e ON e.shop = n.shop AND e.seq = n.seq
+		WHERE n.shop = ? AND n.name = ?`, []any{r.shop, recordName(kind, id)}, &parent, &rec.Seq, &rec.Body)
+	if !found || err != nil {
+		return ledger.Record{}, false, err
+	}
+	rec.Parent = parent.String
+	return rec, true, nil
+}
+
+func (r *reader) Records(kind ledger.RecordKind, parent, after string, limit int) (out []ledger.Record, err error) {
+	const from = `SELECT n.name, n.parent, n.seq, ` + body + ` FROM name n CROSS JOIN entry e ON e.shop = n.shop AND e.seq = n.seq
+		WHERE n.shop = ?1 AND n.name > ?2 AND n.name < ?3 `
+	prefix := recordName(kind, "")
+	query, args := from+`AND n.seq IS NOT NULL ORDER BY n.name LIMIT ?4`, []any{r.shop, prefix + after, afterAll(prefix), max(limit, 0)}
+	if parent != "" {
+		query, args = from+`AND n.parent = ?5 ORDER BY n.name LIMIT ?4`, append(args, parent)
+	}
+	err = r.all(query, args, func(rows *sql.Rows) error {
+		rec, err := scanRecord(rows)
+		out = append(out, rec)
+		return err
+	})
+	return out, err
+}
+
+func scanRecord(rows *sql.Rows) (rec ledger.Record, err error) {
+	var name string
+	var parent sql.NullString
+	err = rows.Scan(&name, &parent, &rec.Seq, &rec.Body)
+	kind, id, _ := strings.Cut(name, "/")
+	rec.Kind, rec.ID, rec.Parent = ledger.RecordKind(kind), id, parent.String
+	return rec, err
+}
+
+func (r *reader) CountRecords(kind ledger.RecordKind) (n int64, err error) {
+	_, err = r.one(`SELECT n FROM made WHERE shop = ? AND kind = ?`, []any{r.shop, string(kind)}, &n)
+	return n, err
+}
+
+func (r *reader) Kept(fn func(ledger.Kept) error) error {
+	each := func(query string, scan func(*sql.Rows) (ledger.Kept, error)) error {
+		var stop error
+		err := r.all(query, []any{r.shop}, func(rows *sql.Rows) error {
+			k, err := scan(rows)
+			if err != nil {
+				return err
+			}
+			if stop = r.ready(); stop == nil {
+				stop = fn(k)
+			}
+			if stop != nil {
+				return errStop
+			}
+			return nil
+		})
+		if stop != nil {
+			return stop
+		}
+		return err
+	}
+	if err := each(`SELECT name, mass FROM name WHERE shop = ? AND mass IS NOT NULL`, func(rows *sql.Rows) (ledger.Kept, error) {
+		var b ledger.KeptBalance
+		err := rows.Scan(&b.Account, &b.Mass)
+		return ledger.Kept{Balance: &b}, err
+	}); err != nil {
+		return err
+	}
+	if err := each(`SELECT n.name, n.parent, n.seq, `+body+` FROM name n CROSS JOIN entry e ON e.shop = n.shop AND e.seq = n.seq
+		WHERE n.shop = ?`, func(rows *sql.Rows) (ledger.Kept, error) {
+		rec, err := scanRecord(rows)
+		return ledger.Kept{Record: &rec}, err
+	}); err != nil {
+		return err
+	}
+	if err := each(`SELECT id, seq FROM request WHERE shop = ?`, func(rows *sql.Rows) (ledger.Kept, error) {
+		var q ledger.KeptRequest
+		var id []byte
+		err := rows.Scan(&id, &q.Seq)
+		copy(q.ID[:], id)
+		return ledger.Kept{Request: &q}, err
+	}); err != nil {
+		return err
+	}
+	if err := each(`SELECT n.name, t.seq FROM name n CROSS JOIN touch t ON t.shop = n.shop AND t.name = n.id
+		WHERE n.shop = ?`, func(rows *sql.Rows) (ledger.Kept, error) {
+		var t ledger.Touch
+		err := rows.Scan(&t.Subject, &t.Seq)
+		return ledger.Kept{Touch: &t}, err
+	}); err != nil {
+		return err
+	}
+	return each(`SELECT kind, n FROM made WHERE shop = ?`, func(rows *sql.Rows) (ledger.Kept, error) {
+		var c ledger.KeptCount
+		err := rows.Scan(&c.Kind, &c.N)
+		return ledger.Kept{Count: &c}, err
+	})
+}
+
+func recordName(kind ledger.RecordKind, id string) string { return string(kind) + "/" + id }
+
+// afterAll returns the first string after all that begin with prefix, which
+// ends in a slash.
+func afterAll(prefix string) string { return prefix[:len(prefix)-1] + string('/'+1) }
+
+// hashScan scans 32 bytes into a hash.
+type hashScan struct{ h *ledger.Hash }
+
+func (s hashScan) Scan(v any) error {
+	b, _ := v.([]byte)
+	if len(b) != len(s.h) {
+		return errDamaged("a hash of %d bytes", len(b))
+	}
+	copy(s.h[:], b)
+	return nil
+}
