@@ -171,3 +171,14 @@ func (e *Entry) Subjects() []string {
 	}
 	return seen
 }
+
+// First decodes the entry's first record of a kind: what a use case made, or
+// changed if it made nothing of the kind.
+func (e *Entry) First(kind RecordKind, v any) (found bool, err error) {
+	for _, r := range e.Records {
+		if r.Kind == kind {
+			return true, r.Into(v)
+		}
+	}
+	return false, nil
+}
