@@ -82,6 +82,7 @@ func TestParseMassRefuses(t *testing.T) {
 		"12+6 lb":                NotANumber,
 		"1/0 lb":                 NotANumber,
 		"1 3/2 lb":               NotANumber,
+		"1 2/2 lb":               NotANumber,
 		"1/2/3 lb":               NotANumber,
 		"1/2.5 lb":               NotANumber,
 		"1.5 1/2 lb":             NotANumber,
