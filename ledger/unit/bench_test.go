@@ -4,7 +4,7 @@ import "testing"
 
 func BenchmarkParseMass(b *testing.B) {
 	for b.Loop() {
-		if _, err := ParseMass("12 lb 6.5 oz", KG); err != nil {
+		if _, err := ParseMass("12.48 kg", KG); err != nil {
 			b.Fatal(err)
 		}
 	}
