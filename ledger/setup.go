@@ -150,7 +150,7 @@ func (b *Book) SetAlloy(ctx context.Context, m Meta, a Alloy) (*Entry, error) {
 			}
 		}
 		if a.DensityMgCm3 < 0 || a.DensityMgCm3 > 25_000 {
-			return invalid("OUT_OF_RANGE", "density", fmt.Sprint(a.DensityMgCm3), "must be in mg per cm³, such as 8 360 000 for 8.36 g/cm³")
+			return invalid("OUT_OF_RANGE", "density", fmt.Sprint(a.DensityMgCm3), "must be in mg per cm³, such as 8360 for 8.36 g/cm³")
 		}
 		return d.put(RecAlloy, a.ID, "", a)
 	})

@@ -1,0 +1,106 @@
+// Package shop answers the questions of a shop's day from its book and the
+// sciences: what metal is here, where a heat's metal went, what a period gained
+// and lost, how much metal a mold wants. It reads through package ledger, asks
+// the sciences, and writes through ledger; it keeps nothing of its own.
+//
+// Every figure that can still change says so: a heat is provisional until it is
+// settled, and a position as of a past date says which of the two dates it means.
+package shop
+
+import (
+	"context"
+	"time"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/alloy"
+)
+
+// Shop is a book and the alloy table that goes with it.
+type Shop struct {
+	*ledger.Book
+}
+
+// New opens the book of a shop in a store. now may be nil.
+func New(store ledger.Store, id string, now func() time.Time) *Shop {
+	return &Shop{&ledger.Book{Store: store, Shop: id, Metals: Metals{alloy.Builtin()}, Now: now}}
+}
+
+// Metals lets the book ask the alloy table.
+type Metals struct{ Table alloy.Table }
+
+// Lookup finds an alloy by any of its names.
+func (m Metals) Lookup(name string) (id, family string, ok bool) {
+	a, err := m.Table.Find(name)
+	if err != nil || a.IsUnknown() {
+		return "", "", false
+	}
+	return a.ID, string(a.Family), true
+}
+
+// MayMix says whether metal of one alloy may go into a melt of another.
+func (m Metals) MayMix(into, from string) (bool, string) {
+	mix, err := m.Table.MayMix(into, from)
+	if err != nil { // an alloy of the shop's own: only the same mixes
+		return into == from, ""
+	}
+	return mix.OK, mix.Why
+}
+
+// MetalInOxide returns the share of metal in an oxide, from standard atomic weights.
+func (m Metals) MetalInOxide(oxide string) (ledger.PPM, bool) {
+	share, err := alloy.MetalShareOf(oxide)
+	return ledger.PPM(share), err == nil
+}
+
+// OxideOf names the oxide an alloy's skimmings are reckoned as: that of its base
+// metal, which is most of the metal in them.
+func (m Metals) OxideOf(id string) string {
+	a, err := m.Table.Find(id)
+	if err != nil {
+		return "CuO"
+	}
+	switch a.Kind {
+	case alloy.Aluminium:
+		return "Al2O3"
+	case alloy.Zinc:
+		return "ZnO"
+	}
+	return "CuO"
+}
+
+// Table is the built-in alloy table with the shop's own alloys and names.
+func (s *Shop) Table(ctx context.Context) (alloy.Table, error) {
+	own, err := ledger.List[ledger.Alloy](ctx, s.Book, ledger.RecAlloy, "", "", ledger.MaxPage)
+	if err != nil {
+		return alloy.Table{}, err
+	}
+	adds := make([]alloy.Alloy, len(own))
+	for i, o := range own {
+		adds[i] = ownAlloy(o.Value)
+	}
+	return alloy.Builtin().With(adds)
+}
+
+func ownAlloy(o ledger.Alloy) alloy.Alloy {
+	a := alloy.Alloy{ID: o.ID, Names: o.Names, Family: alloy.Family(o.Family), Shop: true}
+	if o.Family == "" {
+		a.Family = alloy.NoFamily
+	}
+	src := o.Source
+	if src == "" {
+		src = "entered by the shop"
+	}
+	if o.DensityMgCm3 > 0 {
+		a.Figures = append(a.Figures, alloy.Figure{Property: alloy.Density, Value: float64(o.DensityMgCm3) / 1000, Unit: "g/cm³", Source: src, Verified: alloy.Shop})
+	}
+	return a
+}
+
+// SetAlloy adds or changes an alloy of the shop's own, after asking the table
+// whether it can stand beside the built-in ones.
+func (s *Shop) SetAlloy(ctx context.Context, m ledger.Meta, a ledger.Alloy) (*ledger.Entry, error) {
+	if _, err := alloy.Builtin().With([]alloy.Alloy{ownAlloy(a)}); err != nil {
+		return nil, &ledger.Error{Class: ledger.ErrInvalid, Reason: "BAD_ALLOY", Field: "alloy", Value: a.ID, Cause: err}
+	}
+	return s.Book.SetAlloy(ctx, m, a)
+}
