@@ -4,6 +4,13 @@
 // wax weighs in metal, how much metal an oxide holds, and which cautions a
 // charge calls for.
 //
+// What it answers beyond the tables: the composition of a lot with its doubt kept
+// by origin (Composition, Melt), the chance that a casting is outside a limit set
+// (ChanceOutside), what builds up or burns away over remelts and the share of
+// returns that keeps it in (Remelt, GreatestShare), the heat to melt and superheat
+// a charge (MeltHeat) and the fuel a furnace burns for it (LearnBurn). Each states
+// its model and its sources where it is declared.
+//
 // It promises that every figure keeps its source and its flag: Yes when the
 // figure was read in a published text, Memory when it was not (such a figure is
 // a default that the shop may replace, never proof of anything), Derived when it

@@ -59,7 +59,7 @@ func TestTablesAreWhole(t *testing.T) {
 	}
 }
 
-// What NOTES of the collected tables say about editions: Pb of C87300 is 0.09
+// Editions as the sources quote them: Pb of C87300 is 0.09
 // since ASTM B584-14 (Modern Casting, Sept 2016) and 0.20 in the CDA sheet of
 // 2006; of C87500 0.09 (babsfoundry.com) and 0.50 in older tables
 // (conex-casting.com, pwfoundry.com); of C87600 0.50 from memory only; C93200 Zn,

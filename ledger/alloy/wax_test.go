@@ -83,6 +83,11 @@ func TestWaxToMetalAsPublished(t *testing.T) {
 		t.Errorf("h05 aluminium: %g, want %g", got, h05.Expected.Aluminium)
 	}
 
+	// Common practice, no source: about 10 of bronze and 3 of aluminium for 1 of wax.
+	if b, al := waxToMetal(t, 1, 0.1, h05.Inputs.Bronze, 0.96), waxToMetal(t, 1, 0.1, h05.Inputs.Aluminium, 0.96); math.Abs(b-10) > 0.2 || math.Abs(al-3) > 0.2 {
+		t.Errorf("with a tenth allowed and wax of 0.96: bronze %g, aluminium %g", b, al)
+	}
+
 	if got := waxToMetal(t, 5, 0.1, 13.07, 1); math.Abs(got-71.89) > 0.0051 { // riogrande.com prints 71.89, the product is 71.885
 		t.Errorf("riogrande pair: %g, want 71.89", got)
 	}
