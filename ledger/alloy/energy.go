@@ -57,8 +57,10 @@ func (p MeltHeat) Of(mass, fromC, toC float64) (Heat, error) {
 // MeltHeat gathers the figures of an alloy. A specific or latent heat that was not
 // printed for it is estimated from the pure metals by their typical shares
 // (Neumann and Kopp's rule for specific heats; for the heat of fusion a plain
-// mixture, which leaves out heats of mixing), flagged Derived. It fails when the
-// liquidus is not known.
+// mixture, which leaves out heats of mixing), flagged Derived. The mixture is
+// within 4 % of the heat of fusion printed for eight copper and aluminium alloys
+// (makeitfrom.com, whose figures may be estimates of the same kind) and 17 and
+// 44 % above it for ZA-12 and ZA-27. It fails when the liquidus is not known.
 func (a Alloy) MeltHeat() (MeltHeat, error) {
 	var p MeltHeat
 	liquidus, ok := a.Figure(Liquidus)
