@@ -42,6 +42,9 @@ const Whole PPM = 1_000_000
 // Of returns the share p of m, rounded half away from zero to a milligram.
 func (p PPM) Of(m Mass) Mass { return Mass(mulDiv(int64(m), int64(p), int64(Whole))) }
 
+// ShareOf returns m as a share of whole, which must not be 0.
+func ShareOf(m, whole Mass) PPM { return PPM(mulDiv(int64(m), int64(Whole), int64(whole))) }
+
 // mulDiv returns a*b/c rounded half away from zero, through 128 bits. It panics
 // when c is zero; the result must fit in int64, which shares of a Mass do.
 func mulDiv(a, b, c int64) int64 {

@@ -227,4 +227,3 @@ func (c *checker) kept(r Reader) (string, error) {
 	}
 	return "", nil
 }
-
