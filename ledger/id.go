@@ -8,7 +8,7 @@ import (
 
 // LotID writes the n-th lot's id: a letter, the number and a check digit, such
 // as "L1042-3", so that a mistyped or misread label is noticed.
-func LotID(n int64) string { return "L" + strconv.FormatInt(n, 10) + "-" + string(checkDigit(n)) }
+func LotID(n int64) string { return "L" + strconv.FormatInt(n, 10) + "-" + string(checkDigit(strconv.FormatInt(n, 10))) }
 
 // CheckLotID reports whether id has the shape of a lot id with a wrong check
 // digit; ids a shop chose itself have another shape and pass.
@@ -18,17 +18,17 @@ func CheckLotID(id string) error {
 	if !strings.HasPrefix(id, "L") || !ok || err != nil || len(digit) != 1 || n < 0 {
 		return nil
 	}
-	if want := string(checkDigit(n)); digit != want {
+	if digit != string(checkDigit(num)) {
 		return invalid("CHECK_DIGIT", "lot", id, fmt.Sprintf("the check digit does not fit; look at the label again (lot %s exists as %s if the number is right)", num, LotID(n)))
 	}
 	return nil
 }
 
-// checkDigit is the ISO/IEC 7064 MOD 11,10 check digit of n: it notices any one
-// wrong digit and almost all pairs of swapped neighbours.
-func checkDigit(n int64) byte {
+// checkDigit is the ISO/IEC 7064 MOD 11,10 check digit of a number: it notices
+// any one wrong digit and almost all pairs of swapped neighbours.
+func checkDigit(digits string) byte {
 	p := 10
-	for _, c := range strconv.FormatInt(n, 10) {
+	for _, c := range digits {
 		s := (p + int(c-'0')) % 10
 		if s == 0 {
 			s = 10
