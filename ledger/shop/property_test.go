@@ -1,0 +1,235 @@
+package shop_test
+
+import (
+	"errors"
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/ledgertest"
+	"example.org/remelt/ledger/shop"
+)
+
+// day is a random day in a foundry: any use case at any moment, with a reason
+// always given, so that facts are never held back.
+type day struct {
+	*ledgertest.Shop
+	r        *rapid.T
+	lots     []string
+	heats    []string
+	molds    map[string][]string
+	castings []string
+}
+
+func (d *day) grams(label string) ledger.Quantity {
+	return ledger.Quantity{Mass: ledger.Mass(rapid.Int64Range(1, 40_000_000).Draw(d.r, label))}
+}
+
+func (d *day) weighing() ledger.WeighingIn {
+	w := ledger.WeighingIn{Scale: "floor", Net: d.grams("net"), Pieces: rapid.Int64Range(0, 4).Draw(d.r, "pieces")}
+	if rapid.Bool().Draw(d.r, "gross") {
+		w = ledger.WeighingIn{Gross: ledger.Quantity{Mass: w.Net.Mass + 500_000}, Tare: ledger.Quantity{Mass: 500_000}}
+	}
+	w.Dirt = ledger.PPM(rapid.SampledFrom([]int64{0, 0, 20_000, 333_333}).Draw(d.r, "dirt"))
+	return w
+}
+
+func (d *day) pick(from []string, label string) string {
+	if len(from) == 0 {
+		return "none"
+	}
+	return rapid.SampledFrom(from).Draw(d.r, label)
+}
+
+func (d *day) meta() ledger.Meta {
+	d.Now = d.Now.Add(time.Duration(rapid.Int64Range(-2, 48).Draw(d.r, "hours")) * time.Hour)
+	return ledger.Meta{Reason: "it happened", Happened: d.Now.Add(-time.Hour)}
+}
+
+// did notes what an entry made; a refusal must be one the caller can act on.
+func (d *day) did(e *ledger.Entry, err error) {
+	if err != nil {
+		var le *ledger.Error
+		if !errors.As(err, &le) || le.Class == ledger.ErrCorrupt {
+			d.r.Fatalf("refused without saying why: %v", err)
+		}
+		return
+	}
+	for _, rec := range e.Records {
+		switch {
+		case rec.Kind == ledger.RecLot:
+			d.lots = append(d.lots, rec.ID)
+		case rec.Kind == ledger.RecHeat:
+			d.heats = append(d.heats, rec.ID)
+		case rec.Kind == ledger.RecCasting:
+			d.castings = append(d.castings, rec.ID)
+		case rec.Kind == ledger.RecMold:
+			var m ledger.Mold
+			if err := rec.Into(&m); err != nil {
+				d.r.Fatal(err)
+			}
+			d.molds[m.Heat] = append(d.molds[m.Heat], m.ID)
+		}
+	}
+}
+
+func (d *day) actions() map[string]func(*rapid.T) {
+	alloy := func() string { return rapid.SampledFrom([]string{"C87300", "C83600", "356.0"}).Draw(d.r, "alloy") }
+	heat := func() string { return d.pick(d.heats, "heat") }
+	lot := func() string { return d.pick(d.lots, "lot") }
+	return map[string]func(*rapid.T){
+		"receive": func(*rapid.T) {
+			d.did(d.Receive(ctx, d.meta(), ledger.Receive{Supplier: "northmetal", Alloy: alloy(), Weighing: d.weighing(), Dirty: rapid.Bool().Draw(d.r, "dirty")}))
+		},
+		"plan": func(*rapid.T) {
+			e, err := d.PlanHeat(ctx, d.meta(), ledger.PlanHeat{Alloy: alloy(), Crucible: "A60", Molds: []ledger.MoldPlan{{Metal: d.grams("metal")}, {}}})
+			d.did(e, err)
+			if err == nil {
+				d.did(d.OpenHeat(ctx, d.meta(), d.heats[len(d.heats)-1]))
+			}
+		},
+		"charge": func(*rapid.T) {
+			it := ledger.ChargeItem{Lot: lot()}
+			if rapid.Bool().Draw(d.r, "part") {
+				it.Mass = d.grams("mass")
+			}
+			d.did(d.Charge(ctx, d.meta(), ledger.ChargeHeat{Heat: heat(), Items: []ledger.ChargeItem{it}, Heel: rapid.Bool().Draw(d.r, "heel")}))
+		},
+		"skim": func(*rapid.T) {
+			d.did(d.Skim(ctx, d.meta(), ledger.SkimHeat{Heat: heat(), Weighing: d.weighing()}))
+		},
+		"pour off": func(*rapid.T) {
+			d.did(d.PourOff(ctx, d.meta(), ledger.PourPigs{Heat: heat(), Weighing: d.weighing()}))
+		},
+		"spill": func(*rapid.T) {
+			w := d.weighing()
+			d.did(d.Spill(ctx, d.meta(), ledger.SpillMetal{Heat: heat(), Weighing: &w, Lost: d.grams("lost")}))
+		},
+		"pour": func(*rapid.T) {
+			h := heat()
+			d.did(d.Pour(ctx, d.meta(), ledger.PourMold{Heat: h, Mold: d.pick(d.molds[h], "mold"), Amount: d.grams("poured")}))
+		},
+		"finish": func(*rapid.T) {
+			d.did(d.FinishPour(ctx, d.meta(), ledger.FinishPour{Heat: heat(), Heel: ledger.Quantity{Mass: ledger.Mass(rapid.Int64Range(0, 1_000_000).Draw(d.r, "heel"))}}))
+		},
+		"weigh in": func(*rapid.T) {
+			c := ledger.WeighIn{Alloy: alloy(), Weighing: d.weighing(), Dirty: rapid.Bool().Draw(d.r, "dirty")}
+			switch rapid.IntRange(0, 3).Draw(d.r, "whose") {
+			case 0:
+				c.Heats = []ledger.HeatShare{{Heat: heat()}}
+			case 1:
+				c.Heats = []ledger.HeatShare{{Heat: heat(), Share: 300_000}, {Heat: heat(), Share: 700_000}}
+			case 2:
+				c.Casting = d.pick(d.castings, "casting")
+			}
+			if rapid.Bool().Draw(d.r, "into") {
+				c.Into = lot()
+			}
+			d.did(d.WeighIn(ctx, d.meta(), c))
+		},
+		"clean":  func(*rapid.T) { d.did(d.Clean(ctx, d.meta(), ledger.CleanLot{Lot: lot(), Weighing: d.weighing()})) },
+		"assign": func(*rapid.T) { d.did(d.Assign(ctx, d.meta(), ledger.AssignLot{Lot: lot(), Heats: []ledger.HeatShare{{Heat: heat()}}})) },
+		"identify": func(*rapid.T) {
+			d.did(d.Identify(ctx, d.meta(), ledger.IdentifyLot{Lot: lot(), Alloy: alloy()}))
+		},
+		"split": func(*rapid.T) {
+			d.did(d.Split(ctx, d.meta(), ledger.SplitLot{Lot: lot(), Parts: []ledger.Part{{Weighing: d.weighing()}, {Weighing: d.weighing()}}}))
+		},
+		"combine": func(*rapid.T) {
+			d.did(d.Combine(ctx, d.meta(), ledger.CombineLots{Lots: []string{lot(), lot()}}))
+		},
+		"casting": func(*rapid.T) {
+			c := ledger.WeighCasting{Heat: heat(), Stage: rapid.SampledFrom([]ledger.Stage{ledger.AsCast, ledger.CutOff, ledger.Finished}).Draw(d.r, "stage"), Weighing: d.weighing()}
+			if rapid.Bool().Draw(d.r, "again") {
+				c.ID = d.pick(d.castings, "casting")
+			}
+			d.did(d.WeighCasting(ctx, d.meta(), c))
+		},
+		"break up": func(*rapid.T) {
+			d.did(d.BreakUp(ctx, d.meta(), ledger.BreakUp{Casting: d.pick(d.castings, "casting"), Weighing: d.weighing()}))
+		},
+		"ship": func(*rapid.T) {
+			d.did(d.ShipCasting(ctx, d.meta(), ledger.ShipCasting{Casting: d.pick(d.castings, "casting")}))
+		},
+		"write off": func(*rapid.T) {
+			d.did(d.WriteOff(ctx, d.meta(), ledger.WriteOff{Heat: heat(), Cause: rapid.SampledFrom([]ledger.AccountKind{ledger.Kerf, ledger.Vapour}).Draw(d.r, "cause"), Amount: d.grams("gone")}))
+		},
+		"give":    func(*rapid.T) { d.did(d.Give(ctx, d.meta(), ledger.GiveMetal{Heat: heat(), To: "a visitor", Amount: d.grams("given")})) },
+		"work up": func(*rapid.T) { d.did(d.WorkUp(ctx, d.meta(), ledger.WorkUp{Lot: lot(), Recovered: d.weighing()})) },
+		"remove": func(*rapid.T) {
+			d.did(d.Remove(ctx, d.meta(), ledger.RemoveLot{Lot: lot(), How: "sold", Mass: d.grams("sold")}))
+		},
+		"stocktake": func(*rapid.T) {
+			d.did(d.TakeStock(ctx, d.meta(), ledger.TakeStock{Lines: []ledger.CountLine{{Lot: lot(), Weighing: d.weighing()}}}))
+		},
+		"settle": func(*rapid.T) { d.did(d.Settle(ctx, d.meta(), heat())) },
+		"reverse": func(*rapid.T) {
+			head, err := d.HeadOf(ctx)
+			if err != nil {
+				d.r.Fatal(err)
+			}
+			d.did(d.Reverse(ctx, d.meta(), ledger.ReverseEntry{Entry: rapid.Int64Range(8, head.Seq).Draw(d.r, "entry")}))
+		},
+	}
+}
+
+// TestAnyDayAddsUp: whatever happens in whatever order, the book verifies, every
+// heat's metal in equals its metal out, and every alloy's flow adds up.
+func TestAnyDayAddsUp(t *testing.T) {
+	rapid.Check(t, func(r *rapid.T) {
+		d := &day{Shop: ledgertest.Open(t), r: r, molds: map[string][]string{}}
+		start := d.Now
+		d.actions()["receive"](r)
+		d.actions()["plan"](r)
+		r.Repeat(d.actions())
+		v, err := ledger.Verify(ctx, d.Store, d.Book.Shop, nil)
+		if err != nil || v.Fault != nil {
+			r.Fatalf("verify: %+v %v", v.Fault, err)
+		}
+		kept, err := d.Stock(ctx, shop.AsOf{}, "")
+		if err != nil {
+			r.Fatal(err)
+		}
+		folded, err := d.Stock(ctx, shop.AsOf{Recorded: d.Now.AddDate(100, 0, 0)}, "")
+		if err != nil {
+			r.Fatal(err)
+		}
+		if diff := cmp.Diff(kept.Positions, folded.Positions); diff != "" {
+			r.Fatalf("the kept position differs from the log folded again: %s", diff)
+		}
+		heats, err := ledger.List[ledger.Heat](ctx, d.Book, ledger.RecHeat, "", "", 0)
+		if err != nil {
+			r.Fatal(err)
+		}
+		for _, h := range heats {
+			b, err := d.Balance(ctx, h.Value.ID, shop.AsOf{})
+			if err != nil {
+				r.Fatal(err)
+			}
+			if b.In() != b.Out() {
+				r.Fatalf("heat %s: in %d, out %d: %+v\n%s", h.Value.ID, b.In(), b.Out(), b.Terms, d.story("heat/"+h.Value.ID))
+			}
+		}
+		p, err := d.Period(ctx, shop.PeriodQuery{From: start.Add(40 * time.Hour), To: start.AddDate(5, 0, 0)})
+		if err != nil {
+			r.Fatal(err)
+		}
+		for _, f := range p.Flows {
+			if in := f.Opening + f.Received + f.Customers + f.Additives + f.Counted + f.FromOtherAlloys; in != f.Left+f.Lost+f.Closing {
+				r.Fatalf("flow of %s: in %d, out %d: %+v", f.Alloy, in, f.Left+f.Lost+f.Closing, f)
+			}
+		}
+	})
+}
+
+func (d *day) story(subject string) (s string) {
+	es, _ := d.History(ctx, subject, 0, 0)
+	for _, e := range es {
+		s += fmt.Sprintf("%d %s %v\n", e.Seq, e.Kind, e.Postings)
+	}
+	return s
+}
