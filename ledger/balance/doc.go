@@ -43,8 +43,8 @@
 //
 // Global: r'(A V A')⁻¹r against chi-square with as many degrees of freedom as
 // there are independent rows. Each weighing: the most powerful test for an error
-// in that weighing alone (Tamhane, Biometrika 69 (1982) 475), z = adjustment over
-// its standard deviation. Each is tested at 1-(1-α)^(1/m) (Šidák, JASA 62 (1967)
+// in that weighing alone (Tamhane, Biometrika 69 (1982) 475), z = the
+// adjustment, sign turned, over its standard deviation. Each is tested at 1-(1-α)^(1/m) (Šidák, JASA 62 (1967)
 // 626), m the number of weighings whose statistics differ, so that a book without
 // any wrong weighing raises an alarm with probability at most α, however the
 // tests depend on each other. Weighings whose statistics are the same by structure
@@ -74,5 +74,6 @@
 // square of their length. Ten thousand weighings take a fraction of a second.
 //
 // All values of one network are in one unit of mass, which one does not matter;
-// scales and weighings are in milligrams.
+// scales and weighings are in milligrams. Papers above are cited from memory; the
+// checks against printed figures, with their sources, are in the tests.
 package balance
