@@ -88,16 +88,16 @@ const (
 	FlagFutureDate = "future-date"          // asks: happened after it was recorded
 	FlagOtherOwner = "other-owner"          // asks: a customer's own metal mixed with another's
 	FlagHeld       = "held-lot"             // asks: a lot set apart was used
+	FlagAgain      = "cleaned-again"        // asks: a clean lot was cleaned once more
 	FlagUnclean    = "not-cleaned"          // asks: metal waiting to be cleaned was charged
 	FlagLate       = "late"                 // tells: the heat was settled already
 	FlagMoreThanIn = "more-than-was-poured" // tells: in molds of a heat went below zero
-	FlagUnlike     = "unlike-its-kind"      // tells: far from what pieces of this form weigh here
 	FlagCorrected  = "shortfall-counted"    // tells: a correction found metal already used
 )
 
 var flagsThatAsk = map[string]bool{
 	FlagOverdrawn: true, FlagWrongAlloy: true, FlagFutureDate: true,
-	FlagOtherOwner: true, FlagHeld: true, FlagUnclean: true,
+	FlagOtherOwner: true, FlagHeld: true, FlagUnclean: true, FlagAgain: true,
 }
 
 // Cost is an amount of money that travels with an entry's metal.

@@ -8,7 +8,9 @@ import (
 
 // LotID writes the n-th lot's id: a letter, the number and a check digit, such
 // as "L1042-3", so that a mistyped or misread label is noticed.
-func LotID(n int64) string { return "L" + strconv.FormatInt(n, 10) + "-" + string(checkDigit(strconv.FormatInt(n, 10))) }
+func LotID(n int64) string {
+	return "L" + strconv.FormatInt(n, 10) + "-" + string(checkDigit(strconv.FormatInt(n, 10)))
+}
 
 // CheckLotID reports whether id has the shape of a lot id with a wrong check
 // digit; ids a shop chose itself have another shape and pass.

@@ -99,13 +99,7 @@ func (d *draft) chargeLot(field string, h *Heat, it ChargeItem) error {
 // askBeforeUse flags what makes a lot an unusual thing to melt in a heat.
 func (d *draft) askBeforeUse(l *Lot, h *Heat) {
 	if l.Alloy != h.Alloy {
-		why := fmt.Sprintf("lot %s is %s, heat %s is %s", l.ID, l.Alloy, h.ID, h.Alloy)
-		if d.book.Metals != nil {
-			if ok, number := d.book.Metals.MayMix(h.Alloy, l.Alloy); !ok && number != "" {
-				why += ": " + number
-			}
-		}
-		d.flag(FlagWrongAlloy, why)
+		d.flag(FlagWrongAlloy, fmt.Sprintf("lot %s is %s, heat %s is %s", l.ID, l.Alloy, h.ID, h.Alloy)+d.whyNotMix(h.Alloy, l.Alloy))
 	}
 	if l.Condition == SetApart {
 		d.flag(FlagHeld, fmt.Sprintf("lot %s is held: %s", l.ID, l.HeldWhy))
@@ -116,6 +110,17 @@ func (d *draft) askBeforeUse(l *Lot, h *Heat) {
 	if l.Owner != h.Owner {
 		d.flag(FlagOtherOwner, fmt.Sprintf("lot %s belongs to %s, heat %s to %s", l.ID, ownerText(l.Owner), h.ID, ownerText(h.Owner)))
 	}
+}
+
+// whyNotMix is the number that says why two alloys must not mix, or "".
+func (d *draft) whyNotMix(into, from string) string {
+	if d.book.Metals == nil {
+		return ""
+	}
+	if ok, why := d.book.Metals.MayMix(into, from); !ok && why != "" {
+		return ": " + why
+	}
+	return ""
 }
 
 // takePieces counts pieces out of a lot and frees promises it can no longer keep.

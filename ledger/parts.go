@@ -133,7 +133,7 @@ func (d *draft) pourTogether(field, id string, to *Lot) error {
 		return err
 	}
 	if l.Alloy != to.Alloy {
-		d.flag(FlagWrongAlloy, fmt.Sprintf("lot %s is %s, lot %s is %s", l.ID, l.Alloy, to.ID, to.Alloy))
+		d.flag(FlagWrongAlloy, fmt.Sprintf("lot %s is %s, lot %s is %s", l.ID, l.Alloy, to.ID, to.Alloy)+d.whyNotMix(to.Alloy, l.Alloy))
 		to.Alloy, to.AlloySure = UnknownAlloy, false
 	}
 	if l.Owner != to.Owner {

@@ -184,7 +184,7 @@ func (d *draft) weighInLot(c WeighIn) (*Lot, error) {
 			return nil, err
 		}
 		if alloy != "" && alloy != l.Alloy {
-			d.flag(FlagWrongAlloy, fmt.Sprintf("%s is added to lot %s of %s", alloy, l.ID, l.Alloy))
+			d.flag(FlagWrongAlloy, fmt.Sprintf("%s is added to lot %s of %s", alloy, l.ID, l.Alloy)+d.whyNotMix(l.Alloy, alloy))
 		}
 		if c.Owner != "" && c.Owner != l.Owner {
 			d.flag(FlagOtherOwner, fmt.Sprintf("lot %s belongs to %s", l.ID, ownerText(l.Owner)))
@@ -242,8 +242,8 @@ func (b *Book) Clean(ctx context.Context, m Meta, c CleanLot) (*Entry, error) {
 		if err != nil {
 			return err
 		}
-		if l.Condition == Clean {
-			return badState("CLEAN_ALREADY", "lot", c.Lot, "is clean already; a stocktake corrects a clean lot's weight")
+		if l.Condition == Clean { // core pins found in it after all
+			d.flag(FlagAgain, fmt.Sprintf("lot %s was clean already; a stocktake corrects a clean lot's weight", l.ID))
 		}
 		a := Acct(OfLot, l.ID)
 		metal, basis, err := d.weigh("weighing", c.Weighing, a, true)

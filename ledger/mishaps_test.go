@@ -1,0 +1,285 @@
+package ledger_test
+
+import (
+	"errors"
+	"slices"
+	"testing"
+	"time"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/ledgertest"
+)
+
+// What goes wrong in real life and must come out right. The figures are invented.
+
+var (
+	none = ledger.Meta{}
+	why  = ledger.Meta{Reason: "so it was"}
+)
+
+func hasFlag(e *ledger.Entry, code string) bool {
+	return slices.ContainsFunc(e.Flags, func(f ledger.Flag) bool { return f.Code == code })
+}
+
+func TestDirtyNeverCleaned(t *testing.T) {
+	b := ledgertest.RunHeat41(t)
+	b.Do(b.Settle(ctx, none, "41"))
+	lot := ledgertest.MadeLot(t, b.Do(b.WeighIn(ctx, none, ledger.WeighIn{Heats: []ledger.HeatShare{{Heat: "41"}}, Dirty: true, Weighing: ledgertest.Net(10_000)})))
+	b.Want(42_605, "unaccounted/41")
+	// Cleaned after the settlement, what was grit is unaccounted metal again.
+	b.Do(b.Clean(ctx, none, ledger.CleanLot{Lot: lot.ID, Weighing: ledgertest.Net(9_700)}))
+	b.Want(42_905, "unaccounted/41")
+	b.Verify()
+}
+
+func TestCorePinsInACleanReturn(t *testing.T) {
+	b := ledgertest.RunHeat41(t)
+	b.BringHome()
+	again := ledger.CleanLot{Lot: b.Gating.ID, Weighing: ledgertest.Net(24_600)}
+	if _, err := b.Clean(ctx, none, again); !errors.Is(err, ledger.ErrNeedsReason) {
+		t.Errorf("cleaning a clean lot: %v", err)
+	}
+	b.Do(b.Clean(ctx, ledger.Meta{Reason: "pulled the core pins"}, again))
+	b.Want(285+190, "molds/41")
+}
+
+func TestTwoHeatsInOneBin(t *testing.T) {
+	b := ledgertest.RunHeat41(t)
+	b.Do(b.PlanHeat(ctx, none, ledger.PlanHeat{ID: "42", Alloy: "C87300"}))
+	b.Do(b.OpenHeat(ctx, none, "42"))
+	bin := ledgertest.MadeLot(t, b.Do(b.WeighIn(ctx, none, ledger.WeighIn{
+		Heats: []ledger.HeatShare{{Heat: "41"}, {Heat: "42"}}, Weighing: ledgertest.Net(10_000)})))
+	if !slices.Equal(bin.Candidates, []string{"41", "42"}) || bin.Alloy != "C87300" {
+		t.Errorf("lot %+v", bin)
+	}
+	b.Want(-10_000, ledger.UnknownOrigin)
+	b.Want(52_605, "molds/41")
+	b.Do(b.Assign(ctx, none, ledger.AssignLot{Lot: bin.ID, Heats: []ledger.HeatShare{{Heat: "41", Share: 600_000}, {Heat: "42", Share: 400_000}}}))
+	b.Want(0, ledger.UnknownOrigin)
+	b.Want(46_605, "molds/41")
+	b.Want(-4_000, "molds/42")
+	if _, err := b.Assign(ctx, none, ledger.AssignLot{Lot: bin.ID, Heats: []ledger.HeatShare{{Heat: "41"}}}); !errors.Is(err, ledger.ErrState) {
+		t.Errorf("settling it twice: %v", err)
+	}
+	b.Verify()
+}
+
+func TestUnknownHeatAndAlloy(t *testing.T) {
+	b := ledgertest.RunHeat41(t)
+	if _, err := b.WeighIn(ctx, none, ledger.WeighIn{Weighing: ledgertest.Net(500)}); err == nil {
+		t.Error("returns without heat or alloy were accepted")
+	}
+	lot := ledgertest.MadeLot(t, b.Do(b.WeighIn(ctx, none, ledger.WeighIn{Alloy: "unknown", Weighing: ledgertest.Net(500)})))
+	if lot.Condition != ledger.SetApart || lot.AlloySure {
+		t.Errorf("metal of unknown alloy is not held apart: %+v", lot)
+	}
+	if _, err := b.Release(ctx, why, lot.ID); !errors.Is(err, ledger.ErrState) {
+		t.Errorf("releasing it: %v", err)
+	}
+	known := ledgertest.MadeLot(t, b.Do(b.Identify(ctx, none, ledger.IdentifyLot{Lot: lot.ID, Alloy: "c87300",
+		Certificate: &ledger.Certificate{Method: "xrf", Elements: []ledger.Element{{Symbol: "Si", PPM: 39_000}, {Symbol: "Cu", PPM: 945_000}}}})))
+	if known.Alloy != "C87300" || known.Condition != ledger.Clean || !known.AlloySure {
+		t.Errorf("after the assay: %+v", known)
+	}
+	if _, err := b.Identify(ctx, none, ledger.IdentifyLot{Lot: lot.ID, Alloy: "C87300",
+		Certificate: &ledger.Certificate{Elements: []ledger.Element{{Symbol: "Cu", PPM: 900_000}, {Symbol: "Si", PPM: 200_000}}}}); err == nil {
+		t.Error("a composition of 110 % was accepted")
+	}
+}
+
+func TestCastingThroughItsStages(t *testing.T) {
+	b := ledgertest.RunHeat41(t)
+	first := b.Do(b.WeighCasting(ctx, none, ledger.WeighCasting{Heat: "41", Mold: "41-1", Stage: ledger.AsCast, Weighing: ledgertest.Net(20_000)}))
+	var k ledger.Casting
+	if _, err := first.First(ledger.RecCasting, &k); err != nil || k.Name != "heron left" {
+		t.Fatalf("casting %+v, %v", k, err)
+	}
+	b.Want(32_605, "molds/41")
+	b.Do(b.WeighIn(ctx, none, ledger.WeighIn{Casting: k.ID, Form: ledger.Cup, Weighing: ledgertest.Net(3_000)})) // its cup, sawn off
+	b.Want(17_000, ledger.Acct(ledger.OfCasting, k.ID))
+	b.Do(b.WeighCasting(ctx, none, ledger.WeighCasting{ID: k.ID, Stage: ledger.CutOff, Weighing: ledgertest.Net(11_000)}))
+	b.Want(38_605, "molds/41") // 6 000 of gating still to be weighed
+	b.Do(b.Settle(ctx, none, "41"))
+	b.Do(b.WeighCasting(ctx, none, ledger.WeighCasting{ID: k.ID, Stage: ledger.Finished, Weighing: ledgertest.Net(10_700)}))
+	b.Want(300, "kerf/41")
+	b.Do(b.WeighCasting(ctx, none, ledger.WeighCasting{ID: k.ID, Stage: ledger.Finished, Weighing: ledgertest.Net(10_750)})) // welded with bought rod
+	b.Want(-50, "additive/welding")
+	if _, err := b.WeighCasting(ctx, none, ledger.WeighCasting{ID: k.ID, Stage: ledger.AsCast, Weighing: ledgertest.Net(1)}); !errors.Is(err, ledger.ErrState) {
+		t.Errorf("back to as cast: %v", err)
+	}
+	scrap := b.Do(b.BreakUp(ctx, none, ledger.BreakUp{Casting: k.ID, Weighing: ledgertest.Net(10_740)}))
+	lot := ledgertest.MadeLot(t, scrap)
+	if lot.Form != ledger.ScrapCast {
+		t.Errorf("broken up into %+v", lot)
+	}
+	b.Want(310, "kerf/41")
+	if _, err := b.ShipCasting(ctx, none, ledger.ShipCasting{Casting: k.ID}); !errors.Is(err, ledger.ErrState) {
+		t.Errorf("shipping a casting that was broken up: %v", err)
+	}
+	b.Verify()
+}
+
+func TestHeelLeakAndVisitor(t *testing.T) {
+	b := ledgertest.Open(t)
+	lot := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, none, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(40_000)})))
+	for _, id := range []string{"1", "2"} {
+		b.Do(b.PlanHeat(ctx, none, ledger.PlanHeat{ID: id, Alloy: "C87300", Crucible: "A60", Molds: []ledger.MoldPlan{{Name: "bowl"}}}))
+		b.Do(b.OpenHeat(ctx, none, id))
+	}
+	b.Do(b.Charge(ctx, none, ledger.ChargeHeat{Heat: "1", Items: []ledger.ChargeItem{{Lot: lot.ID, Mass: ledgertest.Grams(20_000)}}}))
+	b.Do(b.Give(ctx, none, ledger.GiveMetal{Heat: "1", To: "a visitor", Amount: ledgertest.Grams(400)}))
+	b.Do(b.Pour(ctx, none, ledger.PourMold{Heat: "1", Mold: "1-1", Amount: ledgertest.Grams(9_000)}))
+	swept := ledgertest.Net(2_500)
+	b.Do(b.Spill(ctx, none, ledger.SpillMetal{Heat: "1", Mold: "1-1", Weighing: &swept, Lost: ledgertest.Grams(100)}))
+	b.Want(6_400, "molds/1")
+	b.Do(b.FinishPour(ctx, none, ledger.FinishPour{Heat: "1", Heel: ledgertest.Grams(700)}))
+	b.Want(700, "heel/A60")
+	b.Want(20_000-400-2_600-700, "molds/1")
+	b.Do(b.Charge(ctx, none, ledger.ChargeHeat{Heat: "2", Heel: true}))
+	b.Want(0, "heel/A60")
+	b.Want(700, "heat/2")
+	pot, err := ledger.Get[ledger.Pot](ctx, b.Book, ledger.RecPot, "A60")
+	if err != nil || pot.Value.Heats != 2 {
+		t.Errorf("crucible %+v, %v", pot, err)
+	}
+	mold, err := ledger.Get[ledger.Mold](ctx, b.Book, ledger.RecMold, "1-1")
+	if err != nil || mold.Value.State != ledger.MoldLeaked {
+		t.Errorf("mold %+v, %v", mold, err)
+	}
+	b.Verify()
+}
+
+func TestCustomersOwnMetalStaysApart(t *testing.T) {
+	b := ledgertest.Open(t)
+	own := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, none, ledger.Receive{Customer: "iris", Alloy: "C87300", Weighing: ledgertest.Net(20_000)})))
+	b.Do(b.PlanHeat(ctx, none, ledger.PlanHeat{ID: "7", Alloy: "C87300", Owner: "iris"}))
+	b.Do(b.OpenHeat(ctx, none, "7"))
+	b.Do(b.Charge(ctx, none, ledger.ChargeHeat{Heat: "7", Items: []ledger.ChargeItem{{Lot: own.ID}}}))
+	pig := ledgertest.MadeLot(t, b.Do(b.PourOff(ctx, none, ledger.PourPigs{Heat: "7", Weighing: ledgertest.Net(3_000)})))
+	if pig.Owner != "iris" {
+		t.Errorf("a pig of her metal belongs to %q", pig.Owner)
+	}
+	if _, err := b.Remove(ctx, none, ledger.RemoveLot{Lot: pig.ID, How: "sold", To: "somebody"}); !errors.Is(err, ledger.ErrNeedsReason) {
+		t.Errorf("selling a customer's metal: %v", err)
+	}
+	b.Do(b.Remove(ctx, none, ledger.RemoveLot{Lot: pig.ID, How: "returned", To: "iris"}))
+	b.Want(3_000, "left/returned")
+}
+
+func TestSplitCombineCount(t *testing.T) {
+	b := ledgertest.RunHeat41(t)
+	e := b.Do(b.Split(ctx, none, ledger.SplitLot{Lot: b.Pigs.ID, Parts: []ledger.Part{{Weighing: ledger.WeighingIn{Net: ledgertest.Grams(3_100), Pieces: 1}, Label: "left"}}}))
+	left := ledgertest.MadeLot(t, e)
+	b.Want(3_100, ledgertest.LotAcct(left))
+	b.Want(3_200, ledgertest.LotAcct(b.Pigs))
+	if left.Form != ledger.Pig || left.Pieces != 1 || left.From[0].Mass != 3_100*ledger.Gram {
+		t.Errorf("part %+v", left)
+	}
+	b.Do(b.TakeStock(ctx, none, ledger.TakeStock{Lines: []ledger.CountLine{{Lot: left.ID, Weighing: ledgertest.Net(3_110)}, {Lot: b.Pigs.ID, Weighing: ledger.WeighingIn{}}}}))
+	b.Want(3_110, ledgertest.LotAcct(left))
+	b.Want(0, ledgertest.LotAcct(b.Pigs))
+	b.Want(3_200, ledger.Acct(ledger.Count, b.Pigs.ID))
+
+	brass := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, none, ledger.Receive{Supplier: "northmetal", Alloy: "C83600", Weighing: ledgertest.Net(1_000)})))
+	mix := ledger.CombineLots{Lots: []string{left.ID, brass.ID}}
+	if _, err := b.Combine(ctx, none, mix); !errors.Is(err, ledger.ErrNeedsReason) {
+		t.Errorf("combining two alloys: %v", err)
+	}
+	both := ledgertest.MadeLot(t, b.Do(b.Combine(ctx, ledger.Meta{Reason: "they fell into one bin"}, mix)))
+	if both.Alloy != ledger.UnknownAlloy || both.Condition != ledger.SetApart {
+		t.Errorf("two alloys in one bin: %+v", both)
+	}
+	b.Want(4_110, ledgertest.LotAcct(both))
+	b.Verify()
+}
+
+func TestBinReadByDifferenceAndSavedTare(t *testing.T) {
+	b := ledgertest.RunHeat41(t)
+	b.Do(b.SetTare(ctx, none, ledger.Tare{ID: "blue", Name: "blue bin", Mass: ledger.Quantity{Typed: "2.5 kg"}}))
+	heat := []ledger.HeatShare{{Heat: "41"}}
+	bin := ledgertest.MadeLot(t, b.Do(b.WeighIn(ctx, none, ledger.WeighIn{Heats: heat, Weighing: ledger.WeighingIn{Scale: "floor", Gross: ledger.Quantity{Typed: "7.5 kg"}, TareID: "blue"}})))
+	b.Want(5_000, ledgertest.LotAcct(bin))
+	b.Do(b.WeighIn(ctx, none, ledger.WeighIn{Heats: heat, Into: bin.ID, Weighing: ledger.WeighingIn{Scale: "floor", Gross: ledger.Quantity{Typed: "9.12 kg"}, Before: ledger.Quantity{Typed: "7.5 kg"}}}))
+	b.Want(6_620, ledgertest.LotAcct(bin))
+	b.Want(52_605-6_620, "molds/41")
+}
+
+func TestSetUp(t *testing.T) {
+	b := ledgertest.Open(t)
+	b.Do(b.SetAlloy(ctx, none, ledger.Alloy{ID: "HL-1", Names: []string{"house bronze"}, Family: "silicon bronze", DensityMgCm3: 8360}))
+	lot := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, none, ledger.Receive{Supplier: "northmetal", Alloy: "House Bronze", Weighing: ledgertest.Net(1_000), Price: "4.85 USD/lb"})))
+	if lot.Alloy != "HL-1" || lot.Price.Minor != 1069 { // 1 kg is 2.2046226 lb (NIST SP 811), at 4.85 is 10.69
+		t.Errorf("lot %+v, price %+v", lot, lot.Price)
+	}
+	if _, err := b.SetAlloy(ctx, none, ledger.Alloy{ID: "HL-2", Names: []string{"house bronze"}}); err == nil {
+		t.Error("a name was given to two alloys")
+	}
+	place, err := ledger.Get[ledger.Place](ctx, b.Book, ledger.RecPlace, "rack")
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.Do(b.SetPlace(ctx, ledger.Meta{Unchanged: place.Seq}, ledger.Place{ID: "rack", Name: "the long rack"}))
+	if _, err := b.SetPlace(ctx, ledger.Meta{Unchanged: place.Seq}, ledger.Place{ID: "rack", Name: "the short rack"}); !errors.Is(err, ledger.ErrStale) {
+		t.Errorf("two people changing one place: %v", err)
+	}
+	for name, s := range map[string]ledger.Shop{"unit": {Name: "x", MassUnit: "stone"}, "zone": {Name: "x", TimeZone: "Middle/Earth"}, "currency": {Name: "x", Currency: "GOLD"}, "name": {}} {
+		if _, err := b.SetShop(ctx, none, s); !errors.Is(err, ledger.ErrInvalid) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	b.Do(b.PlanHeat(ctx, none, ledger.PlanHeat{ID: "1", Alloy: "HL-1"}))
+	b.Do(b.OpenHeat(ctx, none, "1"))
+	b.Do(b.Temperature(ctx, none, ledger.ReadTemperature{Heat: "1", Typed: "2050 F", What: "pour"}))
+	read, err := ledger.List[ledger.Reading](ctx, b.Book, ledger.RecReading, ledger.OfHeat("1"), "", 0)
+	if err != nil || len(read) != 1 || read[0].Value.MilliC != 1_121_111 { // (2050 − 32) × 5/9
+		t.Errorf("readings %+v, %v", read, err)
+	}
+}
+
+func TestSuppliesAreCountedApart(t *testing.T) {
+	b := ledgertest.Open(t)
+	b.Do(b.SetSupply(ctx, none, ledger.Supply{ID: "pcu", Name: "phosphor copper", Purpose: "deoxidiser", MetalPPM: ledger.Whole}))
+	b.Do(b.SetSupply(ctx, none, ledger.Supply{ID: "pot60", Name: "no. 60 crucible", Purpose: "crucible", InPieces: true}))
+	b.Do(b.ReceiveSupply(ctx, none, ledger.SupplyMove{Supply: "pot60", Pieces: 3, Price: "240 USD"}))
+	b.Do(b.UseSupply(ctx, none, ledger.SupplyMove{Supply: "pot60", Pieces: 1, For: "cracked"}))
+	if got := b.Held("supply/pot60"); got != 2 {
+		t.Errorf("%d crucibles left", got)
+	}
+	b.Do(b.PlanHeat(ctx, none, ledger.PlanHeat{ID: "1", Alloy: "C83600"}))
+	b.Do(b.OpenHeat(ctx, none, "1"))
+	e := b.Do(b.Add(ctx, none, ledger.AddToHeat{Heat: "1", Supply: "pcu", Amount: ledgertest.Grams(60)}))
+	if !hasFlag(e, "supply-short") {
+		t.Errorf("using what the book does not have: %v", e.Flags)
+	}
+	b.Want(60, "heat/1") // phosphor copper becomes part of the melt
+	b.Want(-60, "additive/pcu")
+	b.Verify()
+}
+
+func TestWholeListsPageByPage(t *testing.T) {
+	b := ledgertest.Open(t)
+	for range 300 {
+		b.Do(b.Receive(ctx, none, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(1_000)}))
+	}
+	seen := map[string]bool{}
+	for after := ""; ; {
+		page, err := b.Lots(ctx, ledger.LotQuery{Alloy: "C87300", After: after, Limit: 70})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, l := range page {
+			if seen[l.ID] {
+				t.Fatalf("lot %s twice", l.ID)
+			}
+			seen[l.ID] = true
+			after = l.ID
+		}
+		if len(page) < 70 {
+			break
+		}
+	}
+	if len(seen) != 300 {
+		t.Errorf("%d lots seen", len(seen))
+	}
+	b.Now = b.Now.Add(time.Hour)
+}
