@@ -1,0 +1,119 @@
+package demo
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	pb "example.org/remelt/api/remelt/v1"
+)
+
+// setUp opens the book and sets up the shop. People and places are invented.
+func (y *year) setUp(ctx context.Context) error {
+	t := y.start
+	a := y.api
+	if _, err := send(ctx, a, t, "Mara Quill", a.shops.CreateShop, &pb.CreateShopRequest{ShopId: a.shop, Shop: &pb.Shop{
+		DisplayName: "Harrow Lane Foundry", MassUnit: "lb", TemperatureUnit: "F", Currency: "USD", TimeZone: "America/Chicago",
+		TrappedPercent: "50", TrappedSpanPercent: "20"}}); err != nil {
+		return err
+	}
+	for _, p := range [][2]string{{"rack", "ingot rack"}, {"bins", "returns bins"}, {"blast", "blasting bench"}, {"shelf", "shelf by the door"}} {
+		if _, err := send(ctx, a, t, "", a.places.UpdatePlace, &pb.UpdatePlaceRequest{AllowMissing: true,
+			Place: &pb.Place{Name: a.name("places", p[0]), DisplayName: p[1]}}); err != nil {
+			return err
+		}
+	}
+	for _, s := range []*pb.Scale{
+		{Name: a.name("scales", "floor"), DisplayName: "floor scale", Division: lb("0.1"), AccuracyClass: pb.AccuracyClass_ACCURACY_CLASS_III, Capacity: lb("500")},
+		{Name: a.name("scales", "bench"), DisplayName: "bench scale", Division: lb("0.01"), AccuracyClass: pb.AccuracyClass_ACCURACY_CLASS_III, Capacity: lb("60")},
+	} {
+		if _, err := send(ctx, a, t, "", a.scales.UpdateScale, &pb.UpdateScaleRequest{AllowMissing: true, Scale: s}); err != nil {
+			return err
+		}
+	}
+	if _, err := send(ctx, a, t, "", a.tares.UpdateTare, &pb.UpdateTareRequest{AllowMissing: true,
+		Tare: &pb.Tare{Name: a.name("tares", "blue-bin"), DisplayName: "blue bin", Mass: lb("5.4")}}); err != nil {
+		return err
+	}
+	return y.setUpPeople(ctx, t)
+}
+
+func (y *year) setUpPeople(ctx context.Context, t time.Time) error {
+	a := y.api
+	for _, p := range []struct {
+		id, name string
+		role     pb.Role
+	}{
+		{"mara", "Mara Quill", pb.Role_ROLE_MELTER}, {"joss", "Joss Tern", pb.Role_ROLE_MELTER},
+		{"northquay", "North Quay Metals", pb.Role_ROLE_SUPPLIER}, {"calder", "Calder Ingot Company", pb.Role_ROLE_SUPPLIER},
+		{"iris", "Iris Vale", pb.Role_ROLE_CUSTOMER}, {"wexcombe", "Town of Wexcombe", pb.Role_ROLE_CUSTOMER},
+		{"marl", "Studio Marl", pb.Role_ROLE_CUSTOMER},
+	} {
+		if _, err := send(ctx, a, t, "", a.parties.UpdateParty, &pb.UpdatePartyRequest{AllowMissing: true,
+			Party: &pb.Party{Name: a.name("parties", p.id), DisplayName: p.name, Roles: []pb.Role{p.role}}}); err != nil {
+			return err
+		}
+	}
+	for _, p := range []struct {
+		id, name, family, capacity, volume string
+		kind                               pb.PotKind
+	}{
+		{"sil-70", "no. 70, silicon bronze", "", "210", "11.5 l", pb.PotKind_POT_KIND_CRUCIBLE},
+		{"tin-60", "no. 60, tin and red metal", "", "180", "9.9 l", pb.PotKind_POT_KIND_CRUCIBLE},
+		{"alb-60", "no. 60, aluminium bronze", "aluminium bronze", "165", "9.9 l", pb.PotKind_POT_KIND_CRUCIBLE},
+		{"alu-40", "no. 40, aluminium", "aluminium-silicon", "40", "7.0 l", pb.PotKind_POT_KIND_CRUCIBLE},
+		{"east", "east furnace", "", "250", "", pb.PotKind_POT_KIND_FURNACE},
+	} {
+		pot := &pb.Pot{Name: a.name("pots", p.id), DisplayName: p.name, Kind: p.kind, Family: p.family, Capacity: lb(p.capacity), LifeHeats: 60}
+		if p.volume != "" {
+			pot.Volume = &pb.Volume{Text: p.volume}
+		}
+		if _, err := send(ctx, a, t, "", a.pots.UpdatePot, &pb.UpdatePotRequest{AllowMissing: true, Pot: pot}); err != nil {
+			return err
+		}
+	}
+	for _, s := range []struct{ id, name, purpose, metal, amount, price, caution string }{
+		{"borax", "anhydrous borax", "flux", "", "50 lb", "96 USD", ""},
+		{"drossing", "drossing flux for aluminium", "flux", "", "25 lb", "88 USD", "keep dry; fumes: use extraction"},
+		{"pcu", "phosphor copper 15 %", "deoxidiser", "100", "20 lb", "210 USD", ""},
+	} {
+		name := a.name("supplies", s.id)
+		if _, err := send(ctx, a, t, "", a.supplies.UpdateSupply, &pb.UpdateSupplyRequest{AllowMissing: true,
+			Supply: &pb.Supply{Name: name, DisplayName: s.name, Purpose: s.purpose, MetalPercent: s.metal, Caution: s.caution, OrderBelow: lb("5")}}); err != nil {
+			return err
+		}
+		if _, err := send(ctx, a, t, "Joss Tern", a.supplies.ReceiveSupply, &pb.ReceiveSupplyRequest{Name: name, Amount: &pb.Mass{Text: s.amount}, Supplier: "calder", Price: s.price}); err != nil {
+			return err
+		}
+	}
+	name := a.name("supplies", "crucible-60")
+	if _, err := send(ctx, a, t, "", a.supplies.UpdateSupply, &pb.UpdateSupplyRequest{AllowMissing: true,
+		Supply: &pb.Supply{Name: name, DisplayName: "crucible no. 60", Purpose: "crucible", InPieces: true, OrderBelowPieces: 1}}); err != nil {
+		return err
+	}
+	_, err := send(ctx, a, t, "Joss Tern", a.supplies.ReceiveSupply, &pb.ReceiveSupplyRequest{Name: name, Pieces: 2, Supplier: "calder", Price: "470 USD"})
+	return err
+}
+
+func lb(s string) *pb.Mass { return &pb.Mass{Text: s + " lb"} }
+
+// certificate is a supplier's paper for a delivery: plausible, invented contents.
+func (y *year) certificate(alloy string) *pb.Certificate {
+	contents := map[string]map[string]float64{
+		"C87300": {"Cu": 94.8, "Si": 3.9, "Mn": 1.05, "Fe": 0.06, "Zn": 0.08},
+		"C90300": {"Cu": 87.9, "Sn": 8.1, "Zn": 3.8, "Pb": 0.08},
+		"C83600": {"Cu": 84.9, "Sn": 4.9, "Pb": 5.0, "Zn": 4.9},
+		"C87500": {"Cu": 82.0, "Si": 4.0, "Zn": 13.8, "Fe": 0.1},
+		"C95400": {"Cu": 84.9, "Al": 10.8, "Fe": 4.0},
+		"356.0":  {"Al": 91.9, "Si": 7.0, "Mg": 0.33, "Fe": 0.18, "Ti": 0.12},
+		"319.0":  {"Al": 89.2, "Si": 6.0, "Cu": 3.6, "Fe": 0.5, "Zn": 0.3},
+	}
+	order := []string{"Cu", "Al", "Si", "Sn", "Zn", "Pb", "Mn", "Mg", "Fe", "Ti"}
+	c := &pb.Certificate{Number: fmt.Sprintf("HQ-%05d", 10000+y.IntN(89999)), Method: "certificate"}
+	for _, el := range order {
+		if v := contents[alloy][el]; v > 0 {
+			c.Elements = append(c.Elements, &pb.Element{Symbol: el, Percent: fmt.Sprintf("%.2f", v*y.between(0.985, 1.015))})
+		}
+	}
+	return c
+}
