@@ -2,6 +2,7 @@ package shop
 
 import (
 	"context"
+	"math"
 	"slices"
 	"time"
 
@@ -96,9 +97,18 @@ type HeatBalance struct {
 	Terms
 	Uncertainty Uncertainty // of what is unaccounted for, or still in molds
 	Seq         int64
-	Flags       []FlaggedEntry // what was unusual, oldest first
-	Changed     time.Time      // when an entry last changed it
+	ChargedBy   map[ledger.Form]ledger.Mass // Charged, by the form of the lots; a heel counts as a pig
+	ChargeDirty ledger.Mass                 // of Charged, from lots that were still to be cleaned
+	Flags       []FlaggedEntry              // what was unusual, oldest first
+	Changed     time.Time                   // when an entry last changed it
+
+	skimVar   float64 // variance of the metal guessed to be trapped, kg²
+	skimShare float64 // share of metal in the oxide
 }
+
+// skimDoubt is the standard uncertainty, in kg, of the metal guessed to be
+// trapped in skimmings, and the share of metal in their oxide.
+func (b *HeatBalance) skimDoubt() (kg, share float64) { return math.Sqrt(b.skimVar), b.skimShare }
 
 // FlaggedEntry points to an entry of the heat that was recorded with a flag.
 type FlaggedEntry struct {
@@ -140,6 +150,7 @@ func (s *Shop) heatBalance(r ledger.Reader, heat string, at AsOf) (out HeatBalan
 		return out, &ledger.Error{Class: ledger.ErrNotFound, Reason: "NOT_THEN", Field: "heat", Value: heat, Want: "was not in the book at that moment"}
 	}
 	out.ByForm = map[ledger.Form]ledger.Mass{}
+	out.ChargedBy = map[ledger.Form]ledger.Mass{}
 	b := balancer{heat: heat, r: r, out: &out, forms: map[string]ledger.Lot{}, kinds: map[int64]ledger.Kind{}, scales: map[string]ledger.Scale{}}
 	for _, e := range entries {
 		b.kinds[e.Seq] = e.Kind
@@ -267,6 +278,7 @@ func (b *balancer) count(kind ledger.Kind, a ledger.Account, m ledger.Mass) erro
 			t.Heel += m
 		} else {
 			t.Charged -= m
+			b.out.ChargedBy[ledger.Pig] -= m
 		}
 	case ledger.Left:
 		if kind == ledger.KindShipCasting { // a casting that is shipped is still a casting of the heat
@@ -278,7 +290,15 @@ func (b *balancer) count(kind ledger.Kind, a ledger.Account, m ledger.Mass) erro
 		b.returned(ledger.Gating, m)
 	case ledger.OfLot, ledger.Count:
 		if kind == ledger.KindCharge {
+			l, err := b.lot(a.Ref())
+			if err != nil {
+				return err
+			}
 			t.Charged -= m
+			b.out.ChargedBy[l.Form] -= m
+			if l.Condition == ledger.ToClean {
+				b.out.ChargeDirty -= m
+			}
 			return nil
 		}
 		return b.lotTerm(kind, a.Ref(), m)

@@ -15,14 +15,16 @@ import (
 	"example.org/remelt/ledger/alloy"
 )
 
-// Shop is a book and the alloy table that goes with it.
+// Shop is a book and the alloy table that goes with it. Use one Shop per book and
+// process: it remembers the lineage of its metal between questions.
 type Shop struct {
 	*ledger.Book
+	trace tracer
 }
 
 // New opens the book of a shop in a store. now may be nil.
 func New(store ledger.Store, id string, now func() time.Time) *Shop {
-	return &Shop{&ledger.Book{Store: store, Shop: id, Metals: Metals{alloy.Builtin()}, Now: now}}
+	return &Shop{Book: &ledger.Book{Store: store, Shop: id, Metals: Metals{alloy.Builtin()}, Now: now}}
 }
 
 // Metals lets the book ask the alloy table.

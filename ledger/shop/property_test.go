@@ -131,8 +131,10 @@ func (d *day) actions() map[string]func(*rapid.T) {
 			}
 			d.did(d.WeighIn(ctx, d.meta(), c))
 		},
-		"clean":  func(*rapid.T) { d.did(d.Clean(ctx, d.meta(), ledger.CleanLot{Lot: lot(), Weighing: d.weighing()})) },
-		"assign": func(*rapid.T) { d.did(d.Assign(ctx, d.meta(), ledger.AssignLot{Lot: lot(), Heats: []ledger.HeatShare{{Heat: heat()}}})) },
+		"clean": func(*rapid.T) { d.did(d.Clean(ctx, d.meta(), ledger.CleanLot{Lot: lot(), Weighing: d.weighing()})) },
+		"assign": func(*rapid.T) {
+			d.did(d.Assign(ctx, d.meta(), ledger.AssignLot{Lot: lot(), Heats: []ledger.HeatShare{{Heat: heat()}}}))
+		},
 		"identify": func(*rapid.T) {
 			d.did(d.Identify(ctx, d.meta(), ledger.IdentifyLot{Lot: lot(), Alloy: alloy()}))
 		},
@@ -158,7 +160,9 @@ func (d *day) actions() map[string]func(*rapid.T) {
 		"write off": func(*rapid.T) {
 			d.did(d.WriteOff(ctx, d.meta(), ledger.WriteOff{Heat: heat(), Cause: rapid.SampledFrom([]ledger.AccountKind{ledger.Kerf, ledger.Vapour}).Draw(d.r, "cause"), Amount: d.grams("gone")}))
 		},
-		"give":    func(*rapid.T) { d.did(d.Give(ctx, d.meta(), ledger.GiveMetal{Heat: heat(), To: "a visitor", Amount: d.grams("given")})) },
+		"give": func(*rapid.T) {
+			d.did(d.Give(ctx, d.meta(), ledger.GiveMetal{Heat: heat(), To: "a visitor", Amount: d.grams("given")}))
+		},
 		"work up": func(*rapid.T) { d.did(d.WorkUp(ctx, d.meta(), ledger.WorkUp{Lot: lot(), Recovered: d.weighing()})) },
 		"remove": func(*rapid.T) {
 			d.did(d.Remove(ctx, d.meta(), ledger.RemoveLot{Lot: lot(), How: "sold", Mass: d.grams("sold")}))

@@ -127,6 +127,10 @@ func (b *balancer) weighings(e *ledger.Entry, kind ledger.Kind) error {
 			}
 		}
 	}
+	if e.Kind == ledger.KindWorkUp { // what was trapped is known now
+		b.drop("share of metal trapped", 0)
+		b.out.skimVar = 0
+	}
 	if e.Kind == ledger.KindCharge {
 		if err := b.wholeLots(e); err != nil {
 			return err
@@ -151,6 +155,8 @@ func (b *balancer) weighings(e *ledger.Entry, kind ledger.Kind) error {
 			rest := float64(l.Skim.Net - l.Skim.Added)
 			slope := 1 - float64(l.Skim.Share)/float64(ledger.Whole)
 			b.parts = append(b.parts, contribution{e.Seq, "share of metal trapped in the skimmings", rest * slope * span / math.Sqrt(3)})
+			b.out.skimVar += math.Pow(rest*span/math.Sqrt(3)/1e6, 2)
+			b.out.skimShare = 1 - slope
 		}
 	}
 	return nil

@@ -1,0 +1,73 @@
+package shop_test
+
+import (
+	"math"
+	"testing"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/ledgertest"
+	"example.org/remelt/ledger/shop"
+)
+
+// TestTraceThroughTwoHeats: the worked heat's pigs are charged into a second
+// heat; what is poured there leads back to the three lots of the first.
+func TestTraceThroughTwoHeats(t *testing.T) {
+	b := ledgertest.RunHeat41(t)
+	m := ledger.Meta{}
+	fresh := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, m, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(6_300)})))
+	b.Do(b.PlanHeat(ctx, m, ledger.PlanHeat{ID: "42", Alloy: "C87300"}))
+	b.Do(b.OpenHeat(ctx, m, "42"))
+	b.Do(b.Charge(ctx, m, ledger.ChargeHeat{Heat: "42", Items: []ledger.ChargeItem{{Lot: b.Pigs.ID}, {Lot: fresh.ID}}}))
+	got, err := b.TraceBack(ctx, "heat/42")
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := map[string]float64{string(ledgertest.LotAcct(b.Ingots)): 0.25, string(ledgertest.LotAcct(b.Cups)): 14_620.0 / 120_000,
+		string(ledgertest.LotAcct(b.PigsIn)): 15_380.0 / 120_000, string(ledgertest.LotAcct(fresh)): 0.5}
+	sum := 0.0
+	for _, s := range got.Sources {
+		sum += s.Fraction
+		if math.Abs(s.Fraction-want[s.Node]) > 1e-9 {
+			t.Errorf("%s gave %.6f, want %.6f", s.Node, s.Fraction, want[s.Node])
+		}
+	}
+	if len(got.Sources) != 4 || math.Abs(sum-1) > 1e-12 {
+		t.Errorf("sources %+v", got.Sources)
+	}
+	if math.Abs(got.Age.Mean-1.5) > 1e-9 { // half was melted twice
+		t.Errorf("mean age %.4f melts, want 1.5", got.Age.Mean)
+	}
+	fw, err := b.TraceForward(ctx, ledgertest.LotAcct(b.Ingots))
+	if err != nil {
+		t.Fatal(err)
+	}
+	total := int64(0)
+	for _, h := range fw.Holdings {
+		total += h.Mg + h.Settled
+	}
+	if total != int64(30_000*g) {
+		t.Errorf("30 kg of ingot are now %d mg: %+v", total, fw.Holdings)
+	}
+	if _, err := b.TraceBack(ctx, "lot/L99999-0"); err == nil {
+		t.Error("a lot that never was has a trace")
+	}
+}
+
+// TestLossesOfAFewHeats: three heats give a sensible forecast near the belief.
+func TestLossesOfAFewHeats(t *testing.T) {
+	b := ledgertest.RunHeat41(t)
+	b.BringHome()
+	b.Do(b.Settle(ctx, ledger.Meta{}, "41"))
+	l, err := b.Losses(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if l.Heats != 1 || l.Shop.Whole.Heats != 1 {
+		t.Errorf("learned from %d of %d heats, left out %v", l.Shop.Whole.Heats, l.Heats, l.Shop.Whole.LeftOut)
+	}
+	past := l.Shop.Whole.History()
+	if rate := past[0].Weighed.Mean; math.Abs(rate-0.021) > 1e-9 { // melt loss 2.1 %
+		t.Errorf("weighed loss %.5f, want 0.021", rate)
+	}
+	_ = shop.AsOf{}
+}

@@ -1,0 +1,163 @@
+package shop
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"sync"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/lineage"
+)
+
+// tracer keeps a shop's lineage graph in memory. It is built from the log at the
+// first question and brought up to the head at each later one, so it is never
+// staler than the question; it holds nothing that the log does not.
+type tracer struct {
+	mu    sync.Mutex
+	graph *lineage.Graph
+	seq   int64
+}
+
+// transfersOf are an entry's movements between nodes. Metal from suppliers,
+// customers and additions enters the book where it arrives. When several accounts
+// give to several, each giver is emptied in the order of the postings.
+func transfersOf(e *ledger.Entry) (out []lineage.Transfer) {
+	var give, take []ledger.Posting
+	for _, p := range e.Postings {
+		switch {
+		case p.Account.CountsSupplies():
+		case p.Mass < 0:
+			p.Mass = -p.Mass
+			give = append(give, p)
+		default:
+			take = append(take, p)
+		}
+	}
+	for len(give) > 0 && len(take) > 0 {
+		m := min(give[0].Mass, take[0].Mass)
+		t := lineage.Transfer{Seq: e.Seq, From: string(give[0].Account), To: string(take[0].Account), Mg: int64(m),
+			Melt: e.Kind == ledger.KindCharge && take[0].Account.Heat() != ""}
+		switch give[0].Account.Kind() {
+		case ledger.Supplier, ledger.Customer, ledger.Additive, ledger.Count:
+			t.From = ""
+		}
+		if t.From != t.To {
+			out = append(out, t)
+		}
+		if give[0].Mass -= m; give[0].Mass == 0 {
+			give = give[1:]
+		}
+		if take[0].Mass -= m; take[0].Mass == 0 {
+			take = take[1:]
+		}
+	}
+	return out
+}
+
+// lineage brings the graph up to the head of the book.
+func (s *Shop) lineage(ctx context.Context) (*lineage.Graph, int64, error) {
+	t := &s.trace
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.graph == nil {
+		t.graph = lineage.New()
+	}
+	err := s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+		const page = 4096
+		for {
+			log, err := r.Log(t.seq, page)
+			if err != nil {
+				return err
+			}
+			for _, sealed := range log {
+				e, err := sealed.Open()
+				if err != nil {
+					return err
+				}
+				if e.Reverses != 0 {
+					err = t.graph.Reverse(e.Seq, e.Reverses)
+				} else if ts := transfersOf(e); len(ts) > 0 {
+					err = t.graph.Append(ts...)
+				}
+				if err != nil {
+					return &ledger.Error{Class: ledger.ErrCorrupt, Reason: "LINEAGE", Field: "entry", Cause: err}
+				}
+				t.seq = e.Seq
+			}
+			if len(log) < page {
+				return ctx.Err()
+			}
+		}
+	})
+	return t.graph, t.seq, err
+}
+
+// Trace is where the metal of a lot, heat or casting came from.
+type Trace struct {
+	Of      string // account, such as "lot/L1042-8"
+	Sources []lineage.Share
+	Via     []lineage.Share
+	Age     lineage.Age
+	Seq     int64
+}
+
+// TraceBack says where metal came from: the lots by which it entered the shop,
+// with mass fractions that add up to one, what it came through, and how often it
+// was melted.
+func (s *Shop) TraceBack(ctx context.Context, a ledger.Account) (out Trace, err error) {
+	g, seq, err := s.lineage(ctx)
+	if err != nil {
+		return out, err
+	}
+	out = Trace{Of: string(a), Seq: seq}
+	if out.Sources, err = g.Back(string(a), lineage.Latest); err != nil {
+		return out, traceError(a, err)
+	}
+	if out.Via, err = g.Via(string(a), lineage.Latest); err != nil {
+		return out, traceError(a, err)
+	}
+	out.Age, err = g.Age(string(a), lineage.Latest)
+	return out, traceError(a, err)
+}
+
+// Recall is everything that holds metal of a lot, heat or casting.
+type Recall struct {
+	Of       string
+	Holdings []lineage.Holding // what holds some of it now, or had some of it
+	Seq      int64
+}
+
+// TraceForward answers a recall: what contains metal of this, and how much.
+func (s *Shop) TraceForward(ctx context.Context, a ledger.Account) (out Recall, err error) {
+	g, seq, err := s.lineage(ctx)
+	if err != nil {
+		return out, err
+	}
+	out = Recall{Of: string(a), Seq: seq}
+	out.Holdings, err = g.Forward(string(a), lineage.Latest)
+	return out, traceError(a, err)
+}
+
+func traceError(a ledger.Account, err error) error {
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, lineage.ErrUnknown), errors.Is(err, lineage.ErrNothing):
+		return &ledger.Error{Class: ledger.ErrNotFound, Reason: "NO_METAL", Field: string(a.Kind()), Value: a.Ref(), Want: "never held metal"}
+	}
+	return &ledger.Error{Class: ledger.ErrInvalid, Reason: "NOT_TRACED", Field: string(a.Kind()), Value: a.Ref(), Cause: err}
+}
+
+// TraceAccount reads what is asked about: "lot/L1042-8", "heat/41", "casting/C7".
+func TraceAccount(subject string) (ledger.Account, error) {
+	kind, id, ok := strings.Cut(subject, "/")
+	a := ledger.Acct(ledger.AccountKind(kind), id)
+	switch a.Kind() {
+	case ledger.OfLot, ledger.InHeat, ledger.OfCasting:
+		if ok && a.Valid() {
+			return a, nil
+		}
+	}
+	return "", &ledger.Error{Class: ledger.ErrInvalid, Reason: "BAD_SUBJECT", Field: "subject", Value: subject, Want: "must be lot/…, heat/… or casting/…"}
+}
