@@ -87,14 +87,35 @@ func (b *Book) SetScale(ctx context.Context, m Meta, s Scale) (*Entry, error) {
 		if err := needText("display_name", s.Name, maxName); err != nil {
 			return err
 		}
-		if s.Division <= 0 || s.Division > 10_000*Kilogram {
-			return invalid("BAD_DIVISION", "division", fmt.Sprint(s.Division), "must be what the last digit shows, such as 10 g")
+		var err error
+		if s.Division, err = d.quantity("division", s.Division); err != nil {
+			return err
 		}
-		if s.Interval < 0 || s.Capacity < 0 || s.Capacity > MaxMass {
-			return invalid("OUT_OF_RANGE", "capacity", fmt.Sprint(s.Capacity), "must not be negative")
+		if s.Interval, err = d.quantity("verification_interval", s.Interval); err != nil {
+			return err
 		}
-		if s.Class != "" && !slices.Contains([]string{"I", "II", "III", "IIII"}, s.Class) {
-			return invalid("BAD_CLASS", "accuracy_class", s.Class, "must be I, II, III or IIII (OIML R 76), or empty")
+		if s.Division.Mass <= 0 || s.Division.Mass > 10_000*Kilogram {
+			return invalid("BAD_DIVISION", "division", s.Division.text(), "must be what the last digit shows, such as 10 g or 0.1 lb")
+		}
+		for _, q := range []struct {
+			field string
+			m     Mass
+		}{{"capacity", s.Capacity}, {"check_load", s.CheckLoad}, {"check_uncertainty", s.CheckU}, {"repeatability", s.Repeats}} {
+			if q.m < 0 || q.m > MaxMass {
+				return invalid("OUT_OF_RANGE", q.field, fmt.Sprint(q.m), "must not be negative")
+			}
+		}
+		if s.CheckLoad == 0 && (s.CheckError != 0 || s.CheckU != 0) {
+			return invalid("REQUIRED", "check_load", "", "say what stood on the scale when it was checked")
+		}
+		if s.Class != "" && !slices.Contains([]string{"I", "II", "III", "IIII", "III L"}, s.Class) {
+			return invalid("BAD_CLASS", "accuracy_class", s.Class, "must be I, II, III, IIII or III L as on the plate, or empty")
+		}
+		if s.Rule != "" && s.Rule != RuleOIML && s.Rule != RuleHB44 {
+			return invalid("BAD_RULE", "rule", s.Rule, "must be "+RuleOIML+" or "+RuleHB44)
+		}
+		if s.Class == "III L" && s.Rule != RuleHB44 {
+			return invalid("BAD_RULE", "rule", s.Rule, "class III L is of "+RuleHB44)
 		}
 		return d.put(RecScale, s.ID, "", s)
 	})

@@ -39,16 +39,32 @@ type Place struct {
 	Name string `json:"name"`
 }
 
-// Scale is a named scale. Division and Interval are milligrams.
+// Scale is a named scale and what is known of how far it may be trusted.
 type Scale struct {
 	ID       string    `json:"id"`
 	Name     string    `json:"name"`
-	Division Mass      `json:"division_mg"`           // d, what the last digit shows
-	Interval Mass      `json:"interval_mg,omitempty"` // e, the verification interval; 0 means d
-	Class    string    `json:"class,omitempty"`       // OIML I, II, III, IIII
+	Division Quantity  `json:"division"`          // d, what the last digit shows; as typed, since 0.1 lb is no whole number of milligrams
+	Interval Quantity  `json:"interval,omitzero"` // e, the verification interval; the division unless given
+	Class    string    `json:"class,omitempty"`   // as on the plate: I, II, III, IIII (OIML R 76) or III L (Handbook 44)
+	Rule     string    `json:"rule,omitempty"`    // RuleOIML or RuleHB44, whose limits of error hold
 	Capacity Mass      `json:"capacity_mg,omitempty"`
 	Checked  time.Time `json:"checked,omitzero"`
+
+	// The last check with known weights, if one is to be believed instead of the
+	// limits: what stood on the scale, shown minus true, and the standard
+	// uncertainty of the weights. And the standard deviation of repeated readings.
+	CheckLoad  Mass `json:"check_load_mg,omitempty"`
+	CheckError Mass `json:"check_error_mg,omitempty"`
+	CheckU     Mass `json:"check_u_mg,omitempty"`
+	Repeats    Mass `json:"repeatability_mg,omitempty"`
+	Readings   int  `json:"repeatability_readings,omitempty"`
 }
+
+// Rules for the limits of error of a scale in service.
+const (
+	RuleOIML = "OIML R 76"
+	RuleHB44 = "NIST Handbook 44"
+)
 
 // Tare is a saved empty weight: a pan, a bin, a bucket with a mark on it.
 type Tare struct {

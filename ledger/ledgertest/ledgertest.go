@@ -35,7 +35,7 @@ func OpenIn(t testing.TB, st ledger.Store) *Shop {
 	b.Shop = shop.New(st, "harrow", func() time.Time { return b.Now })
 	t.Cleanup(func() { _ = st.Close() })
 	b.Do(b.OpenBook(ctx, ledger.Meta{}, ledger.Shop{Name: "Harrow Lane Foundry", MassUnit: "g"}))
-	b.Do(b.SetScale(ctx, ledger.Meta{}, ledger.Scale{ID: "floor", Name: "floor scale", Division: 10 * ledger.Gram, Class: "III"}))
+	b.Do(b.SetScale(ctx, ledger.Meta{}, ledger.Scale{ID: "floor", Name: "floor scale", Division: Grams(10), Class: "III"}))
 	b.Do(b.SetPlace(ctx, ledger.Meta{}, ledger.Place{ID: "rack", Name: "ingot rack"}))
 	b.Do(b.SetPot(ctx, ledger.Meta{}, ledger.Pot{ID: "A60", Kind: ledger.PotCrucible, Name: "no. 60", Family: "silicon bronze"}))
 	b.Do(b.SetParty(ctx, ledger.Meta{}, ledger.Party{ID: "northmetal", Name: "North Metal", Roles: []string{ledger.RoleSupplier}}))

@@ -230,11 +230,11 @@ func (b *balancer) division(scale string) (ledger.Mass, string, error) {
 		}
 	}
 	if s, ok := b.scales[scale]; ok {
-		return s.Division, s.Name, nil
+		return s.Division.Mass, s.Name, nil
 	}
 	most := ledger.Mass(0)
 	for _, s := range b.scales {
-		most = max(most, s.Division)
+		most = max(most, s.Division.Mass)
 	}
 	return most, "a scale not named", nil
 }
