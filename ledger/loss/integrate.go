@@ -8,10 +8,11 @@ import (
 )
 
 // fineness says how the lattice of Integrate is laid, by the number of spreads to sum over: its step in conditional
-// standard deviations, and how far below the summit (in log density) it still goes. On a smooth density the trapezoid
+// standard deviations, how far below the summit (in log density) it still goes, and into how many steps at most it
+// divides the way down there, so that a long tail does not make it endless. On a smooth density the trapezoid
 // rule errs by about exp(−2π²/step²), so more spreads can do with a coarser lattice; a test holds it against a finer one.
-var fineness = []struct{ step, drop float64 }{
-	0: {}, 1: {0.1, 25}, 2: {0.5, 14}, 3: {1, 9}, 4: {1.4, 7.5}, 5: {1.4, 7.5},
+var fineness = []struct{ step, drop, most float64 }{
+	0: {}, 1: {0.1, 25, 1000}, 2: {0.5, 14, 100}, 3: {1, 9, 30}, 4: {1.4, 7.5, 16}, 5: {1.4, 7.5, 12},
 }
 
 // wellKnown is the relative uncertainty within which a spread is taken as known: a twentieth changes no interval by
@@ -93,7 +94,16 @@ func (s *system) lattice(top *solved) (*Estimate, error) {
 	var start place
 	step := make([]float64, d)
 	for a, k := range free {
-		step[a] = fine.step * width[k]
+		reach := width[k]
+		for log := 0.0; log > -fine.drop && !math.IsInf(reach, 1); reach *= 1.5 {
+			sd := append([]float64(nil), top.sd...)
+			sd[k] += reach
+			var err error
+			if _, log, err = density.at(sd); err != nil {
+				return nil, err
+			}
+		}
+		step[a] = math.Max(fine.step*width[k], reach/fine.most)
 		start[a] = max(0, int(math.Round(top.sd[k]/step[a]-0.5)))
 	}
 	avg := newAverage(s)

@@ -28,6 +28,10 @@ const (
 	maxPeriods    = 40
 	defaultPeriod = 20
 	defaultWindow = 300
+
+	// finest is the least standard uncertainty of a loss rate that is believed: no shop weighs a charge and all that
+	// became of it to better than a ten-thousandth, and an uncertainty of 0 would only say that nobody thought of it.
+	finest = 1e-4
 )
 
 // LeftOut is a heat that was not learned from, and why.
@@ -289,7 +293,7 @@ func (m *Model) mixed() *Mixed {
 		c := h.charge()
 		r := m.row(&c)
 		x.Y[i] = rate.Mean - m.offset(h.Family)
-		x.V[i] = rate.SD * rate.SD
+		x.V[i] = math.Max(rate.SD*rate.SD, finest*finest)
 		x.R[i] = m.relative(&c)
 		x.X[i] = r.X
 		for k, l := range r.Level {

@@ -364,6 +364,7 @@ func TestLatticeIsFineEnough(t *testing.T) {
 		for d := range fineness[1:] {
 			fineness[d+1].step /= 1.6
 			fineness[d+1].drop += 3
+			fineness[d+1].most *= 2.5
 		}
 		fine := learned(t, heats, Config{Drift: true})
 		copy(fineness, kept)
@@ -380,5 +381,41 @@ func TestLatticeIsFineEnough(t *testing.T) {
 			near(t, "mean", a.Mean, b.Mean, b.SD/25)
 			near(t, "sd", a.SD, b.SD, 0.03*b.SD)
 		}
+	}
+}
+
+// Heats without any scatter, or with an uncertainty of nought, do not make the model sure of itself beyond reason, nor slow.
+func TestDegenerateHeats(t *testing.T) {
+	for name, c := range map[string]struct {
+		n    int
+		kg   float64
+		set  Causes
+		wide float64 // the least width of a 90 % interval that is reasonable
+	}{
+		"one heat":                    {1, 1, MeltLoss, 0.01},
+		"two heats just alike":        {2, 1, MeltLoss, 0.001},
+		"three heats just alike":      {3, 1, MeltLoss, 0.0005},
+		"fifty heats without a spill": {50, 0, Only(Spill), 0},
+	} {
+		var heats []Heat
+		for i := range c.n {
+			h := Heat{ID: fmt.Sprint(i), Family: "tin bronze", Crucible: "A4", Charged: 50, Shares: [NumForms]float64{Pigs: 1}}
+			for k := range h.Loss {
+				h.Loss[k] = Amount{Kg: c.kg / float64(NumCauses), Known: true}
+			}
+			heats = append(heats, h)
+		}
+		start := time.Now()
+		m := learned(t, heats, Config{Causes: c.set, Drift: true})
+		f, err := m.Forecast(heats[0].charge())
+		if err != nil {
+			t.Fatal(err)
+		}
+		low, high := f.Interval(0.9)
+		t.Logf("%s: %.3f %% (%.3f to %.3f), %d points, %v", name, 100*f.Mean, 100*low, 100*high, m.est.Points, time.Since(start))
+		if !finite(f.Mean) || !(high-low >= c.wide) || m.est.Points > 5000 {
+			t.Errorf("%s: %g to %g over %d points", name, low, high, m.est.Points)
+		}
+		near(t, name, f.Mean, c.kg/50, 0.012)
 	}
 }
