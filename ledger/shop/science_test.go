@@ -71,3 +71,26 @@ func TestLossesOfAFewHeats(t *testing.T) {
 	}
 	_ = shop.AsOf{}
 }
+
+// TestReconcileFindsASwappedWeight: the worked heat and its returns charged into
+// a second; the gating of the first is written 5 kg too heavy.
+func TestReconcileFindsASwappedWeight(t *testing.T) {
+	b := ledgertest.RunHeat41(t)
+	b.BringHome()
+	b.Do(b.Settle(ctx, ledger.Meta{}, "41"))
+	rec, err := b.Reconcile(ctx, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(rec.Suspects) != 0 {
+		t.Errorf("a clean heat has suspects: %+v", rec.Suspects)
+	}
+	b.Do(b.WeighIn(ctx, ledger.Meta{}, ledger.WeighIn{Heats: []ledger.HeatShare{{Heat: "41"}}, Form: ledger.Cup, Weighing: ledgertest.Net(5_000)}))
+	if rec, err = b.Reconcile(ctx, "41"); err != nil {
+		t.Fatal(err)
+	}
+	if len(rec.Suspects) == 0 {
+		t.Fatalf("5 kg that cannot be of heat 41 raise no suspicion; global %+v", rec.Global)
+	}
+	t.Log(rec.Suspects[0].Sentence, len(rec.Suspects[0].Alike), len(rec.Suspects[0].Nearly))
+}

@@ -1,0 +1,246 @@
+package shop
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/balance"
+)
+
+// Reconciliation is what all weighings of the book say of each other.
+type Reconciliation struct {
+	Seq      int64
+	Level    balance.Level
+	Global   balance.GlobalTest
+	Streams  []Weighed // measured streams, oldest first
+	Suspects []Suspect // most suspect first
+	Stop     string    // why the search for more ended
+}
+
+// Weighed is one weighing beside what the others make of it, in kg.
+type Weighed struct {
+	Entry    int64
+	Heat     string
+	What     string
+	Status   balance.Status
+	Measured float64
+	U        float64
+	Adjusted float64
+	SD       float64
+	Z        float64
+	Detects  float64 // smallest error that would be found with the stated power
+}
+
+// Suspect is a weighing that the others contradict, in kg.
+type Suspect struct {
+	Entry    int64
+	Heat     string
+	What     string
+	Measured float64
+	Expected float64
+	Sigma    float64
+	Sentence string
+	Alike    []Alternative // weighings that would explain it exactly as well
+	Nearly   []Alternative // or nearly as well
+}
+
+// Alternative is another weighing that would explain a contradiction.
+type Alternative struct {
+	Entry int64
+	Heat  string
+	What  string
+}
+
+// Reconcile holds all weighings of the book against each other. heat narrows
+// what is given back to one heat and its lots, not what is looked at.
+func (s *Shop) Reconcile(ctx context.Context, heat string) (out Reconciliation, err error) {
+	if heat != "" {
+		if _, err := ledger.Get[ledger.Heat](ctx, s.Book, ledger.RecHeat, heat); err != nil {
+			return out, err
+		}
+	}
+	b, seq, err := s.network(ctx)
+	if err != nil {
+		return out, err
+	}
+	out.Seq = seq
+	if len(b.net.Streams) == 0 {
+		return out, nil
+	}
+	res, err := balance.Reconcile(&b.net, balance.Options{})
+	if err != nil {
+		var contra *balance.ContradictionError
+		if errors.As(err, &contra) || errors.Is(err, balance.ErrInvalid) || errors.Is(err, balance.ErrConditioning) {
+			return out, scienceError("weighings", err)
+		}
+		return out, err
+	}
+	out.Level, out.Global, out.Stop = res.Level, res.Adjusted.Global, string(res.Stop)
+	for _, st := range res.Streams {
+		about := b.about[st.ID]
+		if st.Status == balance.Observable || st.Status == balance.Unobservable || heat != "" && about.heat != heat {
+			continue
+		}
+		out.Streams = append(out.Streams, Weighed{Entry: about.seq, Heat: about.heat, What: about.what, Status: st.Status,
+			Measured: st.Measured, U: st.U, Adjusted: st.Adjusted, SD: st.SD, Z: st.Z, Detects: st.Detectable})
+	}
+	for _, su := range res.Suspects {
+		x := b.suspect(su)
+		if heat == "" || x.Heat == heat || slices.ContainsFunc(append(x.Alike, x.Nearly...), func(a Alternative) bool { return a.Heat == heat }) {
+			out.Suspects = append(out.Suspects, x)
+		}
+	}
+	return out, nil
+}
+
+func (b *netBuilder) suspect(su balance.Suspect) Suspect {
+	about := b.about[su.ID]
+	x := Suspect{Entry: about.seq, Heat: about.heat, What: about.what, Measured: su.Measured, Expected: su.Expected, Sigma: su.Sigma}
+	x.Sentence = fmt.Sprintf("%s: %.2f kg weighed, %.2f kg expected, %.1f σ", about.what, su.Measured, su.Expected, su.Sigma)
+	alt := func(id string) Alternative { a := b.about[id]; return Alternative{a.seq, a.heat, a.what} }
+	for _, id := range su.Twins {
+		x.Alike = append(x.Alike, alt(id))
+	}
+	for _, r := range su.Rivals {
+		x.Nearly = append(x.Nearly, alt(r.ID))
+	}
+	return x
+}
+
+// network builds the network of the whole book.
+func (s *Shop) network(ctx context.Context) (b *netBuilder, seq int64, err error) {
+	table, err := s.Table(ctx)
+	if err != nil {
+		return nil, 0, err
+	}
+	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+		head, err := r.Head()
+		if err != nil {
+			return err
+		}
+		seq = head.Seq
+		if b, err = newNetBuilder(r); err != nil {
+			return err
+		}
+		reversed := map[int64]bool{}
+		marks, err := kept{r}.records(ledger.RecReversal, "")
+		if err != nil {
+			return err
+		}
+		for _, rec := range marks {
+			var v ledger.Reversal
+			if err := rec.Into(&v); err != nil {
+				return err
+			}
+			reversed[v.Entry], reversed[v.By] = true, true
+		}
+		if err := eachEntry(r, func(e *ledger.Entry) error {
+			if reversed[e.Seq] {
+				return b.learn(e)
+			}
+			return b.entry(e)
+		}); err != nil {
+			return err
+		}
+		families := map[string]string{}
+		for id, h := range b.heats {
+			families[id] = familyIn(table, h)
+		}
+		b.close(families)
+		return b.closeLots(r)
+	})
+	return b, seq, err
+}
+
+// close gives each heat its unseen loss: a belief for a settled heat, learned
+// robustly from the shop's settled heats of the family so that the heats with a
+// wrong weighing do not set it; anything at all for one that is still waiting.
+func (b *netBuilder) close(families map[string]string) {
+	shares := map[string][]float64{}
+	for id, lost := range b.rate {
+		if c := b.charged[id]; c > 0 {
+			shares[families[id]] = append(shares[families[id]], lost/c)
+			shares[""] = append(shares[""], lost/c)
+		}
+	}
+	ids := make([]string, 0, len(b.heats))
+	for id := range b.heats {
+		ids = append(ids, id)
+	}
+	slices.Sort(ids)
+	for _, id := range ids {
+		h := b.heats[id]
+		about := netStream{heat: id, what: whatBelief + " in heat " + id}
+		s := balance.Stream{From: "heat/" + id, Given: balance.Unmeasured}
+		if _, settled := b.rate[id]; settled && h.State == ledger.Settled && b.charged[id] > 0 {
+			all := believed(shares[""], belief{0.004, 0.006, 4})
+			mean := believed(shares[families[id]], belief{all.mean, all.sd, 6})
+			s.Given, s.Value, s.U = balance.Measured, mean.mean*b.charged[id], math.Max(mean.sd*b.charged[id], 0.005)
+		} else if h.State == ledger.Planned || h.State == ledger.Dropped {
+			continue
+		}
+		b.add(s, about)
+	}
+}
+
+// belief is a mean and spread of unseen loss as a share of the charge, worth n
+// heats. The starting one is an assumption: a few tenths of a per cent.
+type belief struct{ mean, sd, n float64 }
+
+// believed pulls the median and the spread by median deviation of the shares
+// towards a belief.
+func believed(shares []float64, start belief) belief {
+	if len(shares) == 0 {
+		return start
+	}
+	x := slices.Clone(shares)
+	slices.Sort(x)
+	med := x[len(x)/2]
+	dev := make([]float64, len(x))
+	for i, v := range x {
+		dev[i] = math.Abs(v - med)
+	}
+	slices.Sort(dev)
+	sd := 1.4826 * dev[len(dev)/2] // consistent for a normal spread
+	n := float64(len(x))
+	return belief{(n*med + start.n*start.mean) / (n + start.n), math.Sqrt((n*sd*sd + start.n*start.sd*start.sd) / (n + start.n)), n + start.n}
+}
+
+// closeLots lets what lots, castings and heels still hold stay there, unmeasured.
+func (b *netBuilder) closeLots(r ledger.Reader) error {
+	for _, kind := range []ledger.AccountKind{ledger.OfLot, ledger.OfCasting, ledger.Heel} {
+		held, err := kept{r}.holdings(kind, ledger.RecLot)
+		if err != nil {
+			return err
+		}
+		for _, h := range held {
+			b.add(balance.Stream{From: b.node(h.Account), Given: balance.Unmeasured}, netStream{what: "still in " + string(h.Account)})
+		}
+	}
+	left := map[ledger.Account]bool{}
+	for a := range b.version {
+		if a.Kind() == ledger.OfCasting {
+			left[a] = true
+		}
+	}
+	held, err := kept{r}.holdings(ledger.OfCasting, ledger.RecCasting)
+	if err != nil {
+		return err
+	}
+	for _, h := range held {
+		delete(left, h.Account)
+	}
+	shipped := make([]ledger.Account, 0, len(left))
+	for a := range left { // shipped: gone as it was last weighed; broken up: already a lot
+		shipped = append(shipped, a)
+	}
+	slices.Sort(shipped)
+	for _, a := range shipped {
+		b.add(balance.Stream{From: b.node(a), Given: balance.Unmeasured}, netStream{what: "shipped " + string(a)})
+	}
+	return nil
+}
