@@ -126,17 +126,9 @@ func (s *Shop) network(ctx context.Context) (b *netBuilder, seq int64, err error
 		if b, err = newNetBuilder(r); err != nil {
 			return err
 		}
-		reversed := map[int64]bool{}
-		marks, err := kept{r}.records(ledger.RecReversal, "")
+		reversed, err := reversedEntries(r)
 		if err != nil {
 			return err
-		}
-		for _, rec := range marks {
-			var v ledger.Reversal
-			if err := rec.Into(&v); err != nil {
-				return err
-			}
-			reversed[v.Entry], reversed[v.By] = true, true
 		}
 		if err := eachEntry(r, func(e *ledger.Entry) error {
 			if reversed[e.Seq] {

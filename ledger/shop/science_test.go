@@ -94,3 +94,34 @@ func TestReconcileFindsASwappedWeight(t *testing.T) {
 	}
 	t.Log(rec.Suspects[0].Sentence, len(rec.Suspects[0].Alike), len(rec.Suspects[0].Nearly))
 }
+
+// TestContentThroughAHeat: half of an ingot with 4 % Si by certificate and half
+// with 2 % make a heat with 3 %, less what burns; its pig carries that on.
+func TestContentThroughAHeat(t *testing.T) {
+	b := ledgertest.Open(t)
+	m := ledger.Meta{}
+	ingot := func(si int64) ledger.Lot {
+		return ledgertest.MadeLot(t, b.Do(b.Receive(ctx, m, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(10_000),
+			Certificate: &ledger.Certificate{Number: "x", Elements: []ledger.Element{{Symbol: "Si", PPM: ledger.PPM(si)}, {Symbol: "Cu", PPM: ledger.PPM(990_000 - si)}, {Symbol: "Mn", PPM: 10_000}}}})))
+	}
+	a, c := ingot(40_000), ingot(20_000)
+	b.Do(b.PlanHeat(ctx, m, ledger.PlanHeat{ID: "1", Alloy: "C87300"}))
+	b.Do(b.OpenHeat(ctx, m, "1"))
+	b.Do(b.Charge(ctx, m, ledger.ChargeHeat{Heat: "1", Items: []ledger.ChargeItem{{Lot: a.ID}, {Lot: c.ID}}}))
+	pig := ledgertest.MadeLot(t, b.Do(b.PourOff(ctx, m, ledger.PourPigs{Heat: "1", Weighing: ledgertest.Net(3_000)})))
+	got, err := b.Content(ctx, ledgertest.LotAcct(pig), "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	si := got.Composition.Estimate("Si")
+	if si.Mean > 3.0 || si.Mean < 2.8 || si.SD <= 0 {
+		t.Errorf("Si in the pig %.3f ± %.3f %%, want a little under 3", si.Mean, si.SD)
+	}
+	if got.Limits == nil || got.Chance.AtLeast < 0.9 { // C87300 wants 3.5 to 4.5 % Si
+		t.Errorf("chance of being outside %+v", got.Chance)
+	}
+	f, err := b.ForecastRemelts(ctx, "C87300", 0.5, 10, 0.05)
+	if err != nil || len(f.Steps) == 0 {
+		t.Fatalf("forecast %+v, %v", f, err)
+	}
+}

@@ -1,0 +1,291 @@
+package shop
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/alloy"
+)
+
+// Content is what a lot, a heat or a casting is thought to be made of, and what
+// that means against the limits of its alloy.
+type Content struct {
+	Of          string // account
+	Alloy       string
+	Composition alloy.Composition // weight per cent, with doubt
+	Basis       string            // how it is known, in words
+	Limits      *alloy.LimitSet   // the casting limits it is held against; nil when there are none
+	Chance      alloy.Chance      // of a casting of it being outside them
+	Seq         int64
+}
+
+// keepDoubts is how many origins of doubt a lot's composition carries on; the
+// rest are folded, which keeps the work bounded over any number of remelts.
+const keepDoubts = 40
+
+// Content carries certificates and measurements through all heats up to now and
+// gives what one lot, heat or casting is thought to hold. edition picks a dated
+// limit set; "" is the current one.
+func (s *Shop) Content(ctx context.Context, a ledger.Account, edition string) (out Content, err error) {
+	table, err := s.Table(ctx)
+	if err != nil {
+		return out, err
+	}
+	c := carrier{table: table, of: map[string]vessel{}, alloys: map[string]string{}, certs: map[string]*ledger.Certificate{}}
+	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+		reversed, err := reversedEntries(r)
+		if err != nil {
+			return err
+		}
+		return eachEntry(r, func(e *ledger.Entry) error {
+			out.Seq = e.Seq
+			return c.entry(e, reversed[e.Seq])
+		})
+	})
+	if err != nil {
+		return out, err
+	}
+	v, ok := c.of[vesselOf(a)]
+	if !ok {
+		return out, &ledger.Error{Class: ledger.ErrNotFound, Reason: "NO_METAL", Field: string(a.Kind()), Value: a.Ref(), Want: "never held metal"}
+	}
+	out.Of, out.Alloy, out.Basis = string(a), c.alloys[vesselOf(a)], v.basis
+	if out.Composition, err = c.content(vesselOf(a)); err != nil {
+		return out, scienceError("composition", err)
+	}
+	found, err := table.Find(out.Alloy)
+	if err != nil {
+		return out, nil //nolint:nilerr // an alloy without a table entry has a content and no limits
+	}
+	set, err := found.LimitSet(alloy.Casting, edition)
+	if err != nil {
+		if edition != "" {
+			return out, &ledger.Error{Class: ledger.ErrNotFound, Reason: "NO_LIMITS", Field: "edition", Value: edition, Cause: err}
+		}
+		return out, nil
+	}
+	out.Limits = &set
+	out.Chance, err = out.Composition.ChanceOutside(set, alloy.Casting)
+	return out, scienceError("composition", err)
+}
+
+// vessel is something that holds metal of one composition: inputs since it was
+// last mixed, and how that is known.
+type vessel struct {
+	inputs []alloy.Input
+	basis  string
+	mixed  alloy.Composition
+	done   bool // mixed is right
+	kg     float64
+}
+
+// carrier carries compositions through the log.
+type carrier struct {
+	table  alloy.Table
+	of     map[string]vessel
+	alloys map[string]string
+	certs  map[string]*ledger.Certificate
+}
+
+func vesselOf(a ledger.Account) string {
+	if h := a.Heat(); h != "" {
+		return "heat/" + h
+	}
+	return string(a)
+}
+
+func (c *carrier) entry(e *ledger.Entry, reversed bool) error {
+	if err := c.learn(e); err != nil || reversed {
+		return err
+	}
+	for _, t := range transfersOf(e) {
+		from, to := vesselOf(ledger.Account(t.From)), vesselOf(ledger.Account(t.To))
+		if from == to || ledger.Account(t.To).IsLoss() || t.To == "" {
+			continue
+		}
+		in := alloy.Input{Mass: float64(t.Mg) / 1e6}
+		var basis string
+		switch {
+		case t.From == "" || from == string(ledger.UnknownOrigin):
+			in.Of, basis = c.fresh(to)
+		default:
+			comp, err := c.content(from)
+			if err != nil {
+				return scienceError("composition", err)
+			}
+			in.Of, basis = comp, "carried from "+from
+		}
+		v := c.of[to]
+		if len(v.inputs) == 0 || v.kg <= 0 {
+			v = vessel{basis: basis}
+		} else if v.basis != basis {
+			v.basis = "mixed"
+		}
+		v.inputs, v.kg, v.done = append(v.inputs, in), v.kg+in.Mass, false
+		c.of[to] = v
+		if src, ok := c.of[from]; ok {
+			src.kg -= in.Mass
+			c.of[from] = src
+		}
+	}
+	return nil
+}
+
+// learn notes alloys, and certificates and measurements as they are recorded.
+func (c *carrier) learn(e *ledger.Entry) error {
+	for _, rec := range e.Records {
+		switch rec.Kind {
+		case ledger.RecLot:
+			var l ledger.Lot
+			if err := rec.Into(&l); err != nil {
+				return err
+			}
+			key := "lot/" + l.ID
+			c.alloys[key] = l.Alloy
+			if l.Certificate != nil && len(l.Certificate.Elements) > 0 && c.certs[key] == nil || e.Kind == ledger.KindIdentify && l.Certificate != nil {
+				c.certs[key] = l.Certificate
+				if v, ok := c.of[key]; ok { // measured now: what was carried counts no more
+					v.basis, v.mixed, v.done = "measured", measured(key, l.Certificate), true
+					c.of[key] = v
+				}
+			}
+		case ledger.RecHeat, ledger.RecCasting:
+			var x struct{ Alloy string }
+			if err := rec.Into(&x); err != nil {
+				return err
+			}
+			c.alloys[string(rec.Kind)+"/"+rec.ID] = x.Alloy
+		}
+	}
+	return nil
+}
+
+// fresh is the composition of metal that enters the book in a lot: its
+// certificate, or anywhere within its alloy's limits.
+func (c *carrier) fresh(lot string) (alloy.Composition, string) {
+	if cert := c.certs[lot]; cert != nil {
+		return measured(lot, cert), "certificate " + cert.Number
+	}
+	return c.byAlloy(lot, c.alloys[lot])
+}
+
+func (c *carrier) byAlloy(origin, id string) (alloy.Composition, string) {
+	if a, err := c.table.Find(id); err == nil {
+		if set, err := a.LimitSet(alloy.Casting, ""); err == nil {
+			if comp, err := alloy.FromLimits(origin, set, a.Kind); err == nil {
+				return comp, "only known as " + id + ": anywhere within its limits"
+			}
+		}
+	}
+	return alloy.Composition{Mean: map[string]float64{}, Doubt: map[string]map[string]float64{}}, "not known"
+}
+
+// measured reads a certificate; a figure without a deviation is known to the
+// last digit kept in the book, or to 2 % of itself, whichever is more: an
+// assumption for papers that state none.
+func measured(origin string, cert *ledger.Certificate) alloy.Composition {
+	content := map[string]alloy.Estimate{}
+	for _, el := range cert.Elements {
+		pct := float64(el.PPM) / 1e4
+		sd := float64(el.SDPPM) / 1e4
+		if sd == 0 {
+			sd = math.Max(pct*0.02, 0.002)
+			if pct > 50 {
+				sd = 0.3
+			}
+		}
+		content[el.Symbol] = alloy.Estimate{Mean: pct, SD: sd}
+	}
+	comp, err := alloy.Measured(origin, content, "")
+	if err != nil {
+		return alloy.Composition{Mean: map[string]float64{}, Doubt: map[string]map[string]float64{}}
+	}
+	return comp
+}
+
+// content mixes what a vessel took in, in a heat with what the fire does to it.
+func (c *carrier) content(key string) (alloy.Composition, error) {
+	v, ok := c.of[key]
+	if !ok {
+		comp, _ := c.byAlloy(key, c.alloys[key])
+		return comp, nil
+	}
+	if v.done {
+		return v.mixed, nil
+	}
+	m := alloy.Melt{Origin: key, Inputs: v.inputs}
+	if ledger.Account(key).Kind() == ledger.InHeat {
+		if a, err := c.table.Find(c.alloys[key]); err == nil {
+			m.Effects = alloy.StartingEffects(a.Family)
+		}
+	}
+	comp, _, err := m.Pour()
+	if err != nil {
+		return comp, fmt.Errorf("%s: %w", key, err)
+	}
+	v.mixed, v.done = comp.Condensed(key, keepDoubts), true
+	c.of[key] = v
+	return v.mixed, nil
+}
+
+func reversedEntries(r ledger.Reader) (map[int64]bool, error) {
+	marks, err := kept{r}.records(ledger.RecReversal, "")
+	if err != nil {
+		return nil, err
+	}
+	out := map[int64]bool{}
+	for _, rec := range marks {
+		var v ledger.Reversal
+		if err := rec.Into(&v); err != nil {
+			return nil, err
+		}
+		out[v.Entry], out[v.By] = true, true
+	}
+	return out, nil
+}
+
+// RemeltForecast is how an alloy's elements go when its returns are melted again
+// and again.
+type RemeltForecast struct {
+	Alloy    string
+	Share    float64
+	Steps    map[string][]alloy.RemeltStep // by element
+	Greatest alloy.Share                   // the greatest share of returns that keeps every element inside, for ever
+	Limits   alloy.LimitSet
+}
+
+// ForecastRemelts forecasts the elements of an alloy over n melts at a share of
+// returns, starting from metal in the middle of its limits, with the starting
+// beliefs about what each melt does. chance is how likely outside is still accepted.
+func (s *Shop) ForecastRemelts(ctx context.Context, alloyName string, share float64, n int, chance float64) (out RemeltForecast, err error) {
+	id, _, err := s.ResolveAlloy(ctx, alloyName)
+	if err != nil {
+		return out, err
+	}
+	table, err := s.Table(ctx)
+	if err != nil {
+		return out, err
+	}
+	a, err := table.Find(id)
+	if err != nil {
+		return out, scienceError("alloy", err)
+	}
+	if out.Limits, err = a.LimitSet(alloy.Casting, ""); err != nil {
+		return out, scienceError("alloy", err)
+	}
+	out.Alloy, out.Share, out.Steps = id, share, map[string][]alloy.RemeltStep{}
+	typical := a.Typical()
+	var all []alloy.Remelt
+	for _, e := range alloy.StartingEffects(a.Family) {
+		v := alloy.Estimate{Mean: typical[e.Element], SD: typical[e.Element] * 0.02}
+		m := alloy.Remelt{Element: e.Element, Virgin: v, Start: v, Loss: e.Loss, Pickup: e.Pickup, MeltLoss: 0.02}
+		if out.Steps[e.Element], err = m.Forecast(n, share); err != nil {
+			return out, scienceError("share", err)
+		}
+		all = append(all, m)
+	}
+	out.Greatest, err = alloy.GreatestShare(all, out.Limits, alloy.Forever, chance)
+	return out, scienceError("chance", err)
+}
