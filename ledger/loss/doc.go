@@ -30,7 +30,7 @@
 // known) bent to the skew of a log-normal, and is then recalibrated: standardised errors of past heats, each forecast
 // only from the heats before it (the spreads alone have seen them all), become points of the distribution, weighted
 // by recency, beside 19 points of the model's own law. So three heats give the model's interval and three hundred the
-// shop's own, each tail for itself. Nothing is promised beyond the outermost points, about 99 % of 300 heats, and
+// shop's own, each tail for itself. Nothing is promised beyond the outermost points, and
 // the promise is for heats like the past ones on the whole, not for each kind of heat by itself.
 // HoldBack measures the coverage on a shop's own past.
 //

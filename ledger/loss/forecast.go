@@ -54,7 +54,11 @@ func (m *Model) forecast(c Charge, sd float64) (Forecast, error) {
 	f := Forecast{Causes: m.Causes, Mean: mean + m.offset(c.Family), Scores: len(m.scores), floor: math.Inf(-1)}
 	for k, l := range r.Level {
 		g := &m.factors[k]
-		if l < 0 {
+		switch {
+		case g.key == nil && m.Heats%m.period == 0: // the next heat opens a period: the walk goes one step further
+			total += m.est.Var[k+1]
+			varvar += m.est.VarVar[k+1]
+		case g.key != nil && l < 0:
 			varvar += m.est.VarVar[k+1]
 			if key := g.key(&c); key != "" {
 				f.Unseen = append(f.Unseen, fmt.Sprintf("%s %s", g.name, key))
