@@ -74,30 +74,39 @@ func (r *reader) all(query string, args []any, scan func(*sql.Rows) error) error
 // errStop ends a scan for the caller's reasons; the file is sound.
 var errStop = errors.New("stop")
 
-func (r *reader) Head() (h ledger.Head, err error) {
-	var s ledger.Sealed
-	found, err := r.one(`SELECT seq, bytes, hash FROM entry WHERE shop = ? ORDER BY seq DESC LIMIT 1`,
-		[]any{r.shop}, &s.Seq, &s.Bytes, hashScan{&s.Hash})
+func (r *reader) Head() (ledger.Head, error) {
+	if err := r.ready(); err != nil {
+		return ledger.Head{}, err
+	}
+	h, err := readHead(r.c, r.shop)
+	return h, r.fault(err)
+}
+
+func readHead(c *conn, shop int64) (h ledger.Head, err error) {
+	var canonical []byte
+	found, err := c.one(`SELECT id & 0xffffffffff, bytes, hash FROM entry WHERE id BETWEEN ? AND ? ORDER BY id DESC LIMIT 1`,
+		[]any{entryID(shop, 1), entryID(shop, mostEntries)}, &h.Seq, &canonical, hashScan{&h.Hash})
 	if !found || err != nil {
-		return h, err
+		return ledger.Head{}, err
 	}
-	e, err := ledger.Decode(s.Bytes)
+	e, err := ledger.Decode(canonical)
 	if err != nil {
-		return h, err
+		return ledger.Head{}, err
 	}
-	return ledger.Head{Seq: s.Seq, Hash: s.Hash, Recorded: e.Recorded}, nil
+	h.Recorded = e.Recorded
+	return h, nil
 }
 
 func (r *reader) Log(after int64, limit int) ([]ledger.Sealed, error) {
-	return r.sealed(`SELECT seq, bytes, hash FROM entry WHERE shop = ? AND seq > ? ORDER BY seq LIMIT ?`,
-		r.shop, after, max(limit, 0))
+	return r.sealed(`SELECT id & 0xffffffffff, bytes, hash FROM entry WHERE id > ? AND id <= ? ORDER BY id LIMIT ?`,
+		entryID(r.shop, min(max(after, 0), mostEntries)), entryID(r.shop, mostEntries), max(limit, 0))
 }
 
 func (r *reader) History(subject string, before int64, limit int) ([]ledger.Sealed, error) {
 	if before == 0 {
 		before = 1<<63 - 1
 	}
-	return r.sealed(`SELECT e.seq, e.bytes, e.hash FROM touch t CROSS JOIN entry e ON e.shop = t.shop AND e.seq = t.seq
+	return r.sealed(`SELECT t.seq, e.bytes, e.hash FROM touch t CROSS JOIN entry e ON e.id = t.shop << 40 | t.seq
 		WHERE t.shop = ?1 AND t.name = (SELECT id FROM name WHERE shop = ?1 AND name = ?2) AND t.seq < ?3
 		ORDER BY t.seq DESC LIMIT ?4`, r.shop, subject, before, max(limit, 0))
 }
@@ -113,7 +122,7 @@ func (r *reader) sealed(query string, args ...any) (out []ledger.Sealed, err err
 }
 
 func (r *reader) ByRequest(id ledger.RequestID) (s ledger.Sealed, found bool, err error) {
-	found, err = r.one(`SELECT e.seq, e.bytes, e.hash FROM request q CROSS JOIN entry e ON e.shop = q.shop AND e.seq = q.seq
+	found, err = r.one(`SELECT q.seq, e.bytes, e.hash FROM request q CROSS JOIN entry e ON e.id = q.shop << 40 | q.seq
 		WHERE q.shop = ? AND q.id = ?`, []any{r.shop, id[:]}, &s.Seq, &s.Bytes, hashScan{&s.Hash})
 	return s, found, err
 }
@@ -123,6 +132,12 @@ func (r *reader) Balance(a ledger.Account) (m ledger.Mass, err error) {
 	return m, err
 }
 
+// mostEntries is how many entries a shop's book has room for.
+const mostEntries = 1<<40 - 1
+
+// entryID is the key of an entry. Shops are counted from 1.
+func entryID(shop, seq int64) int64 { return shop<<40 | seq }
+
 // body selects the body of a name's record; the entry is e, the name n.
 const body = `substr(e.bytes, n.at, n.size)`
 
@@ -130,8 +145,8 @@ func (r *reader) Holdings(kind ledger.AccountKind, withRecord ledger.RecordKind,
 	prefix := string(kind) + "/"
 	err = r.all(`SELECT a.name, a.mass, n.parent, n.seq, `+body+`
 		FROM name a LEFT JOIN name n ON n.shop = a.shop AND n.name = ?2 || substr(a.name, ?3) AND n.seq IS NOT NULL
-		LEFT JOIN entry e ON e.shop = n.shop AND e.seq = n.seq
-		WHERE a.shop = ?1 AND a.name > ?4 AND a.name < ?5 AND a.mass <> 0 ORDER BY a.name LIMIT ?6`,
+		LEFT JOIN entry e ON e.id = n.shop << 40 | n.seq
+		WHERE a.shop = ?1 AND a.name > ?4 AND a.name < ?5 AND a.holds = 1 ORDER BY a.name LIMIT ?6`,
 		[]any{r.shop, string(withRecord), len(prefix), prefix + after, afterAll(prefix), max(limit, 0)},
 		func(rows *sql.Rows) error {
 			var h ledger.Holding
@@ -153,7 +168,7 @@ func (r *reader) Holdings(kind ledger.AccountKind, withRecord ledger.RecordKind,
 func (r *reader) Record(kind ledger.RecordKind, id string) (ledger.Record, bool, error) {
 	rec := ledger.Record{Kind: kind, ID: id}
 	var parent sql.NullString
-	found, err := r.one(`SELECT n.parent, n.seq, `+body+` FROM name n CROSS JOIN entry e ON e.shop = n.shop AND e.seq = n.seq
+	found, err := r.one(`SELECT n.parent, n.seq, `+body+` FROM name n CROSS JOIN entry e ON e.id = n.shop << 40 | n.seq
 		WHERE n.shop = ? AND n.name = ?`, []any{r.shop, recordName(kind, id)}, &parent, &rec.Seq, &rec.Body)
 	if !found || err != nil {
 		return ledger.Record{}, false, err
@@ -163,7 +178,7 @@ func (r *reader) Record(kind ledger.RecordKind, id string) (ledger.Record, bool,
 }
 
 func (r *reader) Records(kind ledger.RecordKind, parent, after string, limit int) (out []ledger.Record, err error) {
-	const from = `SELECT n.name, n.parent, n.seq, ` + body + ` FROM name n CROSS JOIN entry e ON e.shop = n.shop AND e.seq = n.seq
+	const from = `SELECT n.name, n.parent, n.seq, ` + body + ` FROM name n CROSS JOIN entry e ON e.id = n.shop << 40 | n.seq
 		WHERE n.shop = ?1 AND n.name > ?2 AND n.name < ?3 `
 	prefix := recordName(kind, "")
 	query, args := from+`AND n.seq IS NOT NULL ORDER BY n.name LIMIT ?4`, []any{r.shop, prefix + after, afterAll(prefix), max(limit, 0)}
@@ -220,7 +235,7 @@ func (r *reader) Kept(fn func(ledger.Kept) error) error {
 	}); err != nil {
 		return err
 	}
-	if err := each(`SELECT n.name, n.parent, n.seq, `+body+` FROM name n CROSS JOIN entry e ON e.shop = n.shop AND e.seq = n.seq
+	if err := each(`SELECT n.name, n.parent, n.seq, `+body+` FROM name n CROSS JOIN entry e ON e.id = n.shop << 40 | n.seq
 		WHERE n.shop = ?`, func(rows *sql.Rows) (ledger.Kept, error) {
 		rec, err := scanRecord(rows)
 		return ledger.Kept{Record: &rec}, err

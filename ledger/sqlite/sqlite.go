@@ -122,7 +122,7 @@ func (s *Store) View(ctx context.Context, shop string, fn func(ledger.Reader) er
 // Shops implements ledger.Store.
 func (s *Store) Shops(ctx context.Context) (ids []string, err error) {
 	err = s.read(ctx, func(c *conn) error {
-		rows, err := c.query(`SELECT name FROM shop WHERE EXISTS (SELECT 1 FROM entry WHERE shop = shop.id) ORDER BY name`)
+		rows, err := c.query(`SELECT name FROM shop ORDER BY name`)
 		if err != nil {
 			return err
 		}

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"runtime"
+	"slices"
 	"sync/atomic"
 
 	"example.org/remelt/ledger"
@@ -20,6 +22,7 @@ type job struct {
 	turn  chan *tx   // the writer's "now run"
 	back  chan error // the caller's "done"; the transaction is the writer's again
 	done  chan error // the outcome, after the commit
+	gone  bool       // the caller's goroutine has ended inside fn
 }
 
 // States of a job. Whoever moves it out of waiting decides.
@@ -72,8 +75,16 @@ var errAborted = errors.New("the function given to Update did not return")
 // writer is the one goroutine that writes.
 type writer struct {
 	store *Store
-	c     *conn // nil after a fault, until the next group
+	c     *conn            // nil after a fault, until the next group
+	books map[string]*book // by shop; true as long as nobody else writes and nothing is rolled back
 }
+
+// Bounds of a group and of what the writer keeps in memory between groups.
+const (
+	mostInGroup = 256     // the first of a group waits for the last
+	mostBooks   = 1_000   // shops
+	mostNames   = 100_000 // of all shops together, some 20 MB
+)
 
 func (w *writer) connect() error {
 	if w.c != nil {
@@ -89,77 +100,175 @@ func (w *writer) connect() error {
 			return err
 		}
 	}
-	w.c = c
+	w.c, w.books = c, map[string]*book{}
 	return nil
 }
 
-// mostInGroup bounds how long the first of a group waits for the last.
-const mostInGroup = 256
+// disconnect gives up the connection and whatever was not committed over it.
+func (w *writer) disconnect() {
+	w.c.discard()
+	w.c, w.books = nil, nil
+}
 
 func (w *writer) run() {
 	defer close(w.store.stopped)
-	group := make([]*job, 0, mostInGroup)
 	for first := range w.store.queue {
-		group = append(group[:0], first)
-	drain:
-		for len(group) < mostInGroup {
-			select {
-			case j, open := <-w.store.queue:
-				if !open {
-					break drain
-				}
-				group = append(group, j)
-			default:
-				break drain
-			}
-		}
-		w.serve(group)
+		w.serve(w.gather(first))
+		w.forgetOld()
 	}
 	w.c.discard()
 }
 
-// serve runs a group in one transaction and answers each of its jobs.
+// gather takes whatever waits. Those who were answered a moment ago may be about
+// to ask for more, so it lets them go first, once: without that a group of one
+// alternates with a group of all the others.
+func (w *writer) gather(first *job) []*job {
+	group := []*job{first}
+	yielded := false
+	for len(group) < mostInGroup {
+		select {
+		case j, open := <-w.store.queue:
+			if !open {
+				return group
+			}
+			group = append(group, j)
+		default:
+			if yielded {
+				return group
+			}
+			runtime.Gosched()
+			yielded = true
+		}
+	}
+	return group
+}
+
+// forgetOld keeps the memory bounded.
+func (w *writer) forgetOld() {
+	names := 0
+	for _, b := range w.books {
+		names += len(b.names)
+	}
+	if names > mostNames || len(w.books) > mostBooks {
+		w.books = map[string]*book{}
+	}
+}
+
+// serve runs a group in one transaction and answers each of its jobs. When a
+// function fails that had its appends written to the file already, because it
+// went on to read lists, they cannot be taken back alone: all is rolled back
+// and each job is run again in a transaction of its own.
 func (w *writer) serve(group []*job) {
+	group = slices.DeleteFunc(group, func(j *job) bool { return !j.state.CompareAndSwap(waiting, taken) })
+	if len(group) == 0 {
+		return
+	}
 	outcomes := make([]error, len(group))
-	err := w.connect()
-	if err == nil {
-		err = w.c.exec(`BEGIN IMMEDIATE`)
+	err := w.together(group, outcomes)
+	if err == errAgain {
+		for i := range group {
+			if !group[i].gone {
+				w.answer(group[i:i+1], outcomes[i:i+1], w.together(group[i:i+1], outcomes[i:i+1]))
+			}
+		}
+		return
 	}
-	var last appended
+	w.answer(group, outcomes, err)
+}
+
+// answer tells the jobs their outcomes. What a function found out in a
+// transaction that came to nothing is not true: not even its own error.
+func (w *writer) answer(group []*job, outcomes []error, err error) {
 	for i, j := range group {
-		if err != nil {
-			break
-		}
-		if !j.state.CompareAndSwap(waiting, taken) {
-			group[i] = nil
-			continue
-		}
-		t := &tx{reader: reader{c: w.c, ctx: j.ctx}, shopName: j.shop}
-		outcomes[i], err = t.stage(j)
-		if outcomes[i] == nil && t.last.seq > 0 {
-			last = t.last
-		}
-	}
-	if err == nil {
-		err = w.commit(last)
-	}
-	if err != nil || w.c.broken {
-		w.c.discard()
-		w.c = nil
-	}
-	for i, j := range group {
-		if j == nil {
-			continue
-		}
-		// What a function found out in a transaction that came to nothing is
-		// not true: not even its own error.
 		if err != nil {
 			outcomes[i] = err
 		}
-		if j.state.Load() != withdrawn {
-			j.done <- outcomes[i]
+		j.done <- outcomes[i]
+	}
+}
+
+// errAgain says that the transaction was rolled back and its jobs are to be run
+// one by one.
+var errAgain = errors.New("again")
+
+// together runs jobs in one transaction. It returns what became of the
+// transaction and fills in what became of each job in it.
+func (w *writer) together(group []*job, outcomes []error) error {
+	if err := w.connect(); err != nil {
+		return unavailable("CANNOT_OPEN", err)
+	}
+	if err := w.c.exec(`BEGIN IMMEDIATE`); err != nil {
+		w.disconnect()
+		return storeError(err)
+	}
+	var last appended
+	for i, j := range group {
+		b, err := w.book(j.shop)
+		if err != nil {
+			w.disconnect()
+			return storeError(err)
+		}
+		t := newTx(j.ctx, w.c, b)
+		outcomes[i] = w.hand(j, t)
+		switch {
+		case t.broken != nil:
+			w.disconnect()
+			return t.broken
+		case outcomes[i] == nil:
+			b.keep()
+			if t.appended {
+				last = appended{b.id, b.head.Seq, b.head.Hash}
+			}
+		case !t.written:
+			b.forget()
+		default:
+			if err := w.rollback(); err != nil || len(group) == 1 {
+				return err
+			}
+			return errAgain
 		}
 	}
+	return w.commit(last)
+}
+
+// rollback gives up a transaction over a sound connection.
+func (w *writer) rollback() error {
+	if err := w.c.exec(`ROLLBACK`); err != nil {
+		w.disconnect()
+		return storeError(err)
+	}
+	w.books = map[string]*book{}
+	return nil
+}
+
+// hand lets the job's caller run its function in t.
+func (w *writer) hand(j *job, t *tx) error {
+	j.turn <- t
+	err := <-j.back
+	t.end()
+	j.gone = err == errAborted
+	if err == nil {
+		err = t.refused
+	}
+	return err
+}
+
+// book returns the shop's book.
+func (w *writer) book(shop string) (*book, error) {
+	if b, ok := w.books[shop]; ok {
+		return b, nil
+	}
+	b, err := openBook(w.c, shop, func() (id int64, err error) {
+		_, err = w.c.one(`SELECT ifnull(max(id), 0) FROM shop`, nil, &id)
+		for _, b := range w.books {
+			id = max(id, b.id)
+		}
+		return id + 1, err
+	})
+	if err == nil {
+		w.books[shop] = b
+	}
+	return b, err
 }
 
 // appended identifies an entry.
@@ -169,13 +278,24 @@ type appended struct {
 	hash ledger.Hash
 }
 
-// commit ends the transaction. last is its last entry, if it has one.
+// commit writes what is left and ends the transaction. last is its last entry,
+// if it has one.
 func (w *writer) commit(last appended) error {
 	if last.seq == 0 {
-		return storeError(w.c.exec(`ROLLBACK`))
+		if err := w.c.exec(`COMMIT`); err != nil { // of nothing: what the books know stays true
+			w.disconnect()
+			return storeError(err)
+		}
+		return nil
+	}
+	for _, b := range w.books {
+		if err := b.write(w.c); err != nil {
+			w.disconnect()
+			return storeError(err)
+		}
 	}
 	commit := func() error { return w.c.exec(`COMMIT`) }
-	err := error(nil)
+	var err error
 	if hook := w.store.faults.commit; hook != nil {
 		err = hook(commit)
 	} else {
@@ -184,8 +304,7 @@ func (w *writer) commit(last appended) error {
 	if err == nil {
 		return nil
 	}
-	w.c.discard()
-	w.c = nil
+	w.disconnect()
 	return w.settle(last, err)
 }
 
@@ -201,7 +320,7 @@ func (w *writer) settle(last appended, cause error) error {
 		return unknown(err)
 	}
 	var hash ledger.Hash
-	found, err := w.c.one(`SELECT hash FROM entry WHERE shop = ? AND seq = ?`, []any{last.shop, last.seq}, hashScan{&hash})
+	found, err := w.c.one(`SELECT hash FROM entry WHERE id = ?`, []any{entryID(last.shop, last.seq)}, hashScan{&hash})
 	switch {
 	case err != nil:
 		return unknown(err)
