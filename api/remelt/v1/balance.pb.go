@@ -377,7 +377,11 @@ type HeatBalance struct {
 	// The last entry that changed it.
 	Sequence int64 `protobuf:"varint,8,opt,name=sequence,proto3" json:"sequence,omitempty"`
 	// When that was recorded.
-	ChangeTime    *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=change_time,json=changeTime,proto3" json:"change_time,omitempty"`
+	ChangeTime *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=change_time,json=changeTime,proto3" json:"change_time,omitempty"`
+	// What was charged, by the form of the lots; a heel counts as a pig.
+	ChargedByForm []*FormMass `protobuf:"bytes,10,rep,name=charged_by_form,json=chargedByForm,proto3" json:"charged_by_form,omitempty"`
+	// Of what was charged, from lots that were still to be cleaned.
+	ChargedDirty  *Mass `protobuf:"bytes,11,opt,name=charged_dirty,json=chargedDirty,proto3" json:"charged_dirty,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -471,6 +475,20 @@ func (x *HeatBalance) GetSequence() int64 {
 func (x *HeatBalance) GetChangeTime() *timestamppb.Timestamp {
 	if x != nil {
 		return x.ChangeTime
+	}
+	return nil
+}
+
+func (x *HeatBalance) GetChargedByForm() []*FormMass {
+	if x != nil {
+		return x.ChargedByForm
+	}
+	return nil
+}
+
+func (x *HeatBalance) GetChargedDirty() *Mass {
+	if x != nil {
+		return x.ChargedDirty
 	}
 	return nil
 }
@@ -1262,7 +1280,7 @@ const file_remelt_v1_balance_proto_rawDesc = "" +
 	"\x10returned_percent\x18\x17 \x01(\tB\x03\xe0A\x03R\x0freturnedPercent\x12&\n" +
 	"\fgone_percent\x18\x18 \x01(\tB\x03\xe0A\x03R\vgonePercent\x12/\n" +
 	"\x11melt_loss_percent\x18\x19 \x01(\tB\x03\xe0A\x03R\x0fmeltLossPercent\x124\n" +
-	"\x13unaccounted_percent\x18\x1a \x01(\tB\x03\xe0A\x03R\x12unaccountedPercent\"\x80\x04\n" +
+	"\x13unaccounted_percent\x18\x1a \x01(\tB\x03\xe0A\x03R\x12unaccountedPercent\"\xfd\x04\n" +
 	"\vHeatBalance\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12(\n" +
 	"\x04heat\x18\x02 \x01(\v2\x0f.remelt.v1.HeatB\x03\xe0A\x03R\x04heat\x12%\n" +
@@ -1273,7 +1291,10 @@ const file_remelt_v1_balance_proto_rawDesc = "" +
 	"\aflagged\x18\a \x03(\v2\x17.remelt.v1.FlaggedEntryB\x03\xe0A\x03R\aflagged\x12\x1f\n" +
 	"\bsequence\x18\b \x01(\x03B\x03\xe0A\x03R\bsequence\x12@\n" +
 	"\vchange_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
-	"changeTime:a\xeaA^\n" +
+	"changeTime\x12@\n" +
+	"\x0fcharged_by_form\x18\n" +
+	" \x03(\v2\x13.remelt.v1.FormMassB\x03\xe0A\x03R\rchargedByForm\x129\n" +
+	"\rcharged_dirty\x18\v \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\fchargedDirty:a\xeaA^\n" +
 	"\x1eremelt.example.org/HeatBalance\x12!shops/{shop}/heats/{heat}/balance*\fheatBalances2\vheatBalance\"\x8f\x01\n" +
 	"\fFlaggedEntry\x126\n" +
 	"\x05entry\x18\x01 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
@@ -1409,43 +1430,45 @@ var file_remelt_v1_balance_proto_depIdxs = []int32{
 	4,  // 23: remelt.v1.HeatBalance.uncertainty:type_name -> remelt.v1.Uncertainty
 	3,  // 24: remelt.v1.HeatBalance.flagged:type_name -> remelt.v1.FlaggedEntry
 	16, // 25: remelt.v1.HeatBalance.change_time:type_name -> google.protobuf.Timestamp
-	17, // 26: remelt.v1.FlaggedEntry.flags:type_name -> remelt.v1.Flag
-	13, // 27: remelt.v1.Uncertainty.standard:type_name -> remelt.v1.Mass
-	13, // 28: remelt.v1.Uncertainty.expanded:type_name -> remelt.v1.Mass
-	5,  // 29: remelt.v1.Uncertainty.parts:type_name -> remelt.v1.UncertaintyPart
-	13, // 30: remelt.v1.UncertaintyPart.standard:type_name -> remelt.v1.Mass
-	16, // 31: remelt.v1.PeriodBalance.start_time:type_name -> google.protobuf.Timestamp
-	16, // 32: remelt.v1.PeriodBalance.end_time:type_name -> google.protobuf.Timestamp
-	7,  // 33: remelt.v1.PeriodBalance.groups:type_name -> remelt.v1.HeatGroup
-	7,  // 34: remelt.v1.PeriodBalance.total:type_name -> remelt.v1.HeatGroup
-	8,  // 35: remelt.v1.PeriodBalance.flows:type_name -> remelt.v1.Flow
-	1,  // 36: remelt.v1.HeatGroup.terms:type_name -> remelt.v1.Terms
-	13, // 37: remelt.v1.HeatGroup.standard:type_name -> remelt.v1.Mass
-	13, // 38: remelt.v1.Flow.opening:type_name -> remelt.v1.Mass
-	13, // 39: remelt.v1.Flow.received:type_name -> remelt.v1.Mass
-	13, // 40: remelt.v1.Flow.customers:type_name -> remelt.v1.Mass
-	13, // 41: remelt.v1.Flow.additives:type_name -> remelt.v1.Mass
-	13, // 42: remelt.v1.Flow.counted:type_name -> remelt.v1.Mass
-	13, // 43: remelt.v1.Flow.from_other_alloys:type_name -> remelt.v1.Mass
-	13, // 44: remelt.v1.Flow.left:type_name -> remelt.v1.Mass
-	13, // 45: remelt.v1.Flow.lost:type_name -> remelt.v1.Mass
-	13, // 46: remelt.v1.Flow.closing:type_name -> remelt.v1.Mass
-	16, // 47: remelt.v1.GetHeatBalanceRequest.recorded_time:type_name -> google.protobuf.Timestamp
-	16, // 48: remelt.v1.GetHeatBalanceRequest.happened_time:type_name -> google.protobuf.Timestamp
-	2,  // 49: remelt.v1.GetHeatBalanceResponse.balance:type_name -> remelt.v1.HeatBalance
-	16, // 50: remelt.v1.GetPeriodBalanceRequest.start_time:type_name -> google.protobuf.Timestamp
-	16, // 51: remelt.v1.GetPeriodBalanceRequest.end_time:type_name -> google.protobuf.Timestamp
-	0,  // 52: remelt.v1.GetPeriodBalanceRequest.group_by:type_name -> remelt.v1.Grouping
-	6,  // 53: remelt.v1.GetPeriodBalanceResponse.balance:type_name -> remelt.v1.PeriodBalance
-	9,  // 54: remelt.v1.BalanceService.GetHeatBalance:input_type -> remelt.v1.GetHeatBalanceRequest
-	11, // 55: remelt.v1.BalanceService.GetPeriodBalance:input_type -> remelt.v1.GetPeriodBalanceRequest
-	10, // 56: remelt.v1.BalanceService.GetHeatBalance:output_type -> remelt.v1.GetHeatBalanceResponse
-	12, // 57: remelt.v1.BalanceService.GetPeriodBalance:output_type -> remelt.v1.GetPeriodBalanceResponse
-	56, // [56:58] is the sub-list for method output_type
-	54, // [54:56] is the sub-list for method input_type
-	54, // [54:54] is the sub-list for extension type_name
-	54, // [54:54] is the sub-list for extension extendee
-	0,  // [0:54] is the sub-list for field type_name
+	14, // 26: remelt.v1.HeatBalance.charged_by_form:type_name -> remelt.v1.FormMass
+	13, // 27: remelt.v1.HeatBalance.charged_dirty:type_name -> remelt.v1.Mass
+	17, // 28: remelt.v1.FlaggedEntry.flags:type_name -> remelt.v1.Flag
+	13, // 29: remelt.v1.Uncertainty.standard:type_name -> remelt.v1.Mass
+	13, // 30: remelt.v1.Uncertainty.expanded:type_name -> remelt.v1.Mass
+	5,  // 31: remelt.v1.Uncertainty.parts:type_name -> remelt.v1.UncertaintyPart
+	13, // 32: remelt.v1.UncertaintyPart.standard:type_name -> remelt.v1.Mass
+	16, // 33: remelt.v1.PeriodBalance.start_time:type_name -> google.protobuf.Timestamp
+	16, // 34: remelt.v1.PeriodBalance.end_time:type_name -> google.protobuf.Timestamp
+	7,  // 35: remelt.v1.PeriodBalance.groups:type_name -> remelt.v1.HeatGroup
+	7,  // 36: remelt.v1.PeriodBalance.total:type_name -> remelt.v1.HeatGroup
+	8,  // 37: remelt.v1.PeriodBalance.flows:type_name -> remelt.v1.Flow
+	1,  // 38: remelt.v1.HeatGroup.terms:type_name -> remelt.v1.Terms
+	13, // 39: remelt.v1.HeatGroup.standard:type_name -> remelt.v1.Mass
+	13, // 40: remelt.v1.Flow.opening:type_name -> remelt.v1.Mass
+	13, // 41: remelt.v1.Flow.received:type_name -> remelt.v1.Mass
+	13, // 42: remelt.v1.Flow.customers:type_name -> remelt.v1.Mass
+	13, // 43: remelt.v1.Flow.additives:type_name -> remelt.v1.Mass
+	13, // 44: remelt.v1.Flow.counted:type_name -> remelt.v1.Mass
+	13, // 45: remelt.v1.Flow.from_other_alloys:type_name -> remelt.v1.Mass
+	13, // 46: remelt.v1.Flow.left:type_name -> remelt.v1.Mass
+	13, // 47: remelt.v1.Flow.lost:type_name -> remelt.v1.Mass
+	13, // 48: remelt.v1.Flow.closing:type_name -> remelt.v1.Mass
+	16, // 49: remelt.v1.GetHeatBalanceRequest.recorded_time:type_name -> google.protobuf.Timestamp
+	16, // 50: remelt.v1.GetHeatBalanceRequest.happened_time:type_name -> google.protobuf.Timestamp
+	2,  // 51: remelt.v1.GetHeatBalanceResponse.balance:type_name -> remelt.v1.HeatBalance
+	16, // 52: remelt.v1.GetPeriodBalanceRequest.start_time:type_name -> google.protobuf.Timestamp
+	16, // 53: remelt.v1.GetPeriodBalanceRequest.end_time:type_name -> google.protobuf.Timestamp
+	0,  // 54: remelt.v1.GetPeriodBalanceRequest.group_by:type_name -> remelt.v1.Grouping
+	6,  // 55: remelt.v1.GetPeriodBalanceResponse.balance:type_name -> remelt.v1.PeriodBalance
+	9,  // 56: remelt.v1.BalanceService.GetHeatBalance:input_type -> remelt.v1.GetHeatBalanceRequest
+	11, // 57: remelt.v1.BalanceService.GetPeriodBalance:input_type -> remelt.v1.GetPeriodBalanceRequest
+	10, // 58: remelt.v1.BalanceService.GetHeatBalance:output_type -> remelt.v1.GetHeatBalanceResponse
+	12, // 59: remelt.v1.BalanceService.GetPeriodBalance:output_type -> remelt.v1.GetPeriodBalanceResponse
+	58, // [58:60] is the sub-list for method output_type
+	56, // [56:58] is the sub-list for method input_type
+	56, // [56:56] is the sub-list for extension type_name
+	56, // [56:56] is the sub-list for extension extendee
+	0,  // [0:56] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_balance_proto_init() }

@@ -1121,14 +1121,14 @@ func (x *WatchEntriesRequest) GetView() EntryView {
 	return EntryView_ENTRY_VIEW_UNSPECIFIED
 }
 
-// A message of WatchEntries.
+// A message of WatchEntries: the next entry, or a heartbeat.
 type WatchEntriesResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The next entry; not there in a heartbeat, which comes when nothing was
-	// recorded for a while.
+	// The next entry.
 	Entry *Entry `protobuf:"bytes,1,opt,name=entry,proto3" json:"entry,omitempty"`
-	// The last entry of the book when this was sent. When it is the one you have,
-	// you have everything.
+	// In a heartbeat, the last entry of the book: you have everything up to it. A
+	// heartbeat comes when everything was sent, and when nothing was recorded for
+	// a while. 0 in a message with an entry.
 	LastSequence  int64 `protobuf:"varint,2,opt,name=last_sequence,json=lastSequence,proto3" json:"last_sequence,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

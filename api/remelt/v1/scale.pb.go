@@ -25,7 +25,7 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
-// Accuracy classes of OIML R 76.
+// Accuracy classes: I to IIII of OIML R 76, III L of NIST Handbook 44.
 type AccuracyClass int32
 
 const (
@@ -39,6 +39,8 @@ const (
 	AccuracyClass_ACCURACY_CLASS_III AccuracyClass = 3
 	// Ordinary.
 	AccuracyClass_ACCURACY_CLASS_IIII AccuracyClass = 4
+	// Vehicle and other large scales, in Handbook 44.
+	AccuracyClass_ACCURACY_CLASS_III_L AccuracyClass = 5
 )
 
 // Enum value maps for AccuracyClass.
@@ -49,6 +51,7 @@ var (
 		2: "ACCURACY_CLASS_II",
 		3: "ACCURACY_CLASS_III",
 		4: "ACCURACY_CLASS_IIII",
+		5: "ACCURACY_CLASS_III_L",
 	}
 	AccuracyClass_value = map[string]int32{
 		"ACCURACY_CLASS_UNSPECIFIED": 0,
@@ -56,6 +59,7 @@ var (
 		"ACCURACY_CLASS_II":          2,
 		"ACCURACY_CLASS_III":         3,
 		"ACCURACY_CLASS_IIII":        4,
+		"ACCURACY_CLASS_III_L":       5,
 	}
 )
 
@@ -86,6 +90,59 @@ func (AccuracyClass) EnumDescriptor() ([]byte, []int) {
 	return file_remelt_v1_scale_proto_rawDescGZIP(), []int{0}
 }
 
+// Rules for the limits of error of a scale in service.
+type ScaleRule int32
+
+const (
+	// Not said.
+	ScaleRule_SCALE_RULE_UNSPECIFIED ScaleRule = 0
+	// OIML R 76.
+	ScaleRule_SCALE_RULE_OIML_R76 ScaleRule = 1
+	// NIST Handbook 44.
+	ScaleRule_SCALE_RULE_NIST_HB44 ScaleRule = 2
+)
+
+// Enum value maps for ScaleRule.
+var (
+	ScaleRule_name = map[int32]string{
+		0: "SCALE_RULE_UNSPECIFIED",
+		1: "SCALE_RULE_OIML_R76",
+		2: "SCALE_RULE_NIST_HB44",
+	}
+	ScaleRule_value = map[string]int32{
+		"SCALE_RULE_UNSPECIFIED": 0,
+		"SCALE_RULE_OIML_R76":    1,
+		"SCALE_RULE_NIST_HB44":   2,
+	}
+)
+
+func (x ScaleRule) Enum() *ScaleRule {
+	p := new(ScaleRule)
+	*p = x
+	return p
+}
+
+func (x ScaleRule) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ScaleRule) Descriptor() protoreflect.EnumDescriptor {
+	return file_remelt_v1_scale_proto_enumTypes[1].Descriptor()
+}
+
+func (ScaleRule) Type() protoreflect.EnumType {
+	return &file_remelt_v1_scale_proto_enumTypes[1]
+}
+
+func (x ScaleRule) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ScaleRule.Descriptor instead.
+func (ScaleRule) EnumDescriptor() ([]byte, []int) {
+	return file_remelt_v1_scale_proto_rawDescGZIP(), []int{1}
+}
+
 // A scale.
 type Scale struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -97,16 +154,29 @@ type Scale struct {
 	Division *Mass `protobuf:"bytes,3,opt,name=division,proto3" json:"division,omitempty"`
 	// The verification interval (e), when it differs from the division.
 	VerificationInterval *Mass `protobuf:"bytes,4,opt,name=verification_interval,json=verificationInterval,proto3" json:"verification_interval,omitempty"`
-	// Its class by OIML R 76.
+	// Its class, as on the plate.
 	AccuracyClass AccuracyClass `protobuf:"varint,5,opt,name=accuracy_class,json=accuracyClass,proto3,enum=remelt.v1.AccuracyClass" json:"accuracy_class,omitempty"`
 	// The most it can weigh.
 	Capacity *Mass `protobuf:"bytes,6,opt,name=capacity,proto3" json:"capacity,omitempty"`
 	// When it was last checked.
 	CheckTime *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=check_time,json=checkTime,proto3" json:"check_time,omitempty"`
 	// Changes when the thing does.
-	Etag          string `protobuf:"bytes,8,opt,name=etag,proto3" json:"etag,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Etag string `protobuf:"bytes,8,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Whose limits of error hold.
+	Rule ScaleRule `protobuf:"varint,9,opt,name=rule,proto3,enum=remelt.v1.ScaleRule" json:"rule,omitempty"`
+	// What stood on it at the last check with known weights, if that check is to
+	// be believed instead of the limits.
+	CheckLoad *Mass `protobuf:"bytes,10,opt,name=check_load,json=checkLoad,proto3" json:"check_load,omitempty"`
+	// What it showed then, less what was true; may be below zero.
+	CheckError *Mass `protobuf:"bytes,11,opt,name=check_error,json=checkError,proto3" json:"check_error,omitempty"`
+	// The standard uncertainty of those weights.
+	CheckUncertainty *Mass `protobuf:"bytes,12,opt,name=check_uncertainty,json=checkUncertainty,proto3" json:"check_uncertainty,omitempty"`
+	// The standard deviation of repeated readings.
+	Repeatability *Mass `protobuf:"bytes,13,opt,name=repeatability,proto3" json:"repeatability,omitempty"`
+	// From how many readings.
+	RepeatabilityReadings int32 `protobuf:"varint,14,opt,name=repeatability_readings,json=repeatabilityReadings,proto3" json:"repeatability_readings,omitempty"`
+	unknownFields         protoimpl.UnknownFields
+	sizeCache             protoimpl.SizeCache
 }
 
 func (x *Scale) Reset() {
@@ -193,6 +263,48 @@ func (x *Scale) GetEtag() string {
 		return x.Etag
 	}
 	return ""
+}
+
+func (x *Scale) GetRule() ScaleRule {
+	if x != nil {
+		return x.Rule
+	}
+	return ScaleRule_SCALE_RULE_UNSPECIFIED
+}
+
+func (x *Scale) GetCheckLoad() *Mass {
+	if x != nil {
+		return x.CheckLoad
+	}
+	return nil
+}
+
+func (x *Scale) GetCheckError() *Mass {
+	if x != nil {
+		return x.CheckError
+	}
+	return nil
+}
+
+func (x *Scale) GetCheckUncertainty() *Mass {
+	if x != nil {
+		return x.CheckUncertainty
+	}
+	return nil
+}
+
+func (x *Scale) GetRepeatability() *Mass {
+	if x != nil {
+		return x.Repeatability
+	}
+	return nil
+}
+
+func (x *Scale) GetRepeatabilityReadings() int32 {
+	if x != nil {
+		return x.RepeatabilityReadings
+	}
+	return 0
 }
 
 // Request of GetScale.
@@ -585,7 +697,7 @@ var File_remelt_v1_scale_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_scale_proto_rawDesc = "" +
 	"\n" +
-	"\x15remelt/v1/scale.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x17remelt/v1/measure.proto\"\xe9\x03\n" +
+	"\x15remelt/v1/scale.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x17remelt/v1/measure.proto\"\xce\x06\n" +
 	"\x05Scale\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12&\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\x03\xe0A\x02R\vdisplayName\x120\n" +
@@ -595,7 +707,17 @@ const file_remelt_v1_scale_proto_rawDesc = "" +
 	"\bcapacity\x18\x06 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x01R\bcapacity\x12>\n" +
 	"\n" +
 	"check_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x01R\tcheckTime\x12\x17\n" +
-	"\x04etag\x18\b \x01(\tB\x03\xe0A\x01R\x04etag:I\xeaAF\n" +
+	"\x04etag\x18\b \x01(\tB\x03\xe0A\x01R\x04etag\x125\n" +
+	"\x04rule\x18\t \x01(\x0e2\x14.remelt.v1.ScaleRuleB\v\xe0A\x01\xbaH\x05\x82\x01\x02\x10\x01R\x04rule\x123\n" +
+	"\n" +
+	"check_load\x18\n" +
+	" \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x01R\tcheckLoad\x125\n" +
+	"\vcheck_error\x18\v \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x01R\n" +
+	"checkError\x12A\n" +
+	"\x11check_uncertainty\x18\f \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x01R\x10checkUncertainty\x12:\n" +
+	"\rrepeatability\x18\r \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x01R\rrepeatability\x12A\n" +
+	"\x16repeatability_readings\x18\x0e \x01(\x05B\n" +
+	"\xe0A\x01\xbaH\x04\x1a\x02(\x00R\x15repeatabilityReadings:I\xeaAF\n" +
 	"\x18remelt.example.org/Scale\x12\x1bshops/{shop}/scales/{scale}*\x06scales2\x05scale\"M\n" +
 	"\x0fGetScaleRequest\x12:\n" +
 	"\x04name\x18\x01 \x01(\tB&\xe0A\x02\xfaA\x1a\n" +
@@ -626,13 +748,18 @@ const file_remelt_v1_scale_proto_rawDesc = "" +
 	"\x06device\x18\x19 \x01(\tB\x03\xe0A\x01R\x06device\"o\n" +
 	"\x13UpdateScaleResponse\x12+\n" +
 	"\x05scale\x18\x01 \x01(\v2\x10.remelt.v1.ScaleB\x03\xe0A\x03R\x05scale\x12+\n" +
-	"\x05entry\x18\x02 \x01(\v2\x10.remelt.v1.EntryB\x03\xe0A\x03R\x05entry*\x8d\x01\n" +
+	"\x05entry\x18\x02 \x01(\v2\x10.remelt.v1.EntryB\x03\xe0A\x03R\x05entry*\xa7\x01\n" +
 	"\rAccuracyClass\x12\x1e\n" +
 	"\x1aACCURACY_CLASS_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10ACCURACY_CLASS_I\x10\x01\x12\x15\n" +
 	"\x11ACCURACY_CLASS_II\x10\x02\x12\x16\n" +
 	"\x12ACCURACY_CLASS_III\x10\x03\x12\x17\n" +
-	"\x13ACCURACY_CLASS_IIII\x10\x042\xf3\x02\n" +
+	"\x13ACCURACY_CLASS_IIII\x10\x04\x12\x18\n" +
+	"\x14ACCURACY_CLASS_III_L\x10\x05*Z\n" +
+	"\tScaleRule\x12\x1a\n" +
+	"\x16SCALE_RULE_UNSPECIFIED\x10\x00\x12\x17\n" +
+	"\x13SCALE_RULE_OIML_R76\x10\x01\x12\x18\n" +
+	"\x14SCALE_RULE_NIST_HB44\x10\x022\xf3\x02\n" +
 	"\fScaleService\x12o\n" +
 	"\bGetScale\x12\x1a.remelt.v1.GetScaleRequest\x1a\x1b.remelt.v1.GetScaleResponse\"*\x82\xd3\xe4\x93\x02$b\x05scale\x12\x1b/v1/{name=shops/*/scales/*}\x12n\n" +
 	"\n" +
@@ -651,46 +778,52 @@ func file_remelt_v1_scale_proto_rawDescGZIP() []byte {
 	return file_remelt_v1_scale_proto_rawDescData
 }
 
-var file_remelt_v1_scale_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_remelt_v1_scale_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
 var file_remelt_v1_scale_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
 var file_remelt_v1_scale_proto_goTypes = []any{
 	(AccuracyClass)(0),            // 0: remelt.v1.AccuracyClass
-	(*Scale)(nil),                 // 1: remelt.v1.Scale
-	(*GetScaleRequest)(nil),       // 2: remelt.v1.GetScaleRequest
-	(*GetScaleResponse)(nil),      // 3: remelt.v1.GetScaleResponse
-	(*ListScalesRequest)(nil),     // 4: remelt.v1.ListScalesRequest
-	(*ListScalesResponse)(nil),    // 5: remelt.v1.ListScalesResponse
-	(*UpdateScaleRequest)(nil),    // 6: remelt.v1.UpdateScaleRequest
-	(*UpdateScaleResponse)(nil),   // 7: remelt.v1.UpdateScaleResponse
-	(*Mass)(nil),                  // 8: remelt.v1.Mass
-	(*timestamppb.Timestamp)(nil), // 9: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil), // 10: google.protobuf.FieldMask
-	(*Entry)(nil),                 // 11: remelt.v1.Entry
+	(ScaleRule)(0),                // 1: remelt.v1.ScaleRule
+	(*Scale)(nil),                 // 2: remelt.v1.Scale
+	(*GetScaleRequest)(nil),       // 3: remelt.v1.GetScaleRequest
+	(*GetScaleResponse)(nil),      // 4: remelt.v1.GetScaleResponse
+	(*ListScalesRequest)(nil),     // 5: remelt.v1.ListScalesRequest
+	(*ListScalesResponse)(nil),    // 6: remelt.v1.ListScalesResponse
+	(*UpdateScaleRequest)(nil),    // 7: remelt.v1.UpdateScaleRequest
+	(*UpdateScaleResponse)(nil),   // 8: remelt.v1.UpdateScaleResponse
+	(*Mass)(nil),                  // 9: remelt.v1.Mass
+	(*timestamppb.Timestamp)(nil), // 10: google.protobuf.Timestamp
+	(*fieldmaskpb.FieldMask)(nil), // 11: google.protobuf.FieldMask
+	(*Entry)(nil),                 // 12: remelt.v1.Entry
 }
 var file_remelt_v1_scale_proto_depIdxs = []int32{
-	8,  // 0: remelt.v1.Scale.division:type_name -> remelt.v1.Mass
-	8,  // 1: remelt.v1.Scale.verification_interval:type_name -> remelt.v1.Mass
+	9,  // 0: remelt.v1.Scale.division:type_name -> remelt.v1.Mass
+	9,  // 1: remelt.v1.Scale.verification_interval:type_name -> remelt.v1.Mass
 	0,  // 2: remelt.v1.Scale.accuracy_class:type_name -> remelt.v1.AccuracyClass
-	8,  // 3: remelt.v1.Scale.capacity:type_name -> remelt.v1.Mass
-	9,  // 4: remelt.v1.Scale.check_time:type_name -> google.protobuf.Timestamp
-	1,  // 5: remelt.v1.GetScaleResponse.scale:type_name -> remelt.v1.Scale
-	1,  // 6: remelt.v1.ListScalesResponse.scales:type_name -> remelt.v1.Scale
-	1,  // 7: remelt.v1.UpdateScaleRequest.scale:type_name -> remelt.v1.Scale
-	10, // 8: remelt.v1.UpdateScaleRequest.update_mask:type_name -> google.protobuf.FieldMask
-	9,  // 9: remelt.v1.UpdateScaleRequest.happened_time:type_name -> google.protobuf.Timestamp
-	1,  // 10: remelt.v1.UpdateScaleResponse.scale:type_name -> remelt.v1.Scale
-	11, // 11: remelt.v1.UpdateScaleResponse.entry:type_name -> remelt.v1.Entry
-	2,  // 12: remelt.v1.ScaleService.GetScale:input_type -> remelt.v1.GetScaleRequest
-	4,  // 13: remelt.v1.ScaleService.ListScales:input_type -> remelt.v1.ListScalesRequest
-	6,  // 14: remelt.v1.ScaleService.UpdateScale:input_type -> remelt.v1.UpdateScaleRequest
-	3,  // 15: remelt.v1.ScaleService.GetScale:output_type -> remelt.v1.GetScaleResponse
-	5,  // 16: remelt.v1.ScaleService.ListScales:output_type -> remelt.v1.ListScalesResponse
-	7,  // 17: remelt.v1.ScaleService.UpdateScale:output_type -> remelt.v1.UpdateScaleResponse
-	15, // [15:18] is the sub-list for method output_type
-	12, // [12:15] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	9,  // 3: remelt.v1.Scale.capacity:type_name -> remelt.v1.Mass
+	10, // 4: remelt.v1.Scale.check_time:type_name -> google.protobuf.Timestamp
+	1,  // 5: remelt.v1.Scale.rule:type_name -> remelt.v1.ScaleRule
+	9,  // 6: remelt.v1.Scale.check_load:type_name -> remelt.v1.Mass
+	9,  // 7: remelt.v1.Scale.check_error:type_name -> remelt.v1.Mass
+	9,  // 8: remelt.v1.Scale.check_uncertainty:type_name -> remelt.v1.Mass
+	9,  // 9: remelt.v1.Scale.repeatability:type_name -> remelt.v1.Mass
+	2,  // 10: remelt.v1.GetScaleResponse.scale:type_name -> remelt.v1.Scale
+	2,  // 11: remelt.v1.ListScalesResponse.scales:type_name -> remelt.v1.Scale
+	2,  // 12: remelt.v1.UpdateScaleRequest.scale:type_name -> remelt.v1.Scale
+	11, // 13: remelt.v1.UpdateScaleRequest.update_mask:type_name -> google.protobuf.FieldMask
+	10, // 14: remelt.v1.UpdateScaleRequest.happened_time:type_name -> google.protobuf.Timestamp
+	2,  // 15: remelt.v1.UpdateScaleResponse.scale:type_name -> remelt.v1.Scale
+	12, // 16: remelt.v1.UpdateScaleResponse.entry:type_name -> remelt.v1.Entry
+	3,  // 17: remelt.v1.ScaleService.GetScale:input_type -> remelt.v1.GetScaleRequest
+	5,  // 18: remelt.v1.ScaleService.ListScales:input_type -> remelt.v1.ListScalesRequest
+	7,  // 19: remelt.v1.ScaleService.UpdateScale:input_type -> remelt.v1.UpdateScaleRequest
+	4,  // 20: remelt.v1.ScaleService.GetScale:output_type -> remelt.v1.GetScaleResponse
+	6,  // 21: remelt.v1.ScaleService.ListScales:output_type -> remelt.v1.ListScalesResponse
+	8,  // 22: remelt.v1.ScaleService.UpdateScale:output_type -> remelt.v1.UpdateScaleResponse
+	20, // [20:23] is the sub-list for method output_type
+	17, // [17:20] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_scale_proto_init() }
@@ -705,7 +838,7 @@ func file_remelt_v1_scale_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_remelt_v1_scale_proto_rawDesc), len(file_remelt_v1_scale_proto_rawDesc)),
-			NumEnums:      1,
+			NumEnums:      2,
 			NumMessages:   7,
 			NumExtensions: 0,
 			NumServices:   1,
