@@ -169,11 +169,13 @@ func (t Table) Find(name string) (Alloy, error) {
 	return Alloy{}, e
 }
 
+var spellings = strings.NewReplacer("‐", "-", "–", "-", "aluminum", "aluminium")
+
 // fold makes names comparable: lower case, single spaces, one kind of hyphen,
 // one spelling of aluminium.
 func fold(s string) string {
 	s = strings.Join(strings.Fields(strings.ToLower(s)), " ")
-	return strings.NewReplacer("‐", "-", "–", "-", "aluminum", "aluminium").Replace(s)
+	return spellings.Replace(s)
 }
 
 // Materials lists pure metals, waxes and investments of the built-in figures.

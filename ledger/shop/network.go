@@ -42,7 +42,8 @@ type netBuilder struct {
 
 const (
 	whatBelief  = "unaccounted for"
-	estimatedBy = 0.1 // relative standard uncertainty of an amount that somebody estimated: an assumption, to be weighed instead
+	dirtDoubt   = 0.025 // least standard uncertainty of the share of dirt in a dirty weighing: common practice, no source
+	estimatedBy = 0.1   // relative standard uncertainty of an amount that somebody estimated: an assumption, to be weighed instead
 )
 
 func newNetBuilder(r ledger.Reader) (*netBuilder, error) {
@@ -97,6 +98,9 @@ func scaleOf(s ledger.Scale, massUnit string) balance.Scale {
 // stepOf is a typed division as an exact fraction of a milligram: 0.1 lb is
 // 45359237/1000 (1 lb = 453592.37 mg, NIST SP 811).
 func stepOf(q ledger.Quantity, massUnit string) balance.Step {
+	if q.Mass == 0 {
+		return balance.Step{}
+	}
 	text := strings.ToLower(q.Typed)
 	for _, u := range []struct {
 		name     string
@@ -139,15 +143,15 @@ func (b *netBuilder) node(a ledger.Account) string {
 
 // weighed returns the standard uncertainty in kg of a weighing, and the share of
 // it that is the scale's own, common to all its weighings.
-func (b *netBuilder) weighed(g ledger.Weighing) float64 {
+func (b *netBuilder) weighed(g ledger.Weighing, dirty bool) float64 {
 	id := g.Scale
 	if _, ok := b.scales[id]; !ok {
 		id = b.coarsest
 	}
 	w := balance.Weighing{Gross: int64(g.Net.Mass + g.Tare.Mass + g.Before.Mass), Tare: balance.Tare{Mass: int64(g.Tare.Mass + g.Before.Mass)}}
-	if g.DirtPPM > 0 { // dirt taken off by guess: known to half of itself
+	if g.DirtPPM > 0 || dirty {
 		w.Dirt = float64(g.DirtPPM) / float64(ledger.Whole)
-		w.DirtU = balance.Uniform(w.Dirt / 2)
+		w.DirtU = math.Max(w.Dirt, dirtDoubt)
 	}
 	budget, err := b.scales[id].Weigh(w)
 	if err != nil || budget.U <= 0 { // beyond the scale's table: a per cent
@@ -228,7 +232,7 @@ func (b *netBuilder) transfer(e *ledger.Entry, from, to ledger.Account, m ledger
 	found := false
 	for _, g := range e.Weighings {
 		if g.Subject == from || g.Subject == to {
-			s.U, found = b.weighed(g), true
+			s.U, found = b.weighed(g, b.dirtyThen(g.Subject, e)), true
 			break
 		}
 	}
@@ -237,7 +241,7 @@ func (b *netBuilder) transfer(e *ledger.Entry, from, to ledger.Account, m ledger
 	case found && basisOf(e, from, to) == ledger.Estimated && e.Kind != ledger.KindWeighIn:
 		s.U = math.Max(s.Value*estimatedBy, 0.001)
 	case found:
-	case basisOf(e, from, to) == ledger.Estimated || to.IsLoss():
+	case basisOf(e, from, to) == ledger.Estimated || to.IsLoss() || from == "":
 		s.U = math.Max(s.Value*estimatedBy, 0.001)
 	default:
 		s.Given = balance.Unmeasured
@@ -245,6 +249,13 @@ func (b *netBuilder) transfer(e *ledger.Entry, from, to ledger.Account, m ledger
 	if s.From != s.To {
 		b.add(s, about)
 	}
+}
+
+// dirtyThen reports whether a lot was weighed dirty in an entry.
+func (b *netBuilder) dirtyThen(a ledger.Account, e *ledger.Entry) bool {
+	l, ok := b.lots[a.Ref()]
+	return ok && a.Kind() == ledger.OfLot && (e.Kind == ledger.KindWeighIn || e.Kind == ledger.KindReceive) &&
+		(l.Condition == ledger.ToClean || l.HeldFrom == ledger.ToClean)
 }
 
 // settledEnd: metal found after a heat was settled comes from the heat all the same.
@@ -279,7 +290,7 @@ func (b *netBuilder) again(e *ledger.Entry) {
 		from := b.node(g.Subject)
 		b.version[g.Subject]++
 		metal := g.Net.Mass - g.DirtPPM.Of(g.Net.Mass)
-		s := balance.Stream{From: from, To: b.node(g.Subject), Value: metal.Kg(), U: b.weighed(g)}
+		s := balance.Stream{From: from, To: b.node(g.Subject), Value: metal.Kg(), U: b.weighed(g, false)}
 		what := "lot " + g.Subject.Ref() + ", counted"
 		if e.Kind == ledger.KindClean {
 			what = b.lotWords(g.Subject.Ref()) + ", weighed clean"
@@ -305,7 +316,7 @@ func (b *netBuilder) casting(e *ledger.Entry) {
 	if found, err := e.First(ledger.RecCasting, &k); err != nil || !found {
 		return
 	}
-	s := balance.Stream{From: from, To: b.node(g.Subject), Value: g.Net.Mass.Kg(), U: b.weighed(g)}
+	s := balance.Stream{From: from, To: b.node(g.Subject), Value: g.Net.Mass.Kg(), U: b.weighed(g, false)}
 	about := netStream{seq: e.Seq, heat: k.Heat, what: fmt.Sprintf("casting %s of heat %s, %s", k.ID, k.Heat, k.Stage)}
 	if first {
 		s.From = "heat/" + k.Heat
@@ -332,7 +343,7 @@ func (b *netBuilder) skim(e *ledger.Entry) {
 	rest := (l.Skim.Net - l.Skim.Added).Kg()
 	share := float64(l.Skim.Share) / float64(ledger.Whole)
 	sigma := rest * balance.Uniform(float64(b.shop.TrappedSpan)/float64(ledger.Whole))
-	u := b.weighed(e.Weighings[0])
+	u := b.weighed(e.Weighings[0], false)
 	effect := fmt.Sprintf("trapped share %d", e.Seq)
 	heat := "heat/" + l.Skim.Heat
 	b.add(balance.Stream{From: heat, To: b.node(ledger.Acct(ledger.OfLot, l.ID)), Value: l.Skim.Trapped.Kg(), U: math.Max(u/2, 1e-4),

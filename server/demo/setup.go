@@ -110,9 +110,19 @@ func (y *year) certificate(alloy string) *pb.Certificate {
 	}
 	order := []string{"Cu", "Al", "Si", "Sn", "Zn", "Pb", "Mn", "Mg", "Fe", "Ti"}
 	c := &pb.Certificate{Number: fmt.Sprintf("HQ-%05d", 10000+y.IntN(89999)), Method: "certificate"}
+	rest := 100.0
 	for _, el := range order {
-		if v := contents[alloy][el]; v > 0 {
-			c.Elements = append(c.Elements, &pb.Element{Symbol: el, Percent: fmt.Sprintf("%.2f", v*y.between(0.985, 1.015))})
+		v := contents[alloy][el]
+		if v == 0 || v > 50 {
+			continue // the base metal is what is left
+		}
+		v *= y.between(0.97, 1.03)
+		rest -= v
+		c.Elements = append(c.Elements, &pb.Element{Symbol: el, Percent: fmt.Sprintf("%.2f", v)})
+	}
+	for el, v := range contents[alloy] {
+		if v > 50 {
+			c.Elements = append(c.Elements, &pb.Element{Symbol: el, Percent: fmt.Sprintf("%.2f", rest-0.05)})
 		}
 	}
 	return c
