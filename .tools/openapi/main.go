@@ -1,12 +1,17 @@
 // Command openapi finishes a generated OpenAPI document, 2.0 or 3.1: it names
-// the path parameters after the collections they stand in, and refuses to write
-// a document that a second implementation of the standard rejects.
+// the path parameters after the collections they stand in, leaves references
+// bare in 2.0, and refuses to write a document that a second implementation of
+// the standard rejects.
 //
 // The generators name a path parameter after the request field that it fills,
 // so reading a lot is /shops/{name}/lots/{name_1} and changing it is
 // /shops/{lot.name}/lots/{lot.name_1}. OpenAPI calls two such paths identical
 // and forbids them (OpenAPI 3.1.0, Paths Object). Here both become
 // /shops/{shop}/lots/{lot}, one path with two methods.
+//
+// For 2.0 they also write readOnly beside a $ref. OpenAPI 2.0 takes its Reference
+// Object from draft-pbryan-zyp-json-ref-03, where (section 3) every member other
+// than $ref is ignored, so strict readers reject one. OpenAPI 3.1 allows them.
 //
 // Usage:
 //
@@ -48,7 +53,7 @@ func run(args []string) error {
 	return os.WriteFile(args[1], out, 0o644)
 }
 
-// finish returns the document with its path parameters named, keys sorted.
+// finish returns the document put right and judged valid, keys sorted.
 func finish(in []byte) ([]byte, error) {
 	var document map[string]any
 	decoder := json.NewDecoder(bytes.NewReader(in))
@@ -61,6 +66,9 @@ func finish(in []byte) ([]byte, error) {
 		return nil, err
 	}
 	document["paths"] = paths
+	if document["swagger"] != nil {
+		bareReferences(document)
+	}
 
 	var out bytes.Buffer
 	encoder := json.NewEncoder(&out)
@@ -70,6 +78,26 @@ func finish(in []byte) ([]byte, error) {
 		return nil, err
 	}
 	return out.Bytes(), validate(out.Bytes())
+}
+
+// bareReferences takes every member beside a $ref out of value.
+func bareReferences(value any) {
+	switch value := value.(type) {
+	case map[string]any:
+		reference, ok := value["$ref"].(string)
+		if ok {
+			clear(value)
+			value["$ref"] = reference
+			return
+		}
+		for _, member := range value {
+			bareReferences(member)
+		}
+	case []any:
+		for _, element := range value {
+			bareReferences(element)
+		}
+	}
 }
 
 // validate reports where the document departs from its version of OpenAPI.

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"maps"
 	"slices"
+	"strings"
 	"testing"
 )
 
@@ -57,6 +58,36 @@ func TestFinishMakesIdenticalPathsOne(t *testing.T) {
 	}
 	if got := item["get"].Parameters[2]; got.Name != "name" {
 		t.Errorf("query parameter became %q, want it left alone", got.Name)
+	}
+}
+
+// draft-pbryan-zyp-json-ref-03, section 3: "Any members other than "$ref" in a
+// JSON Reference object SHALL be ignored." OpenAPI 3.1.0, Schema Object, lets
+// other keywords stand beside it.
+func TestFinishLeavesReferencesBareInTwoOnly(t *testing.T) {
+	for version, test := range map[string]struct {
+		document string
+		kept     bool
+	}{
+		"2.0": {`{"swagger": "2.0", "info": {"title": "t", "version": "v1"},
+			"paths": {"/a": {"get": {"responses": {"200": {"description": "ok",
+				"schema": {"$ref": "#/definitions/A", "readOnly": true}}}}}},
+			"definitions": {"A": {"type": "object"}}}`, false},
+		"3.1": {`{"openapi": "3.1.0", "info": {"title": "t", "version": "v1"},
+			"paths": {"/a": {"get": {"responses": {"200": {"description": "ok", "content": {"application/json": {
+				"schema": {"$ref": "#/components/schemas/A", "readOnly": true}}}}}}}},
+			"components": {"schemas": {"A": {"type": "object"}}}}`, true},
+	} {
+		out, err := finish([]byte(test.document))
+		if err != nil {
+			t.Fatalf("%s: %v", version, err)
+		}
+		if kept := strings.Contains(string(out), "readOnly"); kept != test.kept {
+			t.Errorf("%s: readOnly kept: %t, want %t", version, kept, test.kept)
+		}
+		if !strings.Contains(string(out), `"$ref"`) {
+			t.Errorf("%s: the reference is gone", version)
+		}
 	}
 }
 
