@@ -1,0 +1,106 @@
+package lineage
+
+import (
+	"fmt"
+	"sort"
+)
+
+// Reverse strikes entry old because entry seq reverses it: its transfers are
+// taken out and what follows is replayed without them. An entry without
+// transfers may be reversed too. A reversal cannot be reversed; insert the
+// transfers of the entry it struck again, after that entry.
+//
+// It takes about as long as appending everything after old anew. It fails with
+// ErrOrder or ErrReversed and then has changed nothing.
+func (g *Graph) Reverse(seq, old int64) error {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if err := g.claim(seq, g.placeOf(seq), g.seq); err != nil {
+		return err
+	}
+	if old < 1 || old >= seq {
+		return fmt.Errorf("%w: entry %d reverses entry %d, must be an earlier one", ErrOrder, seq, old)
+	}
+	if by, ok := g.struck[old]; ok {
+		return fmt.Errorf("%w: entry %d was reversed by entry %d", ErrReversed, old, by)
+	}
+	if of, ok := g.reversal[old]; ok {
+		return fmt.Errorf("%w: entry %d is the reversal of entry %d; insert the transfers of %[3]d again", ErrReversed, old, of)
+	}
+	if of, ok := g.reversal[seq]; ok {
+		return fmt.Errorf("%w: entry %d reverses entry %d already, one entry reverses one", ErrReversed, seq, of)
+	}
+	g.seq, g.struck[old], g.reversal[seq] = seq, seq, old
+	at := g.upTo(g.placeOf(old) - 1)
+	g.rewrite(at, nil, uint32(old))
+	return nil
+}
+
+// Insert adds transfers of entry seq, recorded now, as happened right after an
+// earlier entry (and after what was inserted there before): a charge written
+// down late, or the right version of a reversed entry. Their Seq is taken to be
+// seq. It costs and fails as Reverse does, and with ErrTransfer or ErrFull.
+func (g *Graph) Insert(seq, after int64, ts ...Transfer) error {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if after < 1 || after > seq {
+		return fmt.Errorf("%w: entry %d inserted after entry %d, must be an earlier one", ErrOrder, seq, after)
+	}
+	place := g.placeOf(after)
+	if err := g.claim(seq, place, g.seq); err != nil {
+		return err
+	}
+	moved := g.moved
+	for _, t := range ts {
+		if err := g.check(t, moved); err != nil {
+			return err
+		}
+		moved += t.Mg
+	}
+	g.seq = seq
+	if place != seq {
+		g.place[seq] = place
+	}
+	moves := make([]move, len(ts))
+	for i, t := range ts {
+		t.Seq = seq
+		moves[i] = g.move(t)
+	}
+	g.rewrite(g.upTo(place), moves, 0)
+	return nil
+}
+
+// upTo returns how many versions stand at or before a place.
+func (g *Graph) upTo(place int64) int32 {
+	return int32(sort.Search(int(g.log.n), func(i int) bool {
+		return g.placeOf(int64(g.log.at(int32(i)).seq)) > place
+	}))
+}
+
+// rewrite goes back to the first n versions, adds moves, and replays the rest
+// without those of the struck entry (0 for none).
+func (g *Graph) rewrite(n int32, moves []move, strike uint32) {
+	old := g.log
+	for i := old.n - 1; i >= n; i-- {
+		v := old.at(i)
+		mg, _ := old.mass(i, v)
+		to, from := v.node(), old.giver(v)
+		g.nodes.at(to).content -= mg
+		g.nodes.at(to).last = v.prev
+		if from != none {
+			g.nodes.at(from).content += mg
+		}
+	}
+	g.log = old.before(n)
+	for _, m := range moves {
+		g.put(m)
+	}
+	for i := n; i < old.n; i++ {
+		v := old.at(i)
+		if v.seq == strike {
+			continue
+		}
+		mg, _ := old.mass(i, v)
+		g.put(move{seq: v.seq, from: old.giver(v), to: v.node(), mg: mg, melt: v.melt()})
+	}
+}
