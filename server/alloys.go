@@ -62,10 +62,10 @@ func (s alloys) UpdateAlloy(ctx context.Context, r *pb.UpdateAlloyRequest) (*pb.
 	return reply(d, &pb.UpdateAlloyResponse{Alloy: d.alloyFull("alloy.name", d.id()), Entry: d.entry(e)})
 }
 
-func (s alloys) CheckAlloyMix(ctx context.Context, r *pb.CheckAlloyMixRequest) (*pb.CheckAlloyMixResponse, error) {
+func (s alloys) CheckMix(ctx context.Context, r *pb.CheckMixRequest) (*pb.CheckMixResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), "shops/*")
 	m := alloy.MayMix(d.findAlloy("into", d.ref("into", r.GetInto(), "alloys")), d.findAlloy("from", d.ref("from", r.GetFrom(), "alloys")))
-	return reply(d, &pb.CheckAlloyMixResponse{Into: d.name("alloys", m.Into), From: d.name("alloys", m.From), Ok: m.OK, Why: m.Why,
+	return reply(d, &pb.CheckMixResponse{Into: d.name("alloys", m.Into), From: d.name("alloys", m.From), Ok: m.OK, Why: m.Why,
 		LimitSet: m.LimitSet, Typical: mixLimit(m.Reach), Worst: mixLimit(m.Worst)})
 }
 

@@ -1200,8 +1200,8 @@ func (x *UpdateAlloyResponse) GetEntry() *Entry {
 	return nil
 }
 
-// Request of CheckAlloyMix.
-type CheckAlloyMixRequest struct {
+// Request of CheckMix.
+type CheckMixRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// shops/{shop}
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
@@ -1213,20 +1213,20 @@ type CheckAlloyMixRequest struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *CheckAlloyMixRequest) Reset() {
-	*x = CheckAlloyMixRequest{}
+func (x *CheckMixRequest) Reset() {
+	*x = CheckMixRequest{}
 	mi := &file_remelt_v1_alloy_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *CheckAlloyMixRequest) String() string {
+func (x *CheckMixRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*CheckAlloyMixRequest) ProtoMessage() {}
+func (*CheckMixRequest) ProtoMessage() {}
 
-func (x *CheckAlloyMixRequest) ProtoReflect() protoreflect.Message {
+func (x *CheckMixRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_remelt_v1_alloy_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1238,34 +1238,34 @@ func (x *CheckAlloyMixRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use CheckAlloyMixRequest.ProtoReflect.Descriptor instead.
-func (*CheckAlloyMixRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use CheckMixRequest.ProtoReflect.Descriptor instead.
+func (*CheckMixRequest) Descriptor() ([]byte, []int) {
 	return file_remelt_v1_alloy_proto_rawDescGZIP(), []int{13}
 }
 
-func (x *CheckAlloyMixRequest) GetParent() string {
+func (x *CheckMixRequest) GetParent() string {
 	if x != nil {
 		return x.Parent
 	}
 	return ""
 }
 
-func (x *CheckAlloyMixRequest) GetInto() string {
+func (x *CheckMixRequest) GetInto() string {
 	if x != nil {
 		return x.Into
 	}
 	return ""
 }
 
-func (x *CheckAlloyMixRequest) GetFrom() string {
+func (x *CheckMixRequest) GetFrom() string {
 	if x != nil {
 		return x.From
 	}
 	return ""
 }
 
-// Response of CheckAlloyMix.
-type CheckAlloyMixResponse struct {
+// Response of CheckMix.
+type CheckMixResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The alloy of the melt.
 	Into string `protobuf:"bytes,1,opt,name=into,proto3" json:"into,omitempty"`
@@ -1285,20 +1285,20 @@ type CheckAlloyMixResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *CheckAlloyMixResponse) Reset() {
-	*x = CheckAlloyMixResponse{}
+func (x *CheckMixResponse) Reset() {
+	*x = CheckMixResponse{}
 	mi := &file_remelt_v1_alloy_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *CheckAlloyMixResponse) String() string {
+func (x *CheckMixResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*CheckAlloyMixResponse) ProtoMessage() {}
+func (*CheckMixResponse) ProtoMessage() {}
 
-func (x *CheckAlloyMixResponse) ProtoReflect() protoreflect.Message {
+func (x *CheckMixResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_remelt_v1_alloy_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1310,54 +1310,54 @@ func (x *CheckAlloyMixResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use CheckAlloyMixResponse.ProtoReflect.Descriptor instead.
-func (*CheckAlloyMixResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use CheckMixResponse.ProtoReflect.Descriptor instead.
+func (*CheckMixResponse) Descriptor() ([]byte, []int) {
 	return file_remelt_v1_alloy_proto_rawDescGZIP(), []int{14}
 }
 
-func (x *CheckAlloyMixResponse) GetInto() string {
+func (x *CheckMixResponse) GetInto() string {
 	if x != nil {
 		return x.Into
 	}
 	return ""
 }
 
-func (x *CheckAlloyMixResponse) GetFrom() string {
+func (x *CheckMixResponse) GetFrom() string {
 	if x != nil {
 		return x.From
 	}
 	return ""
 }
 
-func (x *CheckAlloyMixResponse) GetOk() bool {
+func (x *CheckMixResponse) GetOk() bool {
 	if x != nil {
 		return x.Ok
 	}
 	return false
 }
 
-func (x *CheckAlloyMixResponse) GetWhy() string {
+func (x *CheckMixResponse) GetWhy() string {
 	if x != nil {
 		return x.Why
 	}
 	return ""
 }
 
-func (x *CheckAlloyMixResponse) GetLimitSet() string {
+func (x *CheckMixResponse) GetLimitSet() string {
 	if x != nil {
 		return x.LimitSet
 	}
 	return ""
 }
 
-func (x *CheckAlloyMixResponse) GetTypical() *MixLimit {
+func (x *CheckMixResponse) GetTypical() *MixLimit {
 	if x != nil {
 		return x.Typical
 	}
 	return nil
 }
 
-func (x *CheckAlloyMixResponse) GetWorst() *MixLimit {
+func (x *CheckMixResponse) GetWorst() *MixLimit {
 	if x != nil {
 		return x.Worst
 	}
@@ -1552,14 +1552,14 @@ const file_remelt_v1_alloy_proto_rawDesc = "" +
 	"\x06device\x18\x19 \x01(\tB\x03\xe0A\x01R\x06device\"o\n" +
 	"\x13UpdateAlloyResponse\x12+\n" +
 	"\x05alloy\x18\x01 \x01(\v2\x10.remelt.v1.AlloyB\x03\xe0A\x03R\x05alloy\x12+\n" +
-	"\x05entry\x18\x02 \x01(\v2\x10.remelt.v1.EntryB\x03\xe0A\x03R\x05entry\"\xce\x01\n" +
-	"\x14CheckAlloyMixRequest\x12>\n" +
+	"\x05entry\x18\x02 \x01(\v2\x10.remelt.v1.EntryB\x03\xe0A\x03R\x05entry\"\xc9\x01\n" +
+	"\x0fCheckMixRequest\x12>\n" +
 	"\x06parent\x18\x01 \x01(\tB&\xe0A\x02\xfaA\x1a\x12\x18remelt.example.org/Alloy\xbaH\x03\xc8\x01\x01R\x06parent\x12:\n" +
 	"\x04into\x18\x02 \x01(\tB&\xe0A\x02\xfaA\x1a\n" +
 	"\x18remelt.example.org/Alloy\xbaH\x03\xc8\x01\x01R\x04into\x12:\n" +
 	"\x04from\x18\x03 \x01(\tB&\xe0A\x02\xfaA\x1a\n" +
-	"\x18remelt.example.org/Alloy\xbaH\x03\xc8\x01\x01R\x04from\"\xb5\x02\n" +
-	"\x15CheckAlloyMixResponse\x124\n" +
+	"\x18remelt.example.org/Alloy\xbaH\x03\xc8\x01\x01R\x04from\"\xb0\x02\n" +
+	"\x10CheckMixResponse\x124\n" +
 	"\x04into\x18\x01 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
 	"\x18remelt.example.org/AlloyR\x04into\x124\n" +
 	"\x04from\x18\x02 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
@@ -1581,13 +1581,13 @@ const file_remelt_v1_alloy_proto_rawDesc = "" +
 	"\x14PROVENANCE_PUBLISHED\x10\x01\x12\x15\n" +
 	"\x11PROVENANCE_MEMORY\x10\x02\x12\x16\n" +
 	"\x12PROVENANCE_DERIVED\x10\x03\x12\x13\n" +
-	"\x0fPROVENANCE_SHOP\x10\x042\xf6\x03\n" +
+	"\x0fPROVENANCE_SHOP\x10\x042\xe6\x03\n" +
 	"\fAlloyService\x12o\n" +
 	"\bGetAlloy\x12\x1a.remelt.v1.GetAlloyRequest\x1a\x1b.remelt.v1.GetAlloyResponse\"*\x82\xd3\xe4\x93\x02$b\x05alloy\x12\x1b/v1/{name=shops/*/alloys/*}\x12n\n" +
 	"\n" +
 	"ListAlloys\x12\x1c.remelt.v1.ListAlloysRequest\x1a\x1d.remelt.v1.ListAlloysResponse\"#\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/{parent=shops/*}/alloys\x12\x81\x01\n" +
-	"\vUpdateAlloy\x12\x1d.remelt.v1.UpdateAlloyRequest\x1a\x1e.remelt.v1.UpdateAlloyResponse\"3\x82\xd3\xe4\x93\x02-:\x01*b\x05alloy2!/v1/{alloy.name=shops/*/alloys/*}\x12\x80\x01\n" +
-	"\rCheckAlloyMix\x12\x1f.remelt.v1.CheckAlloyMixRequest\x1a .remelt.v1.CheckAlloyMixResponse\",\x82\xd3\xe4\x93\x02&\x12$/v1/{parent=shops/*}/alloys:checkMixB+Z)example.org/remelt/api/remelt/v1;remeltv1b\x06proto3"
+	"\vUpdateAlloy\x12\x1d.remelt.v1.UpdateAlloyRequest\x1a\x1e.remelt.v1.UpdateAlloyResponse\"3\x82\xd3\xe4\x93\x02-:\x01*b\x05alloy2!/v1/{alloy.name=shops/*/alloys/*}\x12q\n" +
+	"\bCheckMix\x12\x1a.remelt.v1.CheckMixRequest\x1a\x1b.remelt.v1.CheckMixResponse\",\x82\xd3\xe4\x93\x02&\x12$/v1/{parent=shops/*}/alloys:checkMixB+Z)example.org/remelt/api/remelt/v1;remeltv1b\x06proto3"
 
 var (
 	file_remelt_v1_alloy_proto_rawDescOnce sync.Once
@@ -1618,8 +1618,8 @@ var file_remelt_v1_alloy_proto_goTypes = []any{
 	(*ListAlloysResponse)(nil),    // 11: remelt.v1.ListAlloysResponse
 	(*UpdateAlloyRequest)(nil),    // 12: remelt.v1.UpdateAlloyRequest
 	(*UpdateAlloyResponse)(nil),   // 13: remelt.v1.UpdateAlloyResponse
-	(*CheckAlloyMixRequest)(nil),  // 14: remelt.v1.CheckAlloyMixRequest
-	(*CheckAlloyMixResponse)(nil), // 15: remelt.v1.CheckAlloyMixResponse
+	(*CheckMixRequest)(nil),       // 14: remelt.v1.CheckMixRequest
+	(*CheckMixResponse)(nil),      // 15: remelt.v1.CheckMixResponse
 	(*MixLimit)(nil),              // 16: remelt.v1.MixLimit
 	(*Temperature)(nil),           // 17: remelt.v1.Temperature
 	(*fieldmaskpb.FieldMask)(nil), // 18: google.protobuf.FieldMask
@@ -1644,16 +1644,16 @@ var file_remelt_v1_alloy_proto_depIdxs = []int32{
 	19, // 14: remelt.v1.UpdateAlloyRequest.happened_time:type_name -> google.protobuf.Timestamp
 	1,  // 15: remelt.v1.UpdateAlloyResponse.alloy:type_name -> remelt.v1.Alloy
 	20, // 16: remelt.v1.UpdateAlloyResponse.entry:type_name -> remelt.v1.Entry
-	16, // 17: remelt.v1.CheckAlloyMixResponse.typical:type_name -> remelt.v1.MixLimit
-	16, // 18: remelt.v1.CheckAlloyMixResponse.worst:type_name -> remelt.v1.MixLimit
+	16, // 17: remelt.v1.CheckMixResponse.typical:type_name -> remelt.v1.MixLimit
+	16, // 18: remelt.v1.CheckMixResponse.worst:type_name -> remelt.v1.MixLimit
 	8,  // 19: remelt.v1.AlloyService.GetAlloy:input_type -> remelt.v1.GetAlloyRequest
 	10, // 20: remelt.v1.AlloyService.ListAlloys:input_type -> remelt.v1.ListAlloysRequest
 	12, // 21: remelt.v1.AlloyService.UpdateAlloy:input_type -> remelt.v1.UpdateAlloyRequest
-	14, // 22: remelt.v1.AlloyService.CheckAlloyMix:input_type -> remelt.v1.CheckAlloyMixRequest
+	14, // 22: remelt.v1.AlloyService.CheckMix:input_type -> remelt.v1.CheckMixRequest
 	9,  // 23: remelt.v1.AlloyService.GetAlloy:output_type -> remelt.v1.GetAlloyResponse
 	11, // 24: remelt.v1.AlloyService.ListAlloys:output_type -> remelt.v1.ListAlloysResponse
 	13, // 25: remelt.v1.AlloyService.UpdateAlloy:output_type -> remelt.v1.UpdateAlloyResponse
-	15, // 26: remelt.v1.AlloyService.CheckAlloyMix:output_type -> remelt.v1.CheckAlloyMixResponse
+	15, // 26: remelt.v1.AlloyService.CheckMix:output_type -> remelt.v1.CheckMixResponse
 	23, // [23:27] is the sub-list for method output_type
 	19, // [19:23] is the sub-list for method input_type
 	19, // [19:19] is the sub-list for extension type_name

@@ -172,11 +172,11 @@ func local_request_AlloyService_UpdateAlloy_0(ctx context.Context, marshaler run
 	return msg, metadata, err
 }
 
-var filter_AlloyService_CheckAlloyMix_0 = &utilities.DoubleArray{Encoding: map[string]int{"parent": 0}, Base: []int{1, 1, 0}, Check: []int{0, 1, 2}}
+var filter_AlloyService_CheckMix_0 = &utilities.DoubleArray{Encoding: map[string]int{"parent": 0}, Base: []int{1, 1, 0}, Check: []int{0, 1, 2}}
 
-func request_AlloyService_CheckAlloyMix_0(ctx context.Context, marshaler runtime.Marshaler, client AlloyServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+func request_AlloyService_CheckMix_0(ctx context.Context, marshaler runtime.Marshaler, client AlloyServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var (
-		protoReq CheckAlloyMixRequest
+		protoReq CheckMixRequest
 		metadata runtime.ServerMetadata
 		err      error
 	)
@@ -191,19 +191,19 @@ func request_AlloyService_CheckAlloyMix_0(ctx context.Context, marshaler runtime
 	if err := req.ParseForm(); err != nil {
 		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
 	}
-	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_AlloyService_CheckAlloyMix_0); err != nil {
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_AlloyService_CheckMix_0); err != nil {
 		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
 	}
 	if req.Body != nil {
 		_, _ = io.Copy(io.Discard, req.Body)
 	}
-	msg, err := client.CheckAlloyMix(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	msg, err := client.CheckMix(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
 	return msg, metadata, err
 }
 
-func local_request_AlloyService_CheckAlloyMix_0(ctx context.Context, marshaler runtime.Marshaler, server AlloyServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+func local_request_AlloyService_CheckMix_0(ctx context.Context, marshaler runtime.Marshaler, server AlloyServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var (
-		protoReq CheckAlloyMixRequest
+		protoReq CheckMixRequest
 		metadata runtime.ServerMetadata
 		err      error
 	)
@@ -218,10 +218,10 @@ func local_request_AlloyService_CheckAlloyMix_0(ctx context.Context, marshaler r
 	if err := req.ParseForm(); err != nil {
 		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
 	}
-	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_AlloyService_CheckAlloyMix_0); err != nil {
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_AlloyService_CheckMix_0); err != nil {
 		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
 	}
-	msg, err := server.CheckAlloyMix(ctx, &protoReq)
+	msg, err := server.CheckMix(ctx, &protoReq)
 	return msg, metadata, err
 }
 
@@ -291,25 +291,25 @@ func RegisterAlloyServiceHandlerServer(ctx context.Context, mux *runtime.ServeMu
 		}
 		forward_AlloyService_UpdateAlloy_0(annotatedContext, mux, outboundMarshaler, w, req, response_AlloyService_UpdateAlloy_0{resp.(*UpdateAlloyResponse)}, mux.GetForwardResponseOptions()...)
 	})
-	mux.Handle(http.MethodGet, pattern_AlloyService_CheckAlloyMix_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+	mux.Handle(http.MethodGet, pattern_AlloyService_CheckMix_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
 		var stream runtime.ServerTransportStream
 		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
 		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
-		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/remelt.v1.AlloyService/CheckAlloyMix", runtime.WithHTTPPathPattern("/v1/{parent=shops/*}/alloys:checkMix"))
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/remelt.v1.AlloyService/CheckMix", runtime.WithHTTPPathPattern("/v1/{parent=shops/*}/alloys:checkMix"))
 		if err != nil {
 			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
 			return
 		}
-		resp, md, err := local_request_AlloyService_CheckAlloyMix_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		resp, md, err := local_request_AlloyService_CheckMix_0(annotatedContext, inboundMarshaler, server, req, pathParams)
 		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
 		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
 		if err != nil {
 			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
 			return
 		}
-		forward_AlloyService_CheckAlloyMix_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+		forward_AlloyService_CheckMix_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
 
 	return nil
@@ -402,22 +402,22 @@ func RegisterAlloyServiceHandlerClient(ctx context.Context, mux *runtime.ServeMu
 		}
 		forward_AlloyService_UpdateAlloy_0(annotatedContext, mux, outboundMarshaler, w, req, response_AlloyService_UpdateAlloy_0{resp.(*UpdateAlloyResponse)}, mux.GetForwardResponseOptions()...)
 	})
-	mux.Handle(http.MethodGet, pattern_AlloyService_CheckAlloyMix_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+	mux.Handle(http.MethodGet, pattern_AlloyService_CheckMix_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
 		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
-		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/remelt.v1.AlloyService/CheckAlloyMix", runtime.WithHTTPPathPattern("/v1/{parent=shops/*}/alloys:checkMix"))
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/remelt.v1.AlloyService/CheckMix", runtime.WithHTTPPathPattern("/v1/{parent=shops/*}/alloys:checkMix"))
 		if err != nil {
 			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
 			return
 		}
-		resp, md, err := request_AlloyService_CheckAlloyMix_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		resp, md, err := request_AlloyService_CheckMix_0(annotatedContext, inboundMarshaler, client, req, pathParams)
 		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
 		if err != nil {
 			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
 			return
 		}
-		forward_AlloyService_CheckAlloyMix_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+		forward_AlloyService_CheckMix_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
 	return nil
 }
@@ -441,15 +441,15 @@ func (m response_AlloyService_UpdateAlloy_0) XXX_ResponseBody() interface{} {
 }
 
 var (
-	pattern_AlloyService_GetAlloy_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "shops", "alloys", "name"}, ""))
-	pattern_AlloyService_ListAlloys_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "shops", "parent", "alloys"}, ""))
-	pattern_AlloyService_UpdateAlloy_0   = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "shops", "alloys", "alloy.name"}, ""))
-	pattern_AlloyService_CheckAlloyMix_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "shops", "parent", "alloys"}, "checkMix"))
+	pattern_AlloyService_GetAlloy_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "shops", "alloys", "name"}, ""))
+	pattern_AlloyService_ListAlloys_0  = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "shops", "parent", "alloys"}, ""))
+	pattern_AlloyService_UpdateAlloy_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "shops", "alloys", "alloy.name"}, ""))
+	pattern_AlloyService_CheckMix_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "shops", "parent", "alloys"}, "checkMix"))
 )
 
 var (
-	forward_AlloyService_GetAlloy_0      = runtime.ForwardResponseMessage
-	forward_AlloyService_ListAlloys_0    = runtime.ForwardResponseMessage
-	forward_AlloyService_UpdateAlloy_0   = runtime.ForwardResponseMessage
-	forward_AlloyService_CheckAlloyMix_0 = runtime.ForwardResponseMessage
+	forward_AlloyService_GetAlloy_0    = runtime.ForwardResponseMessage
+	forward_AlloyService_ListAlloys_0  = runtime.ForwardResponseMessage
+	forward_AlloyService_UpdateAlloy_0 = runtime.ForwardResponseMessage
+	forward_AlloyService_CheckMix_0    = runtime.ForwardResponseMessage
 )

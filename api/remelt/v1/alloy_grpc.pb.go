@@ -19,10 +19,10 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	AlloyService_GetAlloy_FullMethodName      = "/remelt.v1.AlloyService/GetAlloy"
-	AlloyService_ListAlloys_FullMethodName    = "/remelt.v1.AlloyService/ListAlloys"
-	AlloyService_UpdateAlloy_FullMethodName   = "/remelt.v1.AlloyService/UpdateAlloy"
-	AlloyService_CheckAlloyMix_FullMethodName = "/remelt.v1.AlloyService/CheckAlloyMix"
+	AlloyService_GetAlloy_FullMethodName    = "/remelt.v1.AlloyService/GetAlloy"
+	AlloyService_ListAlloys_FullMethodName  = "/remelt.v1.AlloyService/ListAlloys"
+	AlloyService_UpdateAlloy_FullMethodName = "/remelt.v1.AlloyService/UpdateAlloy"
+	AlloyService_CheckMix_FullMethodName    = "/remelt.v1.AlloyService/CheckMix"
 )
 
 // AlloyServiceClient is the client API for AlloyService service.
@@ -41,7 +41,7 @@ type AlloyServiceClient interface {
 	UpdateAlloy(ctx context.Context, in *UpdateAlloyRequest, opts ...grpc.CallOption) (*UpdateAlloyResponse, error)
 	// Asks whether metal of one alloy may go into a melt of another, and says the
 	// number behind the answer. It judges the alloy only, never the safety.
-	CheckAlloyMix(ctx context.Context, in *CheckAlloyMixRequest, opts ...grpc.CallOption) (*CheckAlloyMixResponse, error)
+	CheckMix(ctx context.Context, in *CheckMixRequest, opts ...grpc.CallOption) (*CheckMixResponse, error)
 }
 
 type alloyServiceClient struct {
@@ -82,10 +82,10 @@ func (c *alloyServiceClient) UpdateAlloy(ctx context.Context, in *UpdateAlloyReq
 	return out, nil
 }
 
-func (c *alloyServiceClient) CheckAlloyMix(ctx context.Context, in *CheckAlloyMixRequest, opts ...grpc.CallOption) (*CheckAlloyMixResponse, error) {
+func (c *alloyServiceClient) CheckMix(ctx context.Context, in *CheckMixRequest, opts ...grpc.CallOption) (*CheckMixResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(CheckAlloyMixResponse)
-	err := c.cc.Invoke(ctx, AlloyService_CheckAlloyMix_FullMethodName, in, out, cOpts...)
+	out := new(CheckMixResponse)
+	err := c.cc.Invoke(ctx, AlloyService_CheckMix_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -108,7 +108,7 @@ type AlloyServiceServer interface {
 	UpdateAlloy(context.Context, *UpdateAlloyRequest) (*UpdateAlloyResponse, error)
 	// Asks whether metal of one alloy may go into a melt of another, and says the
 	// number behind the answer. It judges the alloy only, never the safety.
-	CheckAlloyMix(context.Context, *CheckAlloyMixRequest) (*CheckAlloyMixResponse, error)
+	CheckMix(context.Context, *CheckMixRequest) (*CheckMixResponse, error)
 	mustEmbedUnimplementedAlloyServiceServer()
 }
 
@@ -128,8 +128,8 @@ func (UnimplementedAlloyServiceServer) ListAlloys(context.Context, *ListAlloysRe
 func (UnimplementedAlloyServiceServer) UpdateAlloy(context.Context, *UpdateAlloyRequest) (*UpdateAlloyResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method UpdateAlloy not implemented")
 }
-func (UnimplementedAlloyServiceServer) CheckAlloyMix(context.Context, *CheckAlloyMixRequest) (*CheckAlloyMixResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method CheckAlloyMix not implemented")
+func (UnimplementedAlloyServiceServer) CheckMix(context.Context, *CheckMixRequest) (*CheckMixResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CheckMix not implemented")
 }
 func (UnimplementedAlloyServiceServer) mustEmbedUnimplementedAlloyServiceServer() {}
 func (UnimplementedAlloyServiceServer) testEmbeddedByValue()                      {}
@@ -206,20 +206,20 @@ func _AlloyService_UpdateAlloy_Handler(srv interface{}, ctx context.Context, dec
 	return interceptor(ctx, in, info, handler)
 }
 
-func _AlloyService_CheckAlloyMix_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(CheckAlloyMixRequest)
+func _AlloyService_CheckMix_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CheckMixRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(AlloyServiceServer).CheckAlloyMix(ctx, in)
+		return srv.(AlloyServiceServer).CheckMix(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: AlloyService_CheckAlloyMix_FullMethodName,
+		FullMethod: AlloyService_CheckMix_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(AlloyServiceServer).CheckAlloyMix(ctx, req.(*CheckAlloyMixRequest))
+		return srv.(AlloyServiceServer).CheckMix(ctx, req.(*CheckMixRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -244,8 +244,8 @@ var AlloyService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _AlloyService_UpdateAlloy_Handler,
 		},
 		{
-			MethodName: "CheckAlloyMix",
-			Handler:    _AlloyService_CheckAlloyMix_Handler,
+			MethodName: "CheckMix",
+			Handler:    _AlloyService_CheckMix_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},
