@@ -37,6 +37,7 @@ type netBuilder struct {
 	heats    map[string]ledger.Heat
 	charged  map[string]float64 // kg
 	rate     map[string]float64 // kg unaccounted, of settled heats
+	off      []offBy
 	n        int
 }
 
@@ -206,6 +207,11 @@ func (b *netBuilder) entry(e *ledger.Entry) error {
 	case ledger.KindSkim:
 		b.skim(e)
 		return nil
+	}
+	for _, p := range e.Postings {
+		if h := p.Account.Ref(); p.Account.Kind() == ledger.Unaccounted && b.heats[h].State == ledger.Settled {
+			b.rate[h] += p.Mass.Kg()
+		}
 	}
 	for _, t := range transfersOf(e) {
 		b.transfer(e, ledger.Account(t.From), ledger.Account(t.To), ledger.Mass(t.Mg))
