@@ -11,6 +11,7 @@ import (
 	"runtime"
 	"time"
 
+	"example.org/remelt/api"
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/shop"
 	"example.org/remelt/ledger/unit"
@@ -18,9 +19,6 @@ import (
 
 //go:embed web/start.html web/style.css
 var webFiles embed.FS
-
-// The OpenAPI descriptions.
-var openAPI, openAPIv2 []byte
 
 // site is everything served over HTTP that is not a call: the start page, what
 // machines ask of a server, and the descriptions of the API.
@@ -50,8 +48,8 @@ func newSite(version string, v *vitals, b *books, gateway http.Handler) (http.Ha
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { plain(w, http.StatusOK, "alive") })
 	mux.HandleFunc("GET /readyz", s.ready)
 	mux.Handle("GET /version", fixed("application/json", append(build, '\n')))
-	mux.Handle("GET /openapi.json", fixed("application/json", openAPI))
-	mux.Handle("GET /openapi.v2.json", fixed("application/json", openAPIv2))
+	mux.Handle("GET /openapi.json", fixed("application/json", api.OpenAPI))
+	mux.Handle("GET /openapi.v2.json", fixed("application/json", api.OpenAPIv2))
 	mux.Handle("GET /style.css", fixed("text/css; charset=utf-8", style))
 	return mux, nil
 }
@@ -94,7 +92,7 @@ type startPage struct {
 
 // stockRow is a line of the stock table, as text in the page's unit.
 type stockRow struct {
-	Alloy, Owner                                                    string
+	Alloy, Family, Owner                                            string
 	Usable, SpokenFor, ToClean, SetApart, InCrucible, InMolds, Skim string
 }
 
@@ -147,8 +145,16 @@ func (s *site) look(ctx context.Context, id, showIn string) (p startPage, err er
 	if u == unit.LB || u == unit.OZ || u == unit.LBOZ || u == unit.ShortTon {
 		p.Other = string(unit.KG)
 	}
+	table, err := b.Table(ctx)
+	if err != nil {
+		return p, err
+	}
 	for _, pos := range stock.Positions {
-		p.Rows = append(p.Rows, rowOf(pos, u))
+		row := rowOf(pos, u)
+		if a, err := table.Find(pos.Alloy); err == nil && !a.IsUnknown() { // else its id is all there is
+			row.Family = string(a.Family)
+		}
+		p.Rows = append(p.Rows, row)
 	}
 	p.Total = rowOf(stock.Total, u)
 	return p, nil

@@ -1,0 +1,53 @@
+package server
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	"example.org/remelt/ledger/memory"
+)
+
+// A morning over REST, from an empty store: every answer is held against a golden
+// file, whole, so that a field that was renamed, left out or written otherwise is
+// noticed. The clock stands still and the request ids are fixed, so the hashes of
+// the entries are too: they also hold the encoding of entries still.
+func TestAMorningOverREST(t *testing.T) {
+	st := memory.New()
+	w := serve(t, func(c *Config) {
+		c.Store = st
+		c.Now = func() time.Time { return time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC) }
+	})
+	const harrow = "/v1/shops/harrow"
+	for i, step := range []struct {
+		name               string
+		code               int
+		method, path, body string
+	}{
+		{"shop-create", 200, "POST", "/v1/shops", `{"shopId": "harrow", "shop": {"displayName": "Harrow Lane Foundry", "massUnit": "lb", "temperatureUnit": "F", "currency": "USD", "timeZone": "America/Chicago"}}`},
+		{"shop-get", 200, "GET", harrow, ``},
+		{"place-set", 200, "PATCH", harrow + "/places/rack", `{"place": {"displayName": "ingot rack"}, "allowMissing": true}`},
+		{"party-set", 200, "PATCH", harrow + "/parties/northmetal", `{"party": {"displayName": "North Metal", "roles": ["ROLE_SUPPLIER"]}, "allowMissing": true}`},
+		{"lot-receive", 200, "POST", harrow + "/lots:receive", `{"lotId": "bronze", "supplier": "northmetal", "alloy": "C87300", "weighing": {"net": {"text": "44 lb 2 oz"}}, "place": "rack", "price": "4.85 USD/lb", "who": "Iris Vale"}`},
+		{"lot-get", 200, "GET", harrow + "/lots/bronze", ``},
+		{"lot-list", 200, "GET", harrow + "/lots?pageSize=10", ``},
+		{"lot-missing", 404, "GET", harrow + "/lots/L7-8", ``},
+		{"lot-taken", 409, "POST", harrow + "/lots:receive", `{"lotId": "bronze", "supplier": "northmetal", "alloy": "C87300", "weighing": {"net": {"text": "1 lb"}}}`},
+		{"lot-bad-mass", 400, "POST", harrow + "/lots:receive", `{"supplier": "northmetal", "alloy": "C87300", "weighing": {"net": {"text": "12 stone"}}}`},
+		{"lot-future", 400, "POST", harrow + "/lots:receive", `{"lotId": "later", "supplier": "northmetal", "alloy": "C87300", "weighing": {"net": {"text": "1 lb"}}, "happenedTime": "2026-03-09T08:00:00Z"}`},
+		{"stock-get", 200, "GET", harrow + "/stock", ``},
+		{"entry-list", 200, "GET", harrow + "/entries?pageSize=2&view=ENTRY_VIEW_FULL", ``},
+	} {
+		resp, body := w.do(step.method, step.path, step.body, "Idempotency-Key", fmt.Sprintf("00000000-0000-4000-8000-%012d", i))
+		if resp.StatusCode != step.code {
+			t.Fatalf("%s: HTTP %d, want %d: %s", step.name, resp.StatusCode, step.code, body)
+		}
+		golden(t, step.name, resp.StatusCode, body)
+		if step.name == "lot-receive" { // the answer was lost: the same again
+			again, body := w.do(step.method, step.path, step.body, "Idempotency-Key", fmt.Sprintf("00000000-0000-4000-8000-%012d", i))
+			golden(t, step.name, again.StatusCode, body)
+		}
+	}
+	w.refused("POST", harrow+"/lots:receive", `{"supplier": "northmetal", "alloy": "C87300", "weighing": {"net": {"text": "1 lb"}}}`, 409, "REQUEST_ID_REUSED", "request_id",
+		"Idempotency-Key", "00000000-0000-4000-8000-000000000004")
+}
