@@ -23,11 +23,13 @@ type entries struct {
 func (s entries) GetEntry(ctx context.Context, r *pb.GetEntryRequest) (*pb.GetEntryResponse, error) {
 	d := s.read(ctx, "name", r.GetName(), "shops/*/entries/*")
 	e := d.entryNumbered("name", d.id())
-	return reply(d, &pb.GetEntryResponse{Entry: d.entryIn(r.GetView(), e)})
+	full := views.read(d, "view", r.GetView())
+	return reply(d, &pb.GetEntryResponse{Entry: d.entryIn(full, e)})
 }
 
 func (s entries) ListEntries(ctx context.Context, r *pb.ListEntriesRequest) (*pb.ListEntriesResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), "shops/*")
+	full := views.read(d, "view", r.GetView())
 	p := d.page(r)
 	at := d.afterNumber(p)
 	var all []*ledger.Entry
@@ -40,7 +42,7 @@ func (s entries) ListEntries(ctx context.Context, r *pb.ListEntriesRequest) (*pb
 	default:
 		d.invalid("BAD_ORDER", "order_by", r.GetOrderBy(), `must be "sequence" or "sequence desc"`)
 	}
-	show, next := d.entryPage(r.GetView(), p, all)
+	show, next := d.entryPage(full, p, all)
 	return reply(d, &pb.ListEntriesResponse{Entries: show, NextPageToken: next})
 }
 
@@ -70,11 +72,11 @@ func (d *desk) entriesBefore(seq int64, limit int) []*ledger.Entry {
 	return down
 }
 
-func (d *desk) entryPage(view pb.EntryView, p page, all []*ledger.Entry) ([]*pb.Entry, string) {
+func (d *desk) entryPage(full bool, p page, all []*ledger.Entry) ([]*pb.Entry, string) {
 	if len(all) == 0 {
 		return nil, ""
 	}
-	show := showAll(all, func(e *ledger.Entry) *pb.Entry { return d.entryIn(view, e) })
+	show := showAll(all, func(e *ledger.Entry) *pb.Entry { return d.entryIn(full, e) })
 	return show, p.next(len(all), strconv.FormatInt(all[len(all)-1].Seq, 10))
 }
 
@@ -101,6 +103,7 @@ func (s entries) ListHistory(ctx context.Context, r *pb.ListHistoryRequest) (*pb
 		d.invalid("BAD_NAME", "name", r.GetName(), "must be a lot, heat, casting, supply or another thing of the book")
 	}
 	load[struct{}](d, kind, d.id()) // it must be there
+	full := views.read(d, "view", r.GetView())
 	p := d.page(r)
 	at := d.afterNumber(p)
 	var all []*ledger.Entry
@@ -109,7 +112,7 @@ func (s entries) ListHistory(ctx context.Context, r *pb.ListHistoryRequest) (*pb
 		all, err = d.History(ctx, string(kind)+"/"+d.id(), at, p.limit)
 		d.fail(err)
 	}
-	show, next := d.entryPage(r.GetView(), p, all)
+	show, next := d.entryPage(full, p, all)
 	return reply(d, &pb.ListHistoryResponse{Entries: show, NextPageToken: next})
 }
 
@@ -125,12 +128,13 @@ func (s entries) ReverseEntry(ctx context.Context, r *pb.ReverseEntryRequest) (*
 
 func (s entries) WatchEntries(r *pb.WatchEntriesRequest, stream grpc.ServerStreamingServer[pb.WatchEntriesResponse]) error {
 	d := s.read(stream.Context(), "parent", r.GetParent(), "shops/*")
+	full := views.read(d, "view", r.GetView())
 	if d.err != nil {
 		return d.err
 	}
 	return d.named(s.follow(stream.Context(), d.Shop, r.GetAfterSequence(), func(e *ledger.Entry) error {
 		clear(d.inPieces) // settings may have changed since
-		m := &pb.WatchEntriesResponse{Entry: d.entryIn(r.GetView(), e)}
+		m := &pb.WatchEntriesResponse{Entry: d.entryIn(full, e)}
 		if d.err != nil {
 			return d.err
 		}
@@ -161,13 +165,12 @@ func (d *desk) entryName(seq int64) string {
 }
 
 // entry shows an entry in the basic view.
-func (d *desk) entry(e *ledger.Entry) *pb.Entry { return d.entryIn(pb.EntryView_ENTRY_VIEW_BASIC, e) }
+func (d *desk) entry(e *ledger.Entry) *pb.Entry { return d.entryIn(false, e) }
 
-func (d *desk) entryIn(view pb.EntryView, e *ledger.Entry) *pb.Entry {
+func (d *desk) entryIn(full bool, e *ledger.Entry) *pb.Entry {
 	if d.err != nil || e == nil {
 		return nil
 	}
-	full := view == pb.EntryView_ENTRY_VIEW_FULL
 	p := &pb.Entry{
 		Name: d.entryName(e.Seq), Sequence: e.Seq, Kind: string(e.Kind), RequestId: e.Request.String(),
 		HappenedTime: moment(e.Happened), RecordedTime: moment(e.Recorded), Who: e.Who, Device: e.Device, Reason: e.Reason,
@@ -198,6 +201,9 @@ func flags(all []ledger.Flag) []*pb.Flag {
 func (d *desk) reversedBy(seq int64) int64 {
 	if d.err != nil {
 		return 0
+	}
+	if d.drafted != nil && d.drafted.Reverses == seq {
+		return d.drafted.Seq
 	}
 	var rev ledger.Reversal
 	d.fail(d.Store.View(d.ctx, d.Book.Shop, func(r ledger.Reader) error {

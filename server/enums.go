@@ -92,6 +92,9 @@ var (
 		ledger.Kerf: pb.LossCause_LOSS_CAUSE_KERF, ledger.Vapour: pb.LossCause_LOSS_CAUSE_VAPOUR,
 		ledger.Oxide: pb.LossCause_LOSS_CAUSE_OXIDE, ledger.Spill: pb.LossCause_LOSS_CAUSE_SPILL,
 	}
+	views = enum[pb.EntryView, bool]{ // whether it is the full one
+		false: pb.EntryView_ENTRY_VIEW_BASIC, true: pb.EntryView_ENTRY_VIEW_FULL,
+	}
 	groupings = enum[pb.Grouping, shop.Grouping]{
 		shop.ByAlloy: pb.Grouping_GROUPING_ALLOY, shop.ByCrucible: pb.Grouping_GROUPING_CRUCIBLE,
 		shop.ByMelter: pb.Grouping_GROUPING_MELTER,

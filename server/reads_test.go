@@ -1,0 +1,458 @@
+package server
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"google.golang.org/genproto/googleapis/api/annotations"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	pb "example.org/remelt/api/remelt/v1"
+	"example.org/remelt/ledger"
+)
+
+// reads is a request for every method that reads one thing or a list.
+func reads() []proto.Message {
+	return []proto.Message{
+		&pb.GetShopRequest{Name: harrow}, &pb.ListShopsRequest{},
+		&pb.GetPlaceRequest{Name: harrow + "/places/rack"}, &pb.ListPlacesRequest{Parent: harrow},
+		&pb.GetScaleRequest{Name: floor}, &pb.ListScalesRequest{Parent: harrow},
+		&pb.GetTareRequest{Name: harrow + "/tares/pan"}, &pb.ListTaresRequest{Parent: harrow},
+		&pb.GetPartyRequest{Name: harrow + "/parties/iris"}, &pb.ListPartiesRequest{Parent: harrow},
+		&pb.GetPotRequest{Name: harrow + "/pots/A60"}, &pb.ListPotsRequest{Parent: harrow},
+		&pb.GetSupplyRequest{Name: harrow + "/supplies/borax"}, &pb.ListSuppliesRequest{Parent: harrow},
+		&pb.GetAlloyRequest{Name: harrow + "/alloys/" + alloyID}, &pb.ListAlloysRequest{Parent: harrow},
+		&pb.CheckMixRequest{Parent: harrow, Into: alloyID, From: "C83600"},
+		&pb.GetLotRequest{Name: lotNames + "gating"}, &pb.ListLotsRequest{Parent: harrow},
+		&pb.GetHeatRequest{Name: heat41}, &pb.ListHeatsRequest{Parent: harrow},
+		&pb.ListReadingsRequest{Parent: heat41}, &pb.ListAdditionsRequest{Parent: heat41},
+		&pb.GetMoldRequest{Name: heat41 + "/molds/41-1"}, &pb.ListMoldsRequest{Parent: heat41},
+		&pb.EstimateMetalRequest{Parent: harrow, Alloy: alloyID, Wax: g(100)},
+		&pb.GetCastingRequest{Name: harrow + "/castings/C1"}, &pb.ListCastingsRequest{Parent: harrow, ShowGone: true},
+		&pb.GetStocktakeRequest{Name: harrow + "/stocktakes/1"}, &pb.ListStocktakesRequest{Parent: harrow},
+		&pb.GetEntryRequest{Name: harrow + "/entries/1"}, &pb.ListEntriesRequest{Parent: harrow},
+		&pb.ListHistoryRequest{Name: heat41},
+		&pb.GetStockRequest{Name: harrow + "/stock"}, &pb.GetHeatBalanceRequest{Name: heat41 + "/balance"},
+		&pb.GetPeriodBalanceRequest{Name: harrow + "/periodBalance", StartTime: day(-1), EndTime: day(90)},
+	}
+}
+
+// TestEveryRead asks every method that reads, in the shop with its first weeks
+// done, and then in a shop that has no book and with a name of another shape.
+func TestEveryRead(t *testing.T) {
+	b := done(t)
+	asked := map[protoreflect.FullName]bool{}
+	for _, r := range reads() {
+		m := methodOf(r)
+		asked[m.FullName()] = true
+		resp := do[proto.Message](b, r)
+		first := resp.ProtoReflect().Descriptor().Fields().ByNumber(1)
+		if !resp.ProtoReflect().Has(first) {
+			t.Errorf("%s: the answer has no %s", m.Name(), first.Name())
+		}
+		for _, f := range []protoreflect.Name{"name", "parent"} {
+			if m.Input().Fields().ByName(f) == nil {
+				continue
+			}
+			name := r.ProtoReflect().Get(m.Input().Fields().ByName(f)).String()
+			b.refusedBy(set(r, f, strings.Replace(name, harrow, "shops/nobody", 1)), "NO_SUCH_SHOP", "shop")
+			for _, bad := range []string{"", "shops", "harrow", name + "/x", strings.TrimSuffix(name, harrow) + "//"} {
+				b.refusedBy(set(r, f, bad), "BAD_NAME", string(f))
+			}
+		}
+	}
+	eachMethod(func(m protoreflect.MethodDescriptor) {
+		if m.Input().Fields().ByName("request_id") == nil && !asked[m.FullName()] && !m.IsStreamingServer() {
+			t.Errorf("no request for %s", m.FullName())
+		}
+	})
+}
+
+// TestThingsThatAreNotThere: a name of the right shape of nothing in the book.
+func TestThingsThatAreNotThere(t *testing.T) {
+	b := done(t)
+	for _, r := range reads() {
+		f := r.ProtoReflect().Descriptor().Fields().ByName("name")
+		if f == nil {
+			continue
+		}
+		parts := strings.Split(r.ProtoReflect().Get(f).String(), "/")
+		i := 3
+		if len(parts) == 6 { // a mold
+			i = 5
+		}
+		if len(parts) <= i { // the shop itself, and what there is one of
+			continue
+		}
+		parts[i] = "999"
+		_, err := b.call(set(r, "name", strings.Join(parts, "/")))
+		if err == nil {
+			t.Errorf("%T of nothing is answered", r)
+		} else if reason, _ := reasonOf(t, err); reason != "NOT_FOUND" && reason != "UNKNOWN_ALLOY" {
+			t.Errorf("%T: %v", r, err)
+		}
+	}
+	b.refusedBy(&pb.GetLotRequest{Name: lotNames + "L4-0"}, "CHECK_DIGIT", "lot")
+	b.refusedBy(&pb.GetMoldRequest{Name: harrow + "/heats/42/molds/41-1"}, "NOT_FOUND", "mold")
+	b.refusedBy(&pb.ListMoldsRequest{Parent: harrow + "/heats/99"}, "NOT_FOUND", "heat")
+	b.refusedBy(&pb.GetEntryRequest{Name: harrow + "/entries/one"}, "BAD_NAME", "name")
+}
+
+// TestListsPage walks every list by pages of two and gets what one page gives,
+// each thing once; a token is no place in another list.
+func TestListsPage(t *testing.T) {
+	b := done(t)
+	for _, r := range reads() {
+		list, ok := r.(listRequest)
+		if !ok {
+			continue
+		}
+		at := string(r.ProtoReflect().Descriptor().Name())
+		whole := keysOf(do[proto.Message](b, set(list, "page_size", int32(1000))))
+		var walked []string
+		token, pages := "", 0
+		for {
+			resp := do[proto.Message](b, set(set(list, "page_size", int32(2)), "page_token", token))
+			got := keysOf(resp)
+			if len(got) > 2 {
+				t.Fatalf("%s: a page of %d", at, len(got))
+			}
+			walked = append(walked, got...)
+			pages++
+			if token = resp.(interface{ GetNextPageToken() string }).GetNextPageToken(); token == "" {
+				break
+			}
+			if pages > len(whole) {
+				t.Fatalf("%s: no end", at)
+			}
+		}
+		if !slices.Equal(whole, walked) {
+			t.Errorf("%s: one page gives %v, pages of two %v", at, whole, walked)
+		}
+		b.refusedBy(set(list, "page_token", "AAAAAAAAAAAAAAAAAAAAAAA"), "BAD_PAGE_TOKEN", "page_token")
+		b.refusedBy(set(list, "page_size", int32(-1)), "NEGATIVE", "page_size")
+	}
+	two := do[*pb.ListLotsResponse](b, &pb.ListLotsRequest{Parent: harrow, PageSize: 2})
+	b.refusedBy(&pb.ListLotsRequest{Parent: harrow, PageSize: 2, Alloy: alloyID, PageToken: two.GetNextPageToken()}, "BAD_PAGE_TOKEN", "page_token")
+	b.refusedBy(&pb.ListHeatsRequest{Parent: harrow, PageSize: 2, PageToken: two.GetNextPageToken()}, "BAD_PAGE_TOKEN", "page_token")
+}
+
+// keysOf are the names of a list's things.
+func keysOf(resp proto.Message) (keys []string) {
+	m := resp.ProtoReflect()
+	all := m.Get(m.Descriptor().Fields().ByNumber(1)).List()
+	for i := range all.Len() {
+		keys = append(keys, all.Get(i).Message().Interface().(interface{ GetName() string }).GetName())
+	}
+	return keys
+}
+
+// TestFilters narrows the lists that can be narrowed.
+func TestFilters(t *testing.T) {
+	b := done(t)
+	for _, c := range []struct {
+		r    proto.Message
+		want string
+	}{
+		{&pb.ListLotsRequest{Parent: harrow, Form: pb.Form_FORM_GATING}, "gating"},
+		{&pb.ListLotsRequest{Parent: harrow, Place: "bin", Alloy: "silicon bronze"}, ""},
+		{&pb.ListLotsRequest{Parent: harrow, Condition: pb.Condition_CONDITION_TO_BE_CLEANED}, ledger.LotID(5)},
+		{&pb.ListLotsRequest{Parent: harrow, Owner: "iris", ShowEmpty: true}, "cups"},
+		{&pb.ListLotsRequest{Parent: harrow, Owner: "iris"}, ""},
+		{&pb.ListHeatsRequest{Parent: harrow, States: []pb.Heat_State{pb.Heat_STATE_LATE, pb.Heat_STATE_DROPPED}}, "42 43"},
+		{&pb.ListHeatsRequest{Parent: harrow, Alloy: "old bell"}, "43"},
+		{&pb.ListCastingsRequest{Parent: harrow, Heat: heat41}, "C2 C3 C4"},
+		{&pb.ListCastingsRequest{Parent: harrow, ShowGone: true, Commission: "herons"}, "C1"},
+		{&pb.ListAlloysRequest{Parent: harrow, Own: true}, "HB1"},
+		{&pb.ListAlloysRequest{Parent: harrow, Called: "old  Bell"}, "HB1"},
+	} {
+		if f, ok := c.r.(*pb.ListLotsRequest); ok && f.GetAlloy() == "silicon bronze" {
+			if _, err := b.call(c.r); err == nil {
+				t.Error("a family's name is taken for an alloy")
+			}
+			continue
+		}
+		var ids []string
+		for _, name := range keysOf(do[proto.Message](b, c.r)) {
+			ids = append(ids, last(name))
+		}
+		if got := strings.Join(ids, " "); got != c.want {
+			t.Errorf("%v: %q, want %q", c.r, got, c.want)
+		}
+	}
+}
+
+// TestEntriesAndHistory: the book both ways, and one thing's own entries.
+func TestEntriesAndHistory(t *testing.T) {
+	b := done(t)
+	up := keysOf(do[proto.Message](b, &pb.ListEntriesRequest{Parent: harrow, PageSize: 1000}))
+	down := keysOf(do[proto.Message](b, &pb.ListEntriesRequest{Parent: harrow, PageSize: 1000, OrderBy: "sequence desc"}))
+	if slices.Reverse(down); !slices.Equal(up, down) || len(up) != int(b.head()) {
+		t.Errorf("%d entries up, %d down, %d in the book", len(up), len(down), b.head())
+	}
+	b.refusedBy(&pb.ListEntriesRequest{Parent: harrow, OrderBy: "who"}, "BAD_ORDER", "order_by")
+
+	var kinds []string
+	for _, e := range do[*pb.ListHistoryResponse](b, &pb.ListHistoryRequest{Name: lotNames + "pig2"}).GetEntries() {
+		kinds = append(kinds, e.GetKind())
+	}
+	if got, want := strings.Join(kinds, " "), "charge release hold move combine split"; got != want {
+		t.Errorf("history of a lot: %s, want %s", got, want)
+	}
+	for _, name := range []string{floor, heat41 + "/molds/41-4", harrow + "/stocktakes/1", harrow + "/alloys/HB1"} {
+		if got := do[*pb.ListHistoryResponse](b, &pb.ListHistoryRequest{Name: name}).GetEntries(); len(got) == 0 {
+			t.Errorf("%s has no history", name)
+		}
+	}
+	b.refusedBy(&pb.ListHistoryRequest{Name: harrow + "/dreams/1"}, "BAD_NAME", "name")
+}
+
+// TestTheChainCanBeCheckedElsewhere: the full view has the bytes that the hashes
+// are of, so that a reader needs nothing but SHA-256 (promise 3).
+func TestTheChainCanBeCheckedElsewhere(t *testing.T) {
+	b := done(t)
+	var prev ledger.Hash
+	for _, e := range do[*pb.ListEntriesResponse](b, &pb.ListEntriesRequest{Parent: harrow, PageSize: 1000, View: pb.EntryView_ENTRY_VIEW_FULL}).GetEntries() {
+		if prev = ledger.Chain(prev, e.GetCanonical()); prev.String() != e.GetHash() {
+			t.Fatalf("entry %d does not follow", e.GetSequence())
+		}
+		for _, c := range e.GetChanges() {
+			if c.GetContent() == "" {
+				t.Errorf("entry %d: %s %s without content", e.GetSequence(), c.GetKind(), c.GetId())
+			}
+		}
+	}
+	basic := do[*pb.GetEntryResponse](b, &pb.GetEntryRequest{Name: harrow + "/entries/2"}).GetEntry()
+	if basic.GetCanonical() != nil || basic.GetChanges()[0].GetContent() != "" {
+		t.Error("the basic view is full")
+	}
+}
+
+// TestPostingsSumToZero sums the postings of each entry as they are sent
+// (promise 2): metal and mass supplies in milligrams, counted ones in pieces.
+func TestPostingsSumToZero(t *testing.T) {
+	b := done(t)
+	counted := false
+	for _, e := range do[*pb.ListEntriesResponse](b, &pb.ListEntriesRequest{Parent: harrow, PageSize: 1000}).GetEntries() {
+		sums := map[string]int64{}
+		for _, p := range e.GetPostings() {
+			of := "metal"
+			if kind, ref, _ := strings.Cut(p.GetAccount(), "/"); kind == "supplied" || kind == "supply" || kind == "spent" {
+				of = ref
+			}
+			sums[of] += p.GetMass().GetMg() + p.GetPieces()
+			counted = counted || p.GetPieces() != 0
+			if p.GetBasis() == pb.Basis_BASIS_UNSPECIFIED {
+				t.Errorf("entry %d: %v has no basis", e.GetSequence(), p)
+			}
+		}
+		for of, s := range sums {
+			if s != 0 {
+				t.Errorf("entry %d: %s sums to %d", e.GetSequence(), of, s)
+			}
+		}
+	}
+	if !counted {
+		t.Error("nothing was counted in pieces")
+	}
+}
+
+// TestUnknownEnumValues puts a value that no schema has into every enum that any
+// request takes: it is refused and the field is named.
+func TestUnknownEnumValues(t *testing.T) {
+	b := done(t)
+	tried := 0
+	for _, r := range append(work(), reads()...) {
+		eachEnum(r.ProtoReflect(), "", func(field string, put func()) {
+			tried++
+			put()
+			if _, err := b.call(b.step(r)); err == nil {
+				t.Errorf("%T: 99 in %s is accepted", r, field)
+			} else if reason, at := reasonOf(t, err); reason != "UNKNOWN_VALUE" || at != field {
+				t.Errorf("%T: 99 in %s: %s of %s: %v", r, field, reason, at, err)
+			}
+		})
+	}
+	if tried < 30 {
+		t.Errorf("only %d enums tried", tried)
+	}
+}
+
+// eachEnum calls fn for every enum that a request takes; put puts 99 there, and
+// it is taken out again afterwards.
+func eachEnum(m protoreflect.Message, at string, fn func(field string, put func())) {
+	fields := m.Descriptor().Fields()
+	for i := range fields.Len() {
+		f := fields.Get(i)
+		name := strings.TrimPrefix(at+"."+string(f.Name()), ".")
+		if behaves(f, annotations.FieldBehavior_OUTPUT_ONLY) {
+			continue
+		}
+		switch {
+		case f.Enum() != nil:
+			was := m.Get(f)
+			odd := protoreflect.ValueOfEnum(99)
+			if f.IsList() {
+				name += "[0]"
+				all := m.NewField(f).List()
+				all.Append(odd)
+				odd = protoreflect.ValueOfList(all)
+			}
+			had := m.Has(f)
+			fn(name, func() { m.Set(f, odd) })
+			if m.Clear(f); had {
+				m.Set(f, was)
+			}
+		case f.Message() != nil && f.IsList():
+			for k := range m.Get(f).List().Len() {
+				eachEnum(m.Get(f).List().Get(k).Message(), fmt.Sprintf("%s[%d]", name, k), fn)
+			}
+		case f.Message() != nil && m.Has(f) && f.Message().ParentFile().Package() == "remelt.v1":
+			eachEnum(m.Mutable(f).Message(), name, fn)
+		}
+	}
+}
+
+// TestEnumsAreComplete: every value of the schema stands for one of the domain.
+func TestEnumsAreComplete(t *testing.T) {
+	check := func(name string, values protoreflect.EnumValueDescriptors, n int, has func(protoreflect.EnumNumber) bool) {
+		if values.Len() != n+1 {
+			t.Errorf("%s: %d values in the schema, %d here", name, values.Len()-1, n)
+		}
+		for i := 1; i < values.Len(); i++ {
+			if !has(values.Get(i).Number()) {
+				t.Errorf("%s: %s stands for nothing", name, values.Get(i).Name())
+			}
+		}
+	}
+	checkEnum(check, bases)
+	checkEnum(check, forms)
+	checkEnum(check, conditions)
+	checkEnum(check, heatStates)
+	checkEnum(check, moldStates)
+	checkEnum(check, stages)
+	checkEnum(check, roles)
+	checkEnum(check, potKinds)
+	checkEnum(check, classes)
+	checkEnum(check, scaleRules)
+	checkEnum(check, removals)
+	checkEnum(check, causes)
+	checkEnum(check, groupings)
+	checkEnum(check, provenances)
+	checkEnum(check, views)
+}
+
+func checkEnum[P protoreflect.Enum, D comparable](check func(string, protoreflect.EnumValueDescriptors, int, func(protoreflect.EnumNumber) bool), e enum[P, D]) {
+	var p P
+	check(string(p.Descriptor().FullName()), p.Descriptor().Values(), len(e), func(n protoreflect.EnumNumber) bool {
+		for _, q := range e {
+			if q.Number() == n {
+				return true
+			}
+		}
+		return false
+	})
+}
+
+// TestWatch reads the book as it grows: everything so far, a heartbeat that says
+// so, then the next entry; and from a number on.
+func TestWatch(t *testing.T) {
+	b := done(t)
+	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
+	defer cancel()
+	end := b.head()
+	stream, err := pb.NewEntryServiceClient(b.conn).WatchEntries(ctx, &pb.WatchEntriesRequest{Parent: harrow, AfterSequence: 3})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for want := int64(4); ; want++ {
+		m, err := stream.Recv()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if m.GetEntry() == nil {
+			if m.GetLastSequence() != end || want != end+1 {
+				t.Errorf("heartbeat at %d before entry %d of %d", m.GetLastSequence(), want, end)
+			}
+			break
+		}
+		if m.GetEntry().GetSequence() != want || m.GetEntry().GetKind() == "" {
+			t.Fatalf("got %v, want entry %d", m, want)
+		}
+	}
+	do[*pb.HoldLotResponse](b, &pb.HoldLotRequest{Name: lotNames + "gating", Why: "a look at it"})
+	if m, err := stream.Recv(); err != nil || m.GetEntry().GetKind() != "hold" || m.GetEntry().GetSequence() != end+1 {
+		t.Errorf("after a write: %v, %v", m, err)
+	}
+	cancel()
+	bad, err := pb.NewEntryServiceClient(b.conn).WatchEntries(context.Background(), &pb.WatchEntriesRequest{Parent: harrow, AfterSequence: end + 99})
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = bad.Recv()
+	if reason, field := reasonOf(t, err); reason != "NOT_IN_THE_BOOK" || field != "after_sequence" {
+		t.Errorf("past the end: %v", err)
+	}
+}
+
+// TestVerifyAndBackup: progress first, the result last.
+func TestVerifyAndBackup(t *testing.T) {
+	const copied = 600 << 10
+	b := newBench(t, func(d *Deps) {
+		d.Backup = func(_ context.Context, shop string, w io.Writer, progress func(done, total int64)) (ledger.Verified, error) {
+			progress(0, copied)
+			_, err := w.Write(make([]byte, copied))
+			progress(copied, copied)
+			return ledger.Verified{Shop: shop, Entries: 1}, err
+		}
+	})
+	do[proto.Message](b, work()[0])
+	ctx := context.Background()
+	c := pb.NewShopServiceClient(b.conn)
+	verify, err := c.VerifyShop(ctx, &pb.VerifyShopRequest{Name: harrow})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var result *pb.Verification
+	told := 0
+	for m, err := verify.Recv(); err == nil; m, err = verify.Recv() {
+		if m.GetProgress() != nil {
+			told++
+		}
+		result = m.GetResult()
+	}
+	if !result.GetWhole() || result.GetEntries() != 1 || told == 0 || len(result.GetHeadHash()) != 64 {
+		t.Errorf("told %d times, then %v", told, result)
+	}
+	backup, err := c.BackupShop(ctx, &pb.BackupShopRequest{Name: harrow})
+	if err != nil {
+		t.Fatal(err)
+	}
+	size, chunksSeen := 0, 0
+	var kept *pb.BackupResult
+	for m, err := backup.Recv(); err == nil; m, err = backup.Recv() {
+		if size += len(m.GetChunk()); m.GetChunk() != nil {
+			chunksSeen++
+		}
+		kept = m.GetResult()
+	}
+	// SHA-256 of 614 400 zero bytes, by sha256sum of the GNU core utilities.
+	if kept.GetSizeBytes() != copied || size != copied || chunksSeen < 3 || !kept.GetVerification().GetWhole() ||
+		kept.GetSha256() != "34c69899504b36f13e8b22120cf0fd894e61fcd6b046fb8535b79cc491fa3b3f" {
+		t.Errorf("%d bytes in %d chunks, then %v", size, chunksSeen, kept)
+	}
+	none, err := pb.NewShopServiceClient(done(t).conn).BackupShop(ctx, &pb.BackupShopRequest{Name: harrow})
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = none.Recv()
+	if reason, _ := reasonOf(t, err); reason != "NO_BACKUP" {
+		t.Errorf("without a backup: %v", err)
+	}
+}

@@ -1,0 +1,91 @@
+package server
+
+import (
+	"context"
+	"net/http/httptest"
+	"strings"
+	"testing"
+
+	"google.golang.org/genproto/googleapis/api/annotations"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+)
+
+// TestEveryRoute sends a REST request for every HTTP rule of the schema, further
+// bindings included, and sees that it reaches that very method with the resource
+// name in its field: no rule hides another.
+func TestEveryRoute(t *testing.T) {
+	var reached string
+	var request proto.Message
+	stop := status.Error(codes.Aborted, "seen")
+	conn, err := grpc.NewClient("passthrough:///nowhere", grpc.WithTransportCredentials(insecure.NewCredentials()),
+		grpc.WithUnaryInterceptor(func(_ context.Context, method string, req, _ any, _ *grpc.ClientConn, _ grpc.UnaryInvoker, _ ...grpc.CallOption) error {
+			reached, request = method, req.(proto.Message)
+			return stop
+		}),
+		grpc.WithStreamInterceptor(func(_ context.Context, _ *grpc.StreamDesc, _ *grpc.ClientConn, method string, _ grpc.Streamer, _ ...grpc.CallOption) (grpc.ClientStream, error) {
+			reached = method
+			return nil, stop
+		}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close()
+	mux, err := newGateway(context.Background(), conn)
+	if err != nil {
+		t.Fatal(err)
+	}
+	routes := 0
+	eachMethod(func(m protoreflect.MethodDescriptor) {
+		rule, _ := proto.GetExtension(m.Options(), annotations.E_Http).(*annotations.HttpRule)
+		for _, r := range append([]*annotations.HttpRule{rule}, rule.GetAdditionalBindings()...) {
+			routes++
+			verb, template := "GET", r.GetGet()
+			if r.GetPost() != "" {
+				verb, template = "POST", r.GetPost()
+			} else if r.GetPatch() != "" {
+				verb, template = "PATCH", r.GetPatch()
+			}
+			url, field, name := filled(template)
+			reached, request = "", nil
+			w := httptest.NewRecorder()
+			mux.ServeHTTP(w, httptest.NewRequest(verb, url, strings.NewReader(map[bool]string{true: "{}"}[verb != "GET"])))
+			if reached != path(m) {
+				t.Errorf("%s %s reaches %q, want %s: %s", verb, url, reached, path(m), w.Body)
+				continue
+			}
+			if request == nil || field == "" {
+				continue
+			}
+			at := request.ProtoReflect()
+			parts := strings.Split(field, ".")
+			for _, p := range parts[:len(parts)-1] {
+				at = at.Get(at.Descriptor().Fields().ByName(protoreflect.Name(p))).Message()
+			}
+			if got := at.Get(at.Descriptor().Fields().ByName(protoreflect.Name(parts[len(parts)-1]))).String(); got != name {
+				t.Errorf("%s %s: %s is %q, want %q", verb, url, field, got, name)
+			}
+		}
+	})
+	if routes < 85 {
+		t.Errorf("only %d routes", routes)
+	}
+}
+
+// filled makes a URL of a path template, with "x1" and so on for the stars.
+func filled(template string) (url, field, name string) {
+	before, rest, found := strings.Cut(template, "{")
+	if !found {
+		return template, "", ""
+	}
+	inside, after, _ := strings.Cut(rest, "}")
+	field, pattern, _ := strings.Cut(inside, "=")
+	for n := 1; strings.Contains(pattern, "*"); n++ {
+		pattern = strings.Replace(pattern, "*", "x"+string(rune('0'+n)), 1)
+	}
+	return before + pattern + after, field, pattern
+}
