@@ -26,7 +26,7 @@ type mode string
 // Each mode's parameters. No mmap_size: an I/O fault there is a signal, not an
 // error. Checkpoints come at 16000 pages so that groups seldom pay for one.
 const (
-	writing mode = "mode=rw&_txlock=immediate&_synchronous=FULL&_foreign_keys=1" +
+	writing mode = "mode=rw&_txlock=immediate&_journal_mode=WAL&_synchronous=FULL&_foreign_keys=1" +
 		"&_pragma=wal_autocheckpoint(16000)&_pragma=journal_size_limit(67108864)&_pragma=cache_size(-32768)" + always
 	reading   mode = "mode=ro&_query_only=1&_pragma=cache_size(-8192)" + always
 	immutable mode = "mode=ro&immutable=1&_query_only=1" + always

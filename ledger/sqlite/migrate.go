@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"database/sql"
 	"embed"
+	"errors"
 	"fmt"
 	"io/fs"
 	"os"
@@ -63,18 +64,12 @@ func create(ctx context.Context, path string) error {
 // it under another name, and until the last moment under its own.
 func upgrade(ctx context.Context, path string, from int) error {
 	keep := fmt.Sprintf("%s.before-%04d", path, newest())
-	if _, err := os.Lstat(keep); err == nil {
-		return unavailable("BACKUP_EXISTS", fmt.Errorf("%s is in the way of the copy made before an upgrade", keep))
-	}
 	return putInPlace(path, keep, func(tmp string) error {
-		c, err := openConn(path, writing)
-		if err != nil {
+		if err := vacuumInto(ctx, path, writing, tmp); err != nil {
 			return err
 		}
-		_, err = c.c.ExecContext(ctx, `VACUUM INTO ?`, tmp)
-		c.discard()
-		if err != nil {
-			return err
+		if hasLog(path) { // closing the one connection folds it in
+			return errors.New("the log of the old file could not be folded into it")
 		}
 		return migrate(ctx, tmp, from)
 	})
@@ -99,7 +94,7 @@ func putInPlace(path, keep string, build func(tmp string) error) (err error) {
 		return storeError(err)
 	}
 	if keep != "" {
-		if err := os.Link(path, keep); err != nil {
+		if err := keepAs(path, keep); err != nil {
 			return unavailable("CANNOT_KEEP_OLD", err)
 		}
 	}
@@ -112,6 +107,18 @@ func putInPlace(path, keep string, build func(tmp string) error) (err error) {
 	return nil
 }
 
+// keepAs gives the file at path a second name, under which it stays.
+func keepAs(path, keep string) error {
+	have, err := os.Stat(path)
+	if err != nil {
+		return err
+	}
+	if kept, err := os.Stat(keep); err == nil && os.SameFile(have, kept) {
+		return nil // an upgrade that was cut off got so far
+	}
+	return os.Link(path, keep)
+}
+
 // migrate brings the file at path, which nobody else knows yet, to the newest
 // schema, in one transaction.
 func migrate(ctx context.Context, path string, from int) error {
@@ -119,21 +126,15 @@ func migrate(ctx context.Context, path string, from int) error {
 	if err != nil {
 		return err
 	}
-	defer c.discard()
-	if err := applySteps(ctx, c.c, from); err != nil {
+	err = applySteps(ctx, c.c, from)
+	if err == nil {
+		_, err = c.c.ExecContext(ctx, `PRAGMA journal_mode=WAL`)
+	}
+	c.discard()
+	if err != nil {
 		return err
 	}
-	for _, check := range []string{`PRAGMA integrity_check`, `SELECT 'broken reference' FROM pragma_foreign_key_check UNION ALL SELECT 'ok' LIMIT 1`} {
-		var says string
-		if err := c.c.QueryRowContext(ctx, check).Scan(&says); err != nil {
-			return err
-		}
-		if says != "ok" {
-			return errDamaged("after the upgrade: %s", says)
-		}
-	}
-	_, err = c.c.ExecContext(ctx, `PRAGMA journal_mode=WAL`)
-	return err
+	return checkWhole(ctx, path)
 }
 
 func applySteps(ctx context.Context, c *sql.Conn, from int) error {
@@ -146,7 +147,8 @@ func applySteps(ctx context.Context, c *sql.Conn, from int) error {
 		_, err := tx.ExecContext(ctx, `PRAGMA application_id = `+strconv.Itoa(applicationID)+`;
 			CREATE TABLE migration (
 			  version INTEGER PRIMARY KEY,
-			  sha256  BLOB NOT NULL CHECK (length(sha256) = 32) -- of the step's script
+			  script  BLOB NOT NULL CHECK (length(script) = 32), -- SHA-256 of the step's script
+			  result  BLOB NOT NULL CHECK (length(result) = 32)  -- SHA-256 of the schema after it
 			) STRICT;`)
 		if err != nil {
 			return err
@@ -156,7 +158,11 @@ func applySteps(ctx context.Context, c *sql.Conn, from int) error {
 		if _, err := tx.ExecContext(ctx, m.script); err != nil {
 			return fmt.Errorf("schema step %04d: %w", m.version, err)
 		}
-		if _, err := tx.ExecContext(ctx, `INSERT INTO migration (version, sha256) VALUES (?, ?)`, m.version, m.sum()); err != nil {
+		result, err := schemaSum(func(query string) (*sql.Rows, error) { return tx.QueryContext(ctx, query) })
+		if err != nil {
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, `INSERT INTO migration (version, script, result) VALUES (?, ?, ?)`, m.version, m.sum(), result); err != nil {
 			return err
 		}
 	}
@@ -166,26 +172,43 @@ func applySteps(ctx context.Context, c *sql.Conn, from int) error {
 	return tx.Commit()
 }
 
-// checkSchema compares the steps and the schema a file has with those this
-// program would have made. It only reads.
+// schemaSum is the SHA-256 of everything that was created, in its own words.
+func schemaSum(query func(string) (*sql.Rows, error)) ([]byte, error) {
+	rows, err := query(`SELECT type || ' ' || name || ' ' || sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY type, name`)
+	if err != nil {
+		return nil, err
+	}
+	h := sha256.New()
+	err = scanAll(rows, func() error {
+		var line string
+		err := rows.Scan(&line)
+		fmt.Fprintf(h, "%d %s\n", len(line), line)
+		return err
+	})
+	return h.Sum(nil), err
+}
+
+// checkSchema tells whether a file was made by the steps this program knows and
+// still has the schema they left. It only reads.
 func checkSchema(path string, version int) error {
 	c, err := openConn(path, immutable)
 	if err != nil {
 		return errDamagedFile(path, "cannot be read: %v", err)
 	}
 	defer c.discard()
-	rows, err := c.query(`SELECT version, sha256 FROM migration ORDER BY version`)
+	rows, err := c.query(`SELECT version, script, result FROM migration ORDER BY version`)
 	if err != nil {
 		return errDamagedFile(path, "cannot be read: %v", err)
 	}
 	n := 0
+	var result []byte
 	if err := scanAll(rows, func() error {
 		var v int
-		var sum []byte
-		if err := rows.Scan(&v, &sum); err != nil {
+		var script []byte
+		if err := rows.Scan(&v, &script, &result); err != nil {
 			return err
 		}
-		if n++; v != n || v > len(migrations) || !bytes.Equal(sum, migrations[v-1].sum()) {
+		if n++; v != n || v > len(migrations) || !bytes.Equal(script, migrations[v-1].sum()) {
 			return errDamagedFile(path, "schema step %d is not the one this program knows", v)
 		}
 		return nil
@@ -194,6 +217,10 @@ func checkSchema(path string, version int) error {
 	}
 	if n != version {
 		return errDamagedFile(path, "has %d schema steps, says %d", n, version)
+	}
+	now, err := schemaSum(func(query string) (*sql.Rows, error) { return c.query(query) })
+	if err != nil || !bytes.Equal(now, result) {
+		return errDamagedFile(path, "its tables are not as this program made them (%v)", err)
 	}
 	return nil
 }

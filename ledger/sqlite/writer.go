@@ -94,11 +94,16 @@ func (w *writer) connect() error {
 	if err != nil {
 		return err
 	}
-	if hook := w.store.faults.opened; hook != nil {
-		if err := hook(c); err != nil {
-			c.discard()
-			return err
-		}
+	var journal string
+	if _, err = c.one(`PRAGMA journal_mode`, nil, &journal); err == nil && journal != "wal" {
+		err = fmt.Errorf("the file system does not allow a write-ahead log (journal mode %s)", journal)
+	}
+	if hook := w.store.faults.opened; hook != nil && err == nil {
+		err = hook(c)
+	}
+	if err != nil {
+		c.discard()
+		return err
 	}
 	w.c, w.books = c, map[string]*book{}
 	return nil

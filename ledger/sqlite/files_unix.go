@@ -28,7 +28,7 @@ func takeLock(path string) (*lock, error) {
 		err = syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
 		if errors.Is(err, syscall.EWOULDBLOCK) {
 			defer f.Close()
-			return nil, inUse(path, f)
+			return nil, errInUse(path, f)
 		}
 		if err != nil {
 			f.Close()
@@ -47,7 +47,7 @@ func takeLock(path string) (*lock, error) {
 	}
 }
 
-func inUse(path string, f *os.File) error {
+func errInUse(path string, f *os.File) error {
 	by := make([]byte, 20)
 	n, _ := f.Read(by)
 	return &ledger.Error{Class: ledger.ErrUnavailable, Reason: "BOOK_IN_USE", Field: "path", Value: path,
@@ -57,4 +57,13 @@ func inUse(path string, f *os.File) error {
 // release removes the side file while still holding it, then lets go.
 func (l *lock) release() error {
 	return errors.Join(os.Remove(l.f.Name()), l.f.Close())
+}
+
+// syncDir makes the names in a folder durable.
+func syncDir(dir string) error {
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
 }
