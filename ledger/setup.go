@@ -240,6 +240,11 @@ func (b *Book) alloy(r Reader, field, name string) (id, family string, err error
 	if strings.EqualFold(name, UnknownAlloy) {
 		return UnknownAlloy, "", nil
 	}
+	if b.Metals != nil { // a built-in designation means itself: a shop can only add names to it
+		if id, family, ok := b.Metals.Lookup(name); ok && strings.EqualFold(id, name) {
+			return id, family, nil
+		}
+	}
 	var own Alloy
 	if found, err := load(r, RecAlloy, name, &own); err != nil {
 		return "", "", err
