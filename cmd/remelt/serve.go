@@ -1,0 +1,115 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/sqlite"
+	"example.org/remelt/server"
+)
+
+// serveFlags are those of remelt serve.
+type serveFlags struct {
+	demo           bool
+	db, http, grpc string
+	hosts          []string
+}
+
+func (a *app) serveCommand() *cobra.Command {
+	v := &serveFlags{}
+	c := &cobra.Command{
+		Use:   "serve",
+		Short: "Keep the book: gRPC, REST and a page of the stock",
+		Long: `Keep the book in one file and serve it over gRPC and REST, with a page of the stock.
+
+With --demo it serves a year of an invented shop, in a temporary file unless --db
+names one. With --shop it opens a book for that shop if the file has none.
+
+There is no sign-in yet: whoever can reach the addresses can read and write all of
+it. Keep to the addresses of this machine.`,
+		Example: "  remelt serve --demo\n  remelt serve --db remelt.db --shop harrow",
+		Args:    cobra.NoArgs,
+		RunE:    func(c *cobra.Command, _ []string) error { return a.serve(c.Context(), v, c.Flags().Changed("db")) },
+	}
+	f := c.Flags()
+	f.BoolVar(&v.demo, "demo", false, "serve a year of an invented shop")
+	f.StringVar(&v.db, "db", "remelt.db", "the file of the book")
+	f.StringVar(&v.http, "http", "127.0.0.1:8080", "address for REST and the page; port 0 takes a free one")
+	f.StringVar(&v.grpc, "grpc", "127.0.0.1:9090", "address for gRPC; port 0 takes a free one")
+	f.StringArrayVar(&v.hosts, "host", nil, "a further name under which the HTTP address may be called; may be said more than once")
+	noFiles(c, "http", "grpc", "host")
+	return c
+}
+
+func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
+	if v.demo && !dbGiven {
+		dir, err := os.MkdirTemp("", "remelt-demo-")
+		if err != nil {
+			return err
+		}
+		defer os.RemoveAll(dir)
+		v.db = filepath.Join(dir, "demo.db")
+	}
+	log := slog.New(slog.NewJSONHandler(a.err, nil))
+	if onTerminal(a.err) {
+		log = slog.New(slog.NewTextHandler(a.err, nil))
+	}
+	if v.demo {
+		if err := a.prepareDemo(ctx, v.db); err != nil {
+			return err
+		}
+	}
+	store, err := sqlite.Open(ctx, v.db, sqlite.Options{})
+	if err != nil {
+		return err
+	}
+	if a.shop != "" && !v.demo {
+		if err := openBook(ctx, store, a.shop); err != nil {
+			return errors.Join(err, store.Close())
+		}
+	}
+	s, err := server.New(server.Config{Store: store, GRPC: v.grpc, HTTP: v.http, Hosts: v.hosts, Log: log, Version: version(), Backup: backupOf(store)})
+	if err != nil {
+		return errors.Join(err, store.Close())
+	}
+	a.tellServing(v, s, !dbGiven)
+	return s.Run(ctx)
+}
+
+// openBook opens a shop's book in a store that has none of it.
+func openBook(ctx context.Context, store ledger.Store, id string) error {
+	ids, err := store.Shops(ctx)
+	if err != nil || slices.Contains(ids, id) {
+		return err
+	}
+	_, err = (&ledger.Book{Store: store, Shop: id}).OpenBook(ctx, ledger.Meta{Who: userName(), Device: hostName()}, ledger.Shop{Name: id})
+	return err
+}
+
+func (a *app) tellServing(v *serveFlags, s *server.Server, temporary bool) {
+	fmt.Fprintf(a.out, "The metal book is served:\n\n  page and REST  http://%s\n  gRPC           %s\n  file           %s\n\n", s.HTTPAddr(), s.GRPCAddr(), v.db)
+	if v.demo {
+		where := "in " + v.db
+		if temporary {
+			where = "in a temporary file that is gone when this stops"
+		}
+		fmt.Fprintf(a.out, "%s\n  Invented people and figures, %s.\n  Try in another window:\n\n    remelt stock%s\n    remelt heat list%[3]s\n\n",
+			a.strong("DEMO, NOT FOR A REAL SHOP"), where, serverHint(s))
+	}
+	fmt.Fprintf(a.out, "%s\n  Whoever can reach these addresses can read and write everything.\n\nStop it with Ctrl-C.\n", a.strong("NO SIGN-IN"))
+}
+
+func serverHint(s *server.Server) string {
+	if s.GRPCAddr() == "127.0.0.1:9090" {
+		return ""
+	}
+	return " --server " + s.GRPCAddr()
+}
