@@ -55,7 +55,7 @@ func answersTo(a alloy.Alloy, name string) bool {
 }
 
 func (s alloys) UpdateAlloy(ctx context.Context, r *pb.UpdateAlloyRequest) (*pb.UpdateAlloyResponse, error) {
-	d, _, e := alloySetting.update(s.counter, ctx, r, r.GetAlloy(), r.GetAlloy().GetName(), r.GetAllowMissing())
+	d, _, e := alloySetting.update(ctx, s.counter, r, r.GetAlloy(), r.GetAlloy().GetName(), r.GetAllowMissing())
 	if d.meta.DryRun { // the table does not know it yet
 		return reply(d, &pb.UpdateAlloyResponse{Alloy: alloySetting.now(d, d.id()), Entry: d.entry(e)})
 	}
@@ -138,7 +138,7 @@ func (d *desk) alloy(a alloy.Alloy, own ledger.Stamped[ledger.Alloy], has bool) 
 }
 
 func limitSet(s alloy.LimitSet) *pb.LimitSet {
-	p := &pb.LimitSet{Id: s.ID(), Product: string(s.Kind), Edition: s.Edition, Year: int32(s.Year), Current: s.Current, Note: s.Note}
+	p := &pb.LimitSet{Id: s.ID(), Product: string(s.Kind), Edition: s.Edition, Year: count(s.Year), Current: s.Current, Note: s.Note}
 	for _, l := range s.Limits {
 		row := &pb.Limit{Element: l.Element, Remainder: l.Remainder, Plus: l.Plus, MayPlus: l.MayPlus, Source: l.Source,
 			Provenance: provenances.show(l.Verified), Note: l.Note, Text: l.String()}

@@ -52,7 +52,7 @@ func (s heats) ListHeats(ctx context.Context, r *pb.ListHeatsRequest) (*pb.ListH
 }
 
 func (s heats) UpdateHeat(ctx context.Context, r *pb.UpdateHeatRequest) (*pb.UpdateHeatResponse, error) {
-	d, p, e := heatSetting.update(s.counter, ctx, r, r.GetHeat(), r.GetHeat().GetName(), false)
+	d, p, e := heatSetting.update(ctx, s.counter, r, r.GetHeat(), r.GetHeat().GetName(), false)
 	return reply(d, &pb.UpdateHeatResponse{Heat: p, Entry: d.entry(e)})
 }
 

@@ -94,7 +94,7 @@ func (d *desk) signed(field string, m *pb.Mass) ledger.Mass {
 }
 
 // count shows a number of things, which is never large.
-func count(n int) int32 { return int32(min(max(n, 0), 1<<30)) } //nolint:gosec // bounded
+func count(n int) int32 { return int32(min(max(n, 0), 1<<30)) }
 
 func (d *desk) contradiction(field, typed string, is, given int64, what string) {
 	d.invalid("CONTRADICTION", field, typed, fmt.Sprintf("is %d %s, but %d %s was given beside it", is, what, given, what))

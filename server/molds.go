@@ -51,7 +51,7 @@ func (s molds) ListMolds(ctx context.Context, r *pb.ListMoldsRequest) (*pb.ListM
 }
 
 func (s molds) UpdateMold(ctx context.Context, r *pb.UpdateMoldRequest) (*pb.UpdateMoldResponse, error) {
-	d, m, e := moldSetting.update(s.counter, ctx, r, r.GetMold(), r.GetMold().GetName(), false)
+	d, m, e := moldSetting.update(ctx, s.counter, r, r.GetMold(), r.GetMold().GetName(), false)
 	return reply(d, &pb.UpdateMoldResponse{Mold: m, Entry: d.entry(e)})
 }
 

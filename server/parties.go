@@ -15,17 +15,17 @@ type parties struct {
 }
 
 func (s parties) GetParty(ctx context.Context, r *pb.GetPartyRequest) (*pb.GetPartyResponse, error) {
-	d, p := partySetting.get(s.counter, ctx, r.GetName())
+	d, p := partySetting.get(ctx, s.counter, r.GetName())
 	return reply(d, &pb.GetPartyResponse{Party: p})
 }
 
 func (s parties) ListParties(ctx context.Context, r *pb.ListPartiesRequest) (*pb.ListPartiesResponse, error) {
-	d, all, next := partySetting.list(s.counter, ctx, r)
+	d, all, next := partySetting.list(ctx, s.counter, r)
 	return reply(d, &pb.ListPartiesResponse{Parties: all, NextPageToken: next})
 }
 
 func (s parties) UpdateParty(ctx context.Context, r *pb.UpdatePartyRequest) (*pb.UpdatePartyResponse, error) {
-	d, p, e := partySetting.update(s.counter, ctx, r, r.GetParty(), r.GetParty().GetName(), r.GetAllowMissing())
+	d, p, e := partySetting.update(ctx, s.counter, r, r.GetParty(), r.GetParty().GetName(), r.GetAllowMissing())
 	return reply(d, &pb.UpdatePartyResponse{Party: p, Entry: d.entry(e)})
 }
 

@@ -15,17 +15,17 @@ type places struct {
 }
 
 func (s places) GetPlace(ctx context.Context, r *pb.GetPlaceRequest) (*pb.GetPlaceResponse, error) {
-	d, p := placeSetting.get(s.counter, ctx, r.GetName())
+	d, p := placeSetting.get(ctx, s.counter, r.GetName())
 	return reply(d, &pb.GetPlaceResponse{Place: p})
 }
 
 func (s places) ListPlaces(ctx context.Context, r *pb.ListPlacesRequest) (*pb.ListPlacesResponse, error) {
-	d, all, next := placeSetting.list(s.counter, ctx, r)
+	d, all, next := placeSetting.list(ctx, s.counter, r)
 	return reply(d, &pb.ListPlacesResponse{Places: all, NextPageToken: next})
 }
 
 func (s places) UpdatePlace(ctx context.Context, r *pb.UpdatePlaceRequest) (*pb.UpdatePlaceResponse, error) {
-	d, p, e := placeSetting.update(s.counter, ctx, r, r.GetPlace(), r.GetPlace().GetName(), r.GetAllowMissing())
+	d, p, e := placeSetting.update(ctx, s.counter, r, r.GetPlace(), r.GetPlace().GetName(), r.GetAllowMissing())
 	return reply(d, &pb.UpdatePlaceResponse{Place: p, Entry: d.entry(e)})
 }
 

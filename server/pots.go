@@ -15,17 +15,17 @@ type pots struct {
 }
 
 func (s pots) GetPot(ctx context.Context, r *pb.GetPotRequest) (*pb.GetPotResponse, error) {
-	d, p := potSetting.get(s.counter, ctx, r.GetName())
+	d, p := potSetting.get(ctx, s.counter, r.GetName())
 	return reply(d, &pb.GetPotResponse{Pot: p})
 }
 
 func (s pots) ListPots(ctx context.Context, r *pb.ListPotsRequest) (*pb.ListPotsResponse, error) {
-	d, all, next := potSetting.list(s.counter, ctx, r)
+	d, all, next := potSetting.list(ctx, s.counter, r)
 	return reply(d, &pb.ListPotsResponse{Pots: all, NextPageToken: next})
 }
 
 func (s pots) UpdatePot(ctx context.Context, r *pb.UpdatePotRequest) (*pb.UpdatePotResponse, error) {
-	d, p, e := potSetting.update(s.counter, ctx, r, r.GetPot(), r.GetPot().GetName(), r.GetAllowMissing())
+	d, p, e := potSetting.update(ctx, s.counter, r, r.GetPot(), r.GetPot().GetName(), r.GetAllowMissing())
 	return reply(d, &pb.UpdatePotResponse{Pot: p, Entry: d.entry(e)})
 }
 

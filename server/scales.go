@@ -15,17 +15,17 @@ type scales struct {
 }
 
 func (s scales) GetScale(ctx context.Context, r *pb.GetScaleRequest) (*pb.GetScaleResponse, error) {
-	d, p := scaleSetting.get(s.counter, ctx, r.GetName())
+	d, p := scaleSetting.get(ctx, s.counter, r.GetName())
 	return reply(d, &pb.GetScaleResponse{Scale: p})
 }
 
 func (s scales) ListScales(ctx context.Context, r *pb.ListScalesRequest) (*pb.ListScalesResponse, error) {
-	d, all, next := scaleSetting.list(s.counter, ctx, r)
+	d, all, next := scaleSetting.list(ctx, s.counter, r)
 	return reply(d, &pb.ListScalesResponse{Scales: all, NextPageToken: next})
 }
 
 func (s scales) UpdateScale(ctx context.Context, r *pb.UpdateScaleRequest) (*pb.UpdateScaleResponse, error) {
-	d, p, e := scaleSetting.update(s.counter, ctx, r, r.GetScale(), r.GetScale().GetName(), r.GetAllowMissing())
+	d, p, e := scaleSetting.update(ctx, s.counter, r, r.GetScale(), r.GetScale().GetName(), r.GetAllowMissing())
 	return reply(d, &pb.UpdateScaleResponse{Scale: p, Entry: d.entry(e)})
 }
 

@@ -48,12 +48,12 @@ func (s setting[T, C, P]) shown(d *desk, got ledger.Stamped[T]) P {
 	return p
 }
 
-func (s setting[T, C, P]) get(c counter, ctx context.Context, name string) (*desk, P) {
+func (s setting[T, C, P]) get(ctx context.Context, c counter, name string) (*desk, P) {
 	d := c.read(ctx, "name", name, s.pattern())
 	return d, s.now(d, d.id())
 }
 
-func (s setting[T, C, P]) list(c counter, ctx context.Context, r interface {
+func (s setting[T, C, P]) list(ctx context.Context, c counter, r interface {
 	listRequest
 	GetParent() string
 }) (*desk, []P, string) {
@@ -74,7 +74,7 @@ const tries = 4
 // update changes a thing that a name stands for, or adds it. The change is made
 // to the thing as it was when the request came first, so that a retry asks for
 // exactly the same.
-func (s setting[T, C, P]) update(c counter, ctx context.Context, r updateRequest, sent P, name string, missing bool) (*desk, P, *ledger.Entry) {
+func (s setting[T, C, P]) update(ctx context.Context, c counter, r updateRequest, sent P, name string, missing bool) (*desk, P, *ledger.Entry) {
 	for try := 1; ; try++ {
 		d := c.write(ctx, r, sub(s.field, "name"), name, s.pattern())
 		d.at, d.inside = s.field, sent.ProtoReflect().Descriptor()

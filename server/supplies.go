@@ -15,17 +15,17 @@ type supplies struct {
 }
 
 func (s supplies) GetSupply(ctx context.Context, r *pb.GetSupplyRequest) (*pb.GetSupplyResponse, error) {
-	d, p := supplySetting.get(s.counter, ctx, r.GetName())
+	d, p := supplySetting.get(ctx, s.counter, r.GetName())
 	return reply(d, &pb.GetSupplyResponse{Supply: p})
 }
 
 func (s supplies) ListSupplies(ctx context.Context, r *pb.ListSuppliesRequest) (*pb.ListSuppliesResponse, error) {
-	d, all, next := supplySetting.list(s.counter, ctx, r)
+	d, all, next := supplySetting.list(ctx, s.counter, r)
 	return reply(d, &pb.ListSuppliesResponse{Supplies: all, NextPageToken: next})
 }
 
 func (s supplies) UpdateSupply(ctx context.Context, r *pb.UpdateSupplyRequest) (*pb.UpdateSupplyResponse, error) {
-	d, p, e := supplySetting.update(s.counter, ctx, r, r.GetSupply(), r.GetSupply().GetName(), r.GetAllowMissing())
+	d, p, e := supplySetting.update(ctx, s.counter, r, r.GetSupply(), r.GetSupply().GetName(), r.GetAllowMissing())
 	return reply(d, &pb.UpdateSupplyResponse{Supply: p, Entry: d.entry(e)})
 }
 

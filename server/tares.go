@@ -15,17 +15,17 @@ type tares struct {
 }
 
 func (s tares) GetTare(ctx context.Context, r *pb.GetTareRequest) (*pb.GetTareResponse, error) {
-	d, p := tareSetting.get(s.counter, ctx, r.GetName())
+	d, p := tareSetting.get(ctx, s.counter, r.GetName())
 	return reply(d, &pb.GetTareResponse{Tare: p})
 }
 
 func (s tares) ListTares(ctx context.Context, r *pb.ListTaresRequest) (*pb.ListTaresResponse, error) {
-	d, all, next := tareSetting.list(s.counter, ctx, r)
+	d, all, next := tareSetting.list(ctx, s.counter, r)
 	return reply(d, &pb.ListTaresResponse{Tares: all, NextPageToken: next})
 }
 
 func (s tares) UpdateTare(ctx context.Context, r *pb.UpdateTareRequest) (*pb.UpdateTareResponse, error) {
-	d, p, e := tareSetting.update(s.counter, ctx, r, r.GetTare(), r.GetTare().GetName(), r.GetAllowMissing())
+	d, p, e := tareSetting.update(ctx, s.counter, r, r.GetTare(), r.GetTare().GetName(), r.GetAllowMissing())
 	return reply(d, &pb.UpdateTareResponse{Tare: p, Entry: d.entry(e)})
 }
 

@@ -2,7 +2,7 @@
 // versions:
 // - protoc-gen-go-grpc v1.6.2
 // - protoc             (unknown)
-// source: remelt/v1/heat.proto
+// source: remelt/v1/heat_service.proto
 
 package remeltv1
 
@@ -845,5 +845,5 @@ var HeatService_ServiceDesc = grpc.ServiceDesc{
 		},
 	},
 	Streams:  []grpc.StreamDesc{},
-	Metadata: "remelt/v1/heat.proto",
+	Metadata: "remelt/v1/heat_service.proto",
 }

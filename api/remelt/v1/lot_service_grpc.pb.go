@@ -2,7 +2,7 @@
 // versions:
 // - protoc-gen-go-grpc v1.6.2
 // - protoc             (unknown)
-// source: remelt/v1/lot.proto
+// source: remelt/v1/lot_service.proto
 
 package remeltv1
 
@@ -685,5 +685,5 @@ var LotService_ServiceDesc = grpc.ServiceDesc{
 		},
 	},
 	Streams:  []grpc.StreamDesc{},
-	Metadata: "remelt/v1/lot.proto",
+	Metadata: "remelt/v1/lot_service.proto",
 }
