@@ -38,7 +38,7 @@ func (s *Store) Backup(ctx context.Context, path string) error {
 	}
 	part.Close()
 	defer os.Remove(part.Name())
-	if err := vacuumInto(ctx, s.path, reading, part.Name()); err != nil {
+	if err := vacuumInto(ctx, s.path, copying, part.Name()); err != nil {
 		return storeError(err)
 	}
 	if err := checkWhole(ctx, part.Name()); err != nil {

@@ -29,11 +29,13 @@ const (
 	writing mode = "mode=rw&_txlock=immediate&_journal_mode=WAL&_synchronous=FULL&_foreign_keys=1" +
 		"&_pragma=wal_autocheckpoint(16000)&_pragma=journal_size_limit(67108864)&_pragma=cache_size(-32768)" + always
 	reading   mode = "mode=ro&_query_only=1&_pragma=cache_size(-8192)" + always
+	copying   mode = "mode=ro" + always // query_only would not let it write the copy
 	immutable mode = "mode=ro&immutable=1&_query_only=1" + always
 	building  mode = "mode=rwc&_synchronous=FULL&_foreign_keys=1" + always
 
 	always = "&_busy_timeout=5000&_defensive=1&_dqs=0&_error_rc=1" +
-		"&_pragma=trusted_schema(OFF)&_pragma=cell_size_check(ON)&_pragma=temp_store(MEMORY)"
+		"&_pragma=trusted_schema(OFF)&_pragma=cell_size_check(ON)&_pragma=temp_store(MEMORY)" +
+		"&_pragma=recursive_triggers(ON)" // so that REPLACE asks the triggers that forbid deleting
 )
 
 // uri names a file so that no character of its path is taken for a parameter.
@@ -74,6 +76,12 @@ func (c *conn) discard() {
 	c.c.Raw(func(any) error { return driver.ErrBadConn })
 	c.c.Close()
 	c.db.Close()
+}
+
+// set runs a PRAGMA. They are not prepared: some act when they are compiled.
+func (c *conn) set(pragma string) error {
+	_, err := c.c.ExecContext(context.Background(), `PRAGMA `+pragma)
+	return err
 }
 
 func (c *conn) stmt(query string) (*sql.Stmt, error) {

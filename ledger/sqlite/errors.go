@@ -10,6 +10,13 @@ import (
 	"example.org/remelt/ledger"
 )
 
+const diskFull = "DISK_FULL"
+
+func isFull(err error) bool {
+	var e *ledger.Error
+	return errors.As(err, &e) && e.Reason == diskFull
+}
+
 // storeError translates a fault of the file into the ledger's classes; nothing
 // was recorded.
 func storeError(err error) error {
@@ -26,7 +33,7 @@ func storeError(err error) error {
 		case lib.SQLITE_CORRUPT, lib.SQLITE_NOTADB, lib.SQLITE_CONSTRAINT, lib.SQLITE_MISMATCH:
 			return &ledger.Error{Class: ledger.ErrCorrupt, Reason: "BOOK_DAMAGED", Cause: err}
 		case lib.SQLITE_FULL:
-			return unavailable("DISK_FULL", err)
+			return unavailable(diskFull, err)
 		}
 	}
 	return unavailable("STORE_FAULT", err)

@@ -123,7 +123,7 @@ func inspect(path string) (version int, err error) {
 // smallFile is up to what size a file is read whole when it is opened, which
 // takes about a tenth of a second. Damage in a larger one is found on reading
 // the damaged part, or by ledger.Verify.
-const smallFile = 16 << 20
+var smallFile int64 = 16 << 20
 
 func errDamagedFile(path, format string, args ...any) error {
 	err := errDamaged(format, args...).(*ledger.Error)

@@ -87,27 +87,30 @@ func TestNotTouched(t *testing.T) {
 		make func(t *testing.T, path string)
 		want error
 	}{
-		"a text":                   {edit(func([]byte) []byte { return []byte("Zinc, 3 kg\n") }), ledger.ErrForeignFile},
-		"a long text":              {edit(func([]byte) []byte { return bytes.Repeat([]byte("Zinc, 3 kg\n"), 1000) }), ledger.ErrForeignFile},
-		"a folder":                 {func(t *testing.T, path string) { os.Remove(path); os.Mkdir(path, 0o755) }, ledger.ErrForeignFile},
-		"another SQLite program":   {func(t *testing.T, path string) { os.Remove(path); statement(`CREATE TABLE x (y)`)(t, path) }, ledger.ErrForeignFile},
-		"an application id taken":  {statement(`PRAGMA application_id = 252006673`), ledger.ErrForeignFile},
-		"a newer schema":           {statement(`PRAGMA user_version = 9999`), ledger.ErrForeignFile},
-		"no schema":                {statement(`PRAGMA user_version = 0`), ledger.ErrCorrupt},
-		"a step it does not know":  {statement(`UPDATE migration SET script = zeroblob(32)`), ledger.ErrCorrupt},
-		"a step too few":           {statement(`DELETE FROM migration`), ledger.ErrCorrupt},
-		"a table too many":         {statement(`CREATE TABLE x (y)`), ledger.ErrCorrupt},
-		"a trigger too few":        {statement(`DROP TRIGGER entry_is_never_changed`), ledger.ErrCorrupt},
-		"cut in a page":            {edit(func(b []byte) []byte { return b[:len(b)-1000] }), ledger.ErrCorrupt},
-		"cut between pages":        {edit(func(b []byte) []byte { return b[:len(b)-4096] }), ledger.ErrCorrupt},
-		"cut to a header":          {edit(func(b []byte) []byte { return b[:100] }), ledger.ErrCorrupt},
-		"cut in the header":        {edit(func(b []byte) []byte { return b[:60] }), ledger.ErrForeignFile},
-		"no schema page":           {edit(func(b []byte) []byte { clear(b[100:4096]); return b }), ledger.ErrCorrupt},
-		"a page of zeros":          {edit(func(b []byte) []byte { clear(b[3*4096 : 4*4096]); return b }), ledger.ErrCorrupt},
-		"a page of another":        {edit(func(b []byte) []byte { copy(b[3*4096:4*4096], b[5*4096:6*4096]); return b }), ledger.ErrCorrupt},
-		"an impossible page size":  {edit(func(b []byte) []byte { binary.BigEndian.PutUint16(b[16:], 4097); return b }), ledger.ErrCorrupt},
-		"a log without its file":   {func(t *testing.T, path string) { os.Rename(path, path+"-wal") }, ledger.ErrCorrupt},
-		"a newer schema and a log": {func(t *testing.T, path string) { statement(`PRAGMA user_version = 9999`)(t, path); os.WriteFile(path+"-wal", []byte("log"), 0o644) }, ledger.ErrForeignFile},
+		"a text":                  {edit(func([]byte) []byte { return []byte("Zinc, 3 kg\n") }), ledger.ErrForeignFile},
+		"a long text":             {edit(func([]byte) []byte { return bytes.Repeat([]byte("Zinc, 3 kg\n"), 1000) }), ledger.ErrForeignFile},
+		"a folder":                {func(t *testing.T, path string) { os.Remove(path); os.Mkdir(path, 0o755) }, ledger.ErrForeignFile},
+		"another SQLite program":  {func(t *testing.T, path string) { os.Remove(path); statement(`CREATE TABLE x (y)`)(t, path) }, ledger.ErrForeignFile},
+		"an application id taken": {statement(`PRAGMA application_id = 252006673`), ledger.ErrForeignFile},
+		"a newer schema":          {statement(`PRAGMA user_version = 9999`), ledger.ErrForeignFile},
+		"no schema":               {statement(`PRAGMA user_version = 0`), ledger.ErrCorrupt},
+		"a step it does not know": {statement(`UPDATE migration SET script = zeroblob(32)`), ledger.ErrCorrupt},
+		"a step too few":          {statement(`DELETE FROM migration`), ledger.ErrCorrupt},
+		"a table too many":        {statement(`CREATE TABLE x (y)`), ledger.ErrCorrupt},
+		"a trigger too few":       {statement(`DROP TRIGGER entry_is_never_changed`), ledger.ErrCorrupt},
+		"cut in a page":           {edit(func(b []byte) []byte { return b[:len(b)-1000] }), ledger.ErrCorrupt},
+		"cut between pages":       {edit(func(b []byte) []byte { return b[:len(b)-4096] }), ledger.ErrCorrupt},
+		"cut to a header":         {edit(func(b []byte) []byte { return b[:100] }), ledger.ErrCorrupt},
+		"cut in the header":       {edit(func(b []byte) []byte { return b[:60] }), ledger.ErrForeignFile},
+		"no schema page":          {edit(func(b []byte) []byte { clear(b[100:4096]); return b }), ledger.ErrCorrupt},
+		"a page of zeros":         {edit(func(b []byte) []byte { clear(b[3*4096 : 4*4096]); return b }), ledger.ErrCorrupt},
+		"a page of another":       {edit(func(b []byte) []byte { copy(b[3*4096:4*4096], b[5*4096:6*4096]); return b }), ledger.ErrCorrupt},
+		"an impossible page size": {edit(func(b []byte) []byte { binary.BigEndian.PutUint16(b[16:], 4097); return b }), ledger.ErrCorrupt},
+		"a log without its file":  {func(t *testing.T, path string) { os.Rename(path, path+"-wal") }, ledger.ErrCorrupt},
+		"a newer schema and a log": {func(t *testing.T, path string) {
+			statement(`PRAGMA user_version = 9999`)(t, path)
+			os.WriteFile(path+"-wal", []byte("log"), 0o644)
+		}, ledger.ErrForeignFile},
 	} {
 		t.Run(name, func(t *testing.T) {
 			path := aBook(t, 40)

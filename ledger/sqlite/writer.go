@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -22,7 +23,10 @@ type job struct {
 	turn  chan *tx   // the writer's "now run"
 	back  chan error // the caller's "done"; the transaction is the writer's again
 	done  chan error // the outcome, after the commit
-	gone  bool       // the caller's goroutine has ended inside fn
+
+	// The writer's own.
+	outcome error // of fn
+	gone    bool  // the caller's goroutine has ended inside fn
 }
 
 // States of a job. Whoever moves it out of waiting decides.
@@ -77,6 +81,8 @@ type writer struct {
 	store *Store
 	c     *conn            // nil after a fault, until the next group
 	books map[string]*book // by shop; true as long as nobody else writes and nothing is rolled back
+	full  bool             // the disk was full, and the log has not been folded in since
+	tight bool             // the disk was full once: keep the log small from then on
 }
 
 // Bounds of a group and of what the writer keeps in memory between groups.
@@ -95,8 +101,11 @@ func (w *writer) connect() error {
 		return err
 	}
 	var journal string
-	if _, err = c.one(`PRAGMA journal_mode`, nil, &journal); err == nil && journal != "wal" {
+	if err = c.c.QueryRowContext(context.Background(), `PRAGMA journal_mode`).Scan(&journal); err == nil && journal != "wal" {
 		err = fmt.Errorf("the file system does not allow a write-ahead log (journal mode %s)", journal)
+	}
+	if err == nil && w.tight {
+		err = c.set(`wal_autocheckpoint = 64`)
 	}
 	if hook := w.store.faults.opened; hook != nil && err == nil {
 		err = hook(c)
@@ -109,10 +118,30 @@ func (w *writer) connect() error {
 	return nil
 }
 
-// disconnect gives up the connection and whatever was not committed over it.
-func (w *writer) disconnect() {
+// giveUp gives up the connection and whatever was not committed over it: after
+// a fault SQLite may or may not have rolled back. It returns the fault in the
+// ledger's terms.
+func (w *writer) giveUp(fault error) error {
 	w.c.discard()
 	w.c, w.books = nil, nil
+	return storeError(fault)
+}
+
+// reclaim folds the log into the file after the disk was full, so that the space
+// of the log can be used for the file. It tells whether that worked.
+func (w *writer) reclaim() bool {
+	w.full, w.tight = true, true
+	if w.connect() != nil {
+		return false
+	}
+	var busy, logged, moved int64
+	err := errors.Join(
+		w.c.set(`wal_autocheckpoint = 64`), // here too, in case the connection is an old one
+		w.c.set(`busy_timeout = 100`),      // readers are short, and if not, the log is only not cut
+		w.c.c.QueryRowContext(context.Background(), `PRAGMA wal_checkpoint(TRUNCATE)`).Scan(&busy, &logged, &moved),
+		w.c.set(`busy_timeout = 5000`))
+	w.full = err != nil || logged != moved
+	return !w.full
 }
 
 func (w *writer) run() {
@@ -159,37 +188,38 @@ func (w *writer) forgetOld() {
 	}
 }
 
-// serve runs a group in one transaction and answers each of its jobs. When a
-// function fails that had its appends written to the file already, because it
-// went on to read lists, they cannot be taken back alone: all is rolled back
-// and each job is run again in a transaction of its own.
+// serve runs a group in one transaction and answers each of its jobs.
+//
+// Two things make it run them again. When the disk is full, folding the log into
+// the file may make room. And when a function fails that had its appends written
+// to the file already, because it went on to read lists, they cannot be taken
+// back alone: then each job gets a transaction of its own.
 func (w *writer) serve(group []*job) {
 	group = slices.DeleteFunc(group, func(j *job) bool { return !j.state.CompareAndSwap(waiting, taken) })
-	if len(group) == 0 {
-		return
+	if w.full {
+		w.reclaim() // there may be room now, and this is the time to use it for the file
 	}
-	outcomes := make([]error, len(group))
-	err := w.together(group, outcomes)
+	err := w.together(group)
+	if isFull(err) && w.reclaim() {
+		group = remaining(group)
+		err = w.together(group)
+	}
 	if err == errAgain {
-		for i := range group {
-			if !group[i].gone {
-				w.answer(group[i:i+1], outcomes[i:i+1], w.together(group[i:i+1], outcomes[i:i+1]))
-			}
+		for _, j := range remaining(group) {
+			j.done <- cmp.Or(w.together([]*job{j}), j.outcome)
 		}
 		return
 	}
-	w.answer(group, outcomes, err)
+	// What a function found out in a transaction that came to nothing is not
+	// true: not even its own error.
+	for _, j := range group {
+		j.done <- cmp.Or(err, j.outcome)
+	}
 }
 
-// answer tells the jobs their outcomes. What a function found out in a
-// transaction that came to nothing is not true: not even its own error.
-func (w *writer) answer(group []*job, outcomes []error, err error) {
-	for i, j := range group {
-		if err != nil {
-			outcomes[i] = err
-		}
-		j.done <- outcomes[i]
-	}
+// remaining drops the jobs that nobody is there any more to run.
+func remaining(group []*job) []*job {
+	return slices.DeleteFunc(group, func(j *job) bool { return j.gone })
 }
 
 // errAgain says that the transaction was rolled back and its jobs are to be run
@@ -197,29 +227,29 @@ func (w *writer) answer(group []*job, outcomes []error, err error) {
 var errAgain = errors.New("again")
 
 // together runs jobs in one transaction. It returns what became of the
-// transaction and fills in what became of each job in it.
-func (w *writer) together(group []*job, outcomes []error) error {
+// transaction; what became of each job in it is in the jobs.
+func (w *writer) together(group []*job) error {
+	if len(group) == 0 {
+		return nil
+	}
 	if err := w.connect(); err != nil {
 		return unavailable("CANNOT_OPEN", err)
 	}
 	if err := w.c.exec(`BEGIN IMMEDIATE`); err != nil {
-		w.disconnect()
-		return storeError(err)
+		return w.giveUp(err)
 	}
 	var last appended
-	for i, j := range group {
+	for _, j := range group {
 		b, err := w.book(j.shop)
 		if err != nil {
-			w.disconnect()
-			return storeError(err)
+			return w.giveUp(err)
 		}
 		t := newTx(j.ctx, w.c, b)
-		outcomes[i] = w.hand(j, t)
+		w.hand(j, t)
 		switch {
 		case t.broken != nil:
-			w.disconnect()
-			return t.broken
-		case outcomes[i] == nil:
+			return w.giveUp(t.broken)
+		case j.outcome == nil:
 			b.keep()
 			if t.appended {
 				last = appended{b.id, b.head.Seq, b.head.Hash}
@@ -239,23 +269,21 @@ func (w *writer) together(group []*job, outcomes []error) error {
 // rollback gives up a transaction over a sound connection.
 func (w *writer) rollback() error {
 	if err := w.c.exec(`ROLLBACK`); err != nil {
-		w.disconnect()
-		return storeError(err)
+		return w.giveUp(err)
 	}
 	w.books = map[string]*book{}
 	return nil
 }
 
 // hand lets the job's caller run its function in t.
-func (w *writer) hand(j *job, t *tx) error {
+func (w *writer) hand(j *job, t *tx) {
 	j.turn <- t
-	err := <-j.back
+	j.outcome = <-j.back
 	t.end()
-	j.gone = err == errAborted
-	if err == nil {
-		err = t.refused
+	j.gone = j.outcome == errAborted
+	if j.outcome == nil {
+		j.outcome = t.refused
 	}
-	return err
 }
 
 // book returns the shop's book.
@@ -288,15 +316,13 @@ type appended struct {
 func (w *writer) commit(last appended) error {
 	if last.seq == 0 {
 		if err := w.c.exec(`COMMIT`); err != nil { // of nothing: what the books know stays true
-			w.disconnect()
-			return storeError(err)
+			return w.giveUp(err)
 		}
 		return nil
 	}
 	for _, b := range w.books {
 		if err := b.write(w.c); err != nil {
-			w.disconnect()
-			return storeError(err)
+			return w.giveUp(err)
 		}
 	}
 	commit := func() error { return w.c.exec(`COMMIT`) }
@@ -309,7 +335,7 @@ func (w *writer) commit(last appended) error {
 	if err == nil {
 		return nil
 	}
-	w.disconnect()
+	w.giveUp(err)
 	return w.settle(last, err)
 }
 
@@ -335,7 +361,7 @@ func (w *writer) settle(last appended, cause error) error {
 	// The entry may have been read from a log whose sync has failed. Written
 	// into the file itself and synced there, it is safe.
 	var busy, logged, moved int64
-	if _, err := w.c.one(`PRAGMA wal_checkpoint(FULL)`, nil, &busy, &logged, &moved); err != nil {
+	if err := w.c.c.QueryRowContext(context.Background(), `PRAGMA wal_checkpoint(FULL)`).Scan(&busy, &logged, &moved); err != nil {
 		return unknown(err)
 	}
 	if busy != 0 || logged != moved {

@@ -28,6 +28,12 @@ CREATE TABLE request (
   PRIMARY KEY (shop, id)
 ) STRICT, WITHOUT ROWID;
 
+CREATE TRIGGER request_is_never_changed BEFORE UPDATE ON request
+BEGIN SELECT RAISE (ABORT, 'request ids stay with their entries'); END;
+
+CREATE TRIGGER request_is_never_deleted BEFORE DELETE ON request
+BEGIN SELECT RAISE (ABORT, 'request ids stay with their entries'); END;
+
 -- Everything an entry may be about, by its name kind/id. mass is there for an
 -- account: the sum of its postings; holds says that it is not zero. seq is there
 -- for a record: the entry that wrote the current one. A record's body is not
@@ -42,7 +48,7 @@ CREATE TABLE name (
   parent TEXT,
   seq    INTEGER,
   at     INTEGER,
-  size   INTEGER,
+  size   INTEGER CHECK ((seq IS NULL) = (at IS NULL) AND (seq IS NULL) = (size IS NULL)),
   PRIMARY KEY (shop, name),
   CONSTRAINT never_below_zero CHECK (mass >= 0 OR mass IS NULL OR
     NOT (name GLOB 'lot/*' OR name GLOB 'casting/*' OR name GLOB 'supply/*'))
