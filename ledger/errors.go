@@ -54,7 +54,7 @@ func (e *Error) Error() string {
 		fmt.Fprintf(&b, "%q: ", clip(e.Value))
 	}
 	switch {
-	case e.Class == ErrNeedsReason:
+	case errors.Is(e.Class, ErrNeedsReason):
 		for i, f := range e.Flags {
 			if i > 0 {
 				b.WriteString("; ")

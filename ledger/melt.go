@@ -68,7 +68,7 @@ func (d *draft) chargeLot(field string, h *Heat, it ChargeItem) error {
 	if err != nil {
 		return err
 	}
-	amount, basis := have, ByDifference
+	amount, basis := have, Weighed // the whole lot is known as well as the lot is
 	switch {
 	case it.Weigh != nil && it.Mass.given():
 		return invalid("CONTRADICTION", field+".mass", it.Mass.text(), "give a mass or a weighing, not both")
@@ -83,8 +83,6 @@ func (d *draft) chargeLot(field string, h *Heat, it ChargeItem) error {
 		}
 		amount, basis = q.Mass, Estimated
 		d.e.Weighings = append(d.e.Weighings, Weighing{Subject: Acct(OfLot, l.ID), Net: q})
-	default: // the whole lot: known as well as the lot is
-		basis = Weighed
 	}
 	if amount <= 0 {
 		return badState("LOT_EMPTY", field+".lot", l.ID, "holds nothing by the book; say how much went in")

@@ -294,7 +294,7 @@ type GiveMetal struct {
 
 // Give records it.
 func (b *Book) Give(ctx context.Context, m Meta, c GiveMetal) (*Entry, error) {
-	return b.fromHeat(ctx, m, KindGive, c, c.Heat, c.Amount, func(d *draft, h *Heat) (Account, error) {
+	return b.fromHeat(ctx, m, KindGive, c, c.Heat, c.Amount, func(*draft, *Heat) (Account, error) {
 		return Acct(Left, "taken"), needText("to", c.To, maxName)
 	})
 }

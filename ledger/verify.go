@@ -162,9 +162,9 @@ func (c *checker) entry(shop string, seq int64, prev Hash, s Sealed) string {
 func (c *checker) body(r Record) uint64 {
 	var h maphash.Hash
 	h.SetSeed(c.seed)
-	h.WriteString(r.Parent) //nolint:errcheck // never fails
-	h.WriteByte(0)          //nolint:errcheck // never fails
-	h.Write(r.Body)         //nolint:errcheck // never fails
+	h.WriteString(r.Parent)
+	h.WriteByte(0)
+	h.Write(r.Body)
 	return h.Sum64()
 }
 

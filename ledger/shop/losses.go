@@ -2,6 +2,7 @@ package shop
 
 import (
 	"context"
+	"fmt"
 	"math"
 
 	"example.org/remelt/ledger"
@@ -233,18 +234,22 @@ func superheat(r ledger.Reader, h ledger.Heat, table alloy.Table) (*float64, err
 }
 
 // HoldBackLosses checks the forecasts on the shop's own past: heats after the
-// first are forecast from those before them.
+// first are forecast from those before them. With no more heats than that nothing
+// is checked yet, and Coverage.Heats is 0.
 func (s *Shop) HoldBackLosses(ctx context.Context, first int, level float64) (loss.Coverage, error) {
+	switch {
+	case first < 1:
+		return loss.Coverage{}, &ledger.Error{Class: ledger.ErrInvalid, Reason: "OUT_OF_RANGE", Field: "first", Value: fmt.Sprint(first), Want: "must be at least 1"}
+	case !(level > 0 && level < 1):
+		return loss.Coverage{}, &ledger.Error{Class: ledger.ErrInvalid, Reason: "OUT_OF_RANGE", Field: "level", Value: fmt.Sprint(level), Want: "must be between 0 and 1"}
+	}
 	heats, _, _, err := s.lossHeats(ctx)
 	if err != nil {
 		return loss.Coverage{}, err
 	}
-	settled := heats[:0]
-	for _, h := range heats {
-		if !h.Provisional {
-			settled = append(settled, h)
-		}
+	if rated(heats) <= first {
+		return loss.Coverage{Level: level}, nil
 	}
-	c, err := loss.HoldBack(settled, s.lossConfig(heats), first, 0, level)
+	c, err := loss.HoldBack(heats, s.lossConfig(heats), first, 0, level)
 	return c, scienceError("heats", err)
 }

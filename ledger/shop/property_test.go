@@ -54,7 +54,7 @@ func (d *day) meta() ledger.Meta {
 func (d *day) did(e *ledger.Entry, err error) {
 	if err != nil {
 		var le *ledger.Error
-		if !errors.As(err, &le) || le.Class == ledger.ErrCorrupt {
+		if !errors.As(err, &le) || errors.Is(err, ledger.ErrCorrupt) {
 			d.r.Fatalf("refused without saying why: %v", err)
 		}
 		return

@@ -10,6 +10,7 @@ import (
 
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/balance"
+	"example.org/remelt/ledger/unit"
 )
 
 // Reconciliation is what all weighings of the book say of each other.
@@ -38,13 +39,14 @@ type Weighed struct {
 
 // Suspect is a weighing that the others contradict, in kg.
 type Suspect struct {
-	Entry    int64
-	Heat     string
-	What     string
-	Measured float64
-	Expected float64
-	Sigma    float64
-	Sentence string
+	Entry      int64 // 0 for a loss that is believed and not weighed
+	Heat       string
+	What       string
+	Measured   float64
+	Expected   float64 // what all others say
+	ExpectedSD float64
+	Sigma      float64
+	Sentence   string // in the shop's unit
 	// Unusual says that the heat may simply have lost that much more than such
 	// heats do here: the books cannot tell it from a wrong weighing.
 	Unusual bool
@@ -110,7 +112,8 @@ func (s *Shop) Reconcile(ctx context.Context, heat string) (out Reconciliation, 
 func (b *netBuilder) suspect(su balance.Suspect) Suspect {
 	about := b.about[su.ID]
 	x := Suspect{Entry: about.seq, Heat: about.heat, What: about.what, Measured: su.Measured, Expected: su.Expected, Sigma: su.Sigma}
-	x.Sentence = fmt.Sprintf("%s: %.2f kg weighed, %.2f kg expected, %.1f σ", about.what, su.Measured, su.Expected, su.Sigma)
+	x.ExpectedSD = su.ExpectedSD
+	x.Sentence = fmt.Sprintf("%s: %s weighed, %s expected, %.1f σ", about.what, b.say(su.Measured), b.say(su.Expected), su.Sigma)
 	alt := func(id string) Alternative { a := b.about[id]; return Alternative{a.seq, a.heat, a.what} }
 	for _, id := range su.Twins {
 		x.Alike = append(x.Alike, alt(id))
@@ -126,6 +129,11 @@ func (b *netBuilder) suspect(su balance.Suspect) Suspect {
 	return x
 }
 
+// say writes kg in the shop's unit.
+func (b *netBuilder) say(kg float64) string {
+	return unit.FormatMass(int64(math.Round(kg*1e6)), unit.MassUnit(b.shop.MassUnit), 0)
+}
+
 // mostUnseen is the largest share of a charge that is still taken for a possible
 // loss; more is a wrong weighing. Common practice, no source: 5 % and more is
 // lost of thin or dirty returns, hardly ever a tenth.
@@ -137,7 +145,7 @@ func (b *netBuilder) unusual(x *Suspect, heat string) {
 	missing := math.Abs(x.Measured - x.Expected)
 	if b.missing(x, heat) && missing <= mostUnseen*b.charged[heat] {
 		x.Unusual = true
-		x.Sentence = fmt.Sprintf("heat %s is short of %.2f kg beyond what such heats lose here, %.1f σ: an unusual loss, or one of its weighings is wrong", heat, missing, x.Sigma)
+		x.Sentence = fmt.Sprintf("heat %s is short of %s beyond what such heats lose here, %.1f σ: an unusual loss, or one of its weighings is wrong", heat, b.say(missing), x.Sigma)
 	}
 }
 

@@ -52,7 +52,7 @@ func (b *netBuilder) misbooked() (out []Suspect) {
 				if miss := math.Abs(st.Value-m) / math.Hypot(both, st.U); miss < 3 && miss < fit {
 					fit = miss
 					best = Suspect{Entry: about.seq, Heat: v.heat, What: about.what, Measured: st.Value, Expected: 0, Sigma: math.Min(s.kg/s.u, -v.kg/v.u), OtherHeat: s.heat,
-						Sentence: fmt.Sprintf("%s, %.2f kg, may be of heat %s: that heat is short of %.2f kg and heat %s has %.2f kg too much", about.what, st.Value, s.heat, s.kg, v.heat, -v.kg)}
+						Sentence: fmt.Sprintf("%s, %s, may be of heat %s: that heat is short of %s and heat %s has %s too much", about.what, b.say(st.Value), s.heat, b.say(s.kg), v.heat, b.say(-v.kg))}
 				}
 			}
 		}

@@ -95,11 +95,22 @@ func (s *Shop) lineage(ctx context.Context) (*lineage.Graph, int64, error) {
 
 // Trace is where the metal of a lot, heat or casting came from.
 type Trace struct {
-	Of      string // account, such as "lot/L1042-8"
-	Sources []lineage.Share
+	Of      string      // account, such as "lot/L1042-8"
+	Mass    ledger.Mass // what it holds, or last held; of a heat what went in
+	Sources []Source
 	Via     []lineage.Share
 	Age     lineage.Age
 	Seq     int64
+}
+
+// Source is an account by which metal entered the book: a lot that was received,
+// or metal of unknown origin.
+type Source struct {
+	lineage.Share
+	Mass        ledger.Mass // of Trace.Mass; all together add up to it
+	Alloy       string
+	From        ledger.Account // the supplier or customer it came from, when one is known
+	Certificate string         // number of its certificate, the maker's heat
 }
 
 // TraceBack says where metal came from: the lots by which it entered the shop,
@@ -111,14 +122,90 @@ func (s *Shop) TraceBack(ctx context.Context, a ledger.Account) (out Trace, err 
 		return out, err
 	}
 	out = Trace{Of: string(a), Seq: seq}
-	if out.Sources, err = g.Back(string(a), lineage.Latest); err != nil {
+	sources, err := g.Back(string(a), lineage.Latest)
+	if err != nil {
 		return out, traceError(a, err)
+	}
+	if err := s.describe(ctx, a, &out, sources); err != nil {
+		return out, err
 	}
 	if out.Via, err = g.Via(string(a), lineage.Latest); err != nil {
 		return out, traceError(a, err)
 	}
 	out.Age, err = g.Age(string(a), lineage.Latest)
 	return out, traceError(a, err)
+}
+
+// describe adds to fractions of sources what they come to and who they are.
+func (s *Shop) describe(ctx context.Context, a ledger.Account, out *Trace, sources []lineage.Share) error {
+	return s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) (err error) {
+		if out.Mass, err = s.heldOrLastHeld(r, a); err != nil {
+			return err
+		}
+		fractions := make([]float64, len(sources))
+		for i, x := range sources {
+			fractions[i] = x.Fraction
+		}
+		parts := lineage.Apportion(int64(out.Mass), fractions)
+		out.Sources = make([]Source, len(sources))
+		for i, x := range sources {
+			out.Sources[i] = Source{Share: x, Mass: ledger.Mass(parts[i])}
+			of := ledger.Account(x.Node)
+			if of.Kind() != ledger.OfLot {
+				continue
+			}
+			rec, found, err := r.Record(ledger.RecLot, of.Ref())
+			if err != nil || !found {
+				return err
+			}
+			var l ledger.Lot
+			if err := rec.Into(&l); err != nil {
+				return err
+			}
+			out.Sources[i].Alloy = l.Alloy
+			if l.Certificate != nil {
+				out.Sources[i].Certificate = l.Certificate.Number
+			}
+			for _, from := range l.From {
+				if k := from.Account.Kind(); k == ledger.Supplier || k == ledger.Customer {
+					out.Sources[i].From = from.Account
+				}
+			}
+		}
+		return nil
+	})
+}
+
+// heldOrLastHeld is what a lot or casting holds, or, when it is empty, all that
+// ever came into the lot and what the casting weighed at last; of a heat it is
+// what went in.
+func (s *Shop) heldOrLastHeld(r ledger.Reader, a ledger.Account) (ledger.Mass, error) {
+	if a.Kind() == ledger.InHeat {
+		b, err := s.heatBalance(r, a.Ref(), AsOf{})
+		return b.In(), err
+	}
+	held, err := r.Balance(a)
+	if err != nil || held > 0 {
+		return held, err
+	}
+	if a.Kind() == ledger.OfCasting {
+		var k ledger.Casting
+		rec, found, err := r.Record(ledger.RecCasting, a.Ref())
+		if err != nil || !found {
+			return 0, err
+		}
+		err = rec.Into(&k)
+		return k.Weights[k.Stage], err
+	}
+	entries, err := historyOf(r, string(a), AsOf{})
+	for _, e := range entries {
+		for _, p := range e.Postings {
+			if p.Account == a && (p.Mass > 0) == (e.Reverses == 0) { // came in, or its coming in was taken back
+				held += p.Mass
+			}
+		}
+	}
+	return max(0, held), err
 }
 
 // Recall is everything that holds metal of a lot, heat or casting.

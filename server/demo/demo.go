@@ -26,7 +26,7 @@ type Options struct {
 // Report says what was made.
 type Report struct {
 	Heats    int
-	Writes   int
+	Writes   uint64
 	Mistakes []Mistake
 }
 
@@ -94,7 +94,7 @@ func Seed(ctx context.Context, conn grpc.ClientConnInterface, o Options) (Report
 			return y.report, err
 		}
 	}
-	y.report.Heats, y.report.Writes = len(y.all), int(y.sent)
+	y.report.Heats, y.report.Writes = len(y.all), y.sent
 	return y.report, nil
 }
 

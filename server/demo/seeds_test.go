@@ -21,7 +21,7 @@ func TestSeeds(t *testing.T) {
 	ctx := context.Background()
 	found := map[string]map[string]int{}
 	clean, alarms, named, unusual, inside, heats := 0, 0, 0, 0, 0, 0
-	for seed := range uint64(*seeds) { //nolint:gosec // a small number
+	for seed := range uint64(*seeds) {
 		st, rep := seeded(t, demo.Options{Seed: 1000 + seed})
 		s := shop.New(st, "harrow", nil)
 		rec, err := s.Reconcile(ctx, "")
