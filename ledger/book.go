@@ -215,7 +215,7 @@ func (d *draft) seal() (Sealed, error) {
 		if have, err := d.balance(a); err != nil {
 			return Sealed{}, err
 		} else if have < 0 {
-			return Sealed{}, badState("BELOW_ZERO", "mass", string(a), fmt.Sprintf("would hold %d mg, less than nothing", have))
+			return Sealed{}, badState("BELOW_ZERO", "mass", string(a), fmt.Sprintf("would hold %s, less than nothing", d.words(have)))
 		}
 	}
 	raw := Encode(d.e)

@@ -121,7 +121,7 @@ func (d *draft) take(l *Lot, m Mass, to Account, basis Basis) error {
 		return err
 	}
 	if short := m - have; short > 0 {
-		d.flag(FlagOverdrawn, fmt.Sprintf("lot %s holds %d mg by the book, %d mg less than was taken", l.ID, have, short))
+		d.flag(FlagOverdrawn, fmt.Sprintf("lot %s holds %s by the book, %s less than was taken", l.ID, d.words(have), d.words(short)))
 		d.move(Acct(Count, l.ID), to, short, ByDifference)
 		m = have
 	}
@@ -244,7 +244,7 @@ func (b *Book) SpeakFor(ctx context.Context, m Meta, c SpeakFor) (*Entry, error)
 		if q.Mass > 0 {
 			free := have - l.spoken()
 			if q.Mass > free {
-				return badState("NOT_ENOUGH", "mass", q.text(), fmt.Sprintf("lot %s has only %d mg free", l.ID, free))
+				return badState("NOT_ENOUGH", "mass", q.text(), fmt.Sprintf("lot %s has only %s free", l.ID, d.words(free)))
 			}
 			l.SpokenFor = append(l.SpokenFor, Claim{For: c.For, Mass: q.Mass})
 		}

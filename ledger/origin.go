@@ -113,6 +113,6 @@ func (d *draft) warnMoreThanPoured(a Account) {
 		return
 	}
 	if have, err := d.balance(a); err == nil && have < 0 {
-		d.flag(FlagMoreThanIn, fmt.Sprintf("%d mg more came back from heat %s than was poured", -have, a.Ref()))
+		d.flag(FlagMoreThanIn, fmt.Sprintf("%s more came back from heat %s than was poured", d.words(-have), a.Ref()))
 	}
 }

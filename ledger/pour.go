@@ -276,7 +276,7 @@ func (b *Book) FinishPour(ctx context.Context, m Meta, c FinishPour) (*Entry, er
 			return err
 		}
 		if rest < 0 {
-			d.flag(FlagMoreThanIn, fmt.Sprintf("%d mg more came out of heat %s than was charged", -rest, h.ID))
+			d.flag(FlagMoreThanIn, fmt.Sprintf("%s more came out of heat %s than was charged", d.words(-rest), h.ID))
 		}
 		d.move(melt, Acct(InMolds, h.ID), rest, ByDifference)
 		h.State, h.Poured = Late, d.e.Happened

@@ -116,7 +116,7 @@ func (d *draft) unpost(old *Entry) error {
 				default:
 					return badState("USED_SINCE", "entry", fmt.Sprint(old.Seq), fmt.Sprintf("%s has been weighed or moved on since; reverse that first", a))
 				}
-				d.flag(FlagCorrected, fmt.Sprintf("%d mg of %s had been used already", short, a))
+				d.flag(FlagCorrected, fmt.Sprintf("%s of %s had been used already", d.words(short), a))
 				d.post(from, -short, ByDifference)
 				m -= short
 			}

@@ -36,7 +36,7 @@ func (d *draft) quantity(field string, q Quantity) (Quantity, error) {
 			return q, wrapUnit(field, err)
 		}
 		if q.Mass != 0 && q.Mass != Mass(mg) {
-			return q, invalid("CONTRADICTION", field, q.Typed, fmt.Sprintf("is %d mg, but %d mg was given beside it", mg, q.Mass))
+			return q, invalid("CONTRADICTION", field, q.Typed, fmt.Sprintf("is %d mg, but %d mg was given beside it", mg, int64(q.Mass)))
 		}
 		q.Mass = Mass(mg)
 	}
@@ -47,6 +47,15 @@ func (d *draft) quantity(field string, q Quantity) (Quantity, error) {
 		return q, invalid("TOO_LARGE", field, fmt.Sprintf("%d mg", q.Mass), "more than 1000 tonnes is not a weighing of this shop")
 	}
 	return q, nil
+}
+
+// words writes a mass for people, in the shop's unit.
+func (d *draft) words(m Mass) string {
+	u := unit.MassUnit(d.shop.MassUnit)
+	if absMass(m) < 10*Gram { // what the shop's unit would show as next to nothing
+		u = unit.G
+	}
+	return unit.FormatMass(int64(m), u, 0)
 }
 
 // wrapUnit turns a parse error of package unit into the book's own.
@@ -105,7 +114,7 @@ func (d *draft) weigh(field string, in WeighingIn, subject Account, mayBeZero bo
 			return 0, 0, invalid("NEGATIVE_NET", sub("gross"), g.Gross.text(), fmt.Sprintf("is less than what is to be taken off (%s)", firstText(g.Tare, g.Before)))
 		}
 		if in.Net.given() && absMass(net-g.Net.Mass) > roundingSlack {
-			return 0, 0, invalid("CONTRADICTION", sub("net"), g.Net.text(), fmt.Sprintf("gross less tare is %d mg, %d mg away from this net", net, absMass(net-g.Net.Mass)))
+			return 0, 0, invalid("CONTRADICTION", sub("net"), g.Net.text(), fmt.Sprintf("gross less tare is %s, %s away from this net", d.words(net), d.words(absMass(net-g.Net.Mass))))
 		}
 		if !in.Net.given() {
 			g.Net = Quantity{Mass: net}
