@@ -122,11 +122,14 @@ func base[T any](d *desk, kind ledger.RecordKind, id string) (s ledger.Stamped[T
 }
 
 func recordBefore(r ledger.Reader, request ledger.RequestID, kind ledger.RecordKind, id string) (ledger.Record, bool, error) {
+	if request == (ledger.RequestID{}) {
+		return r.Record(kind, id)
+	}
 	done, found, err := r.ByRequest(request)
 	if err != nil {
 		return ledger.Record{}, false, err
 	}
-	if request == (ledger.RequestID{}) || !found {
+	if !found {
 		return r.Record(kind, id)
 	}
 	for before := done.Seq; ; {
