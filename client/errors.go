@@ -100,7 +100,7 @@ func FromStatus(err error) error {
 			f.RetryAfter = d.GetRetryDelay().AsDuration()
 		}
 	}
-	if f.Refused != nil && f.Refused.Class == ledger.ErrNeedsReason {
+	if f.Refused != nil && errors.Is(f.Refused.Class, ledger.ErrNeedsReason) {
 		f.Refused.Flags = flags
 	}
 	return f

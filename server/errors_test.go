@@ -17,6 +17,7 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -158,7 +159,7 @@ func TestErrorsOnTheWire(t *testing.T) {
 			if !errors.As(back, &e) {
 				t.Fatalf("no domain error in %v", back)
 			}
-			if d := cmp.Diff(*sent, *e, cmp.Comparer(func(a, b error) bool { return a == b })); d != "" {
+			if d := cmp.Diff(*sent, *e, cmpopts.EquateErrors()); d != "" {
 				t.Errorf("after the round trip (-sent +received):\n%s", d)
 			}
 			if back.Error() != sent.Error() {
@@ -285,7 +286,7 @@ func TestABrokenConnectionIsNotUnavailable(t *testing.T) {
 		t.Error("nil became an error")
 	}
 	plain := errors.New("plain")
-	if client.FromStatus(plain) != plain {
+	if got := client.FromStatus(plain); got.Error() != "plain" || !errors.Is(got, plain) {
 		t.Error("an error of another kind was changed")
 	}
 }

@@ -39,7 +39,7 @@ type calls struct {
 	draining  context.Context // done when the server stops
 }
 
-func newCalls(log *slog.Logger, deadline time.Duration, draining context.Context) (*calls, error) {
+func newCalls(draining context.Context, log *slog.Logger, deadline time.Duration) (*calls, error) {
 	v, err := protovalidate.New()
 	if err != nil {
 		return nil, fmt.Errorf("the rules of request fields: %w", err)
@@ -129,7 +129,7 @@ func (c *calls) answer(ctx context.Context, method string, err *error) {
 		id := rand.Text()[:12]
 		c.log.ErrorContext(ctx, "internal error", "log_id", id, "method", method, "error", (*err).Error(), "stack", string(stack))
 		st = hidden(id)
-	} else if code := st.Code(); code == codes.DataLoss || code == codes.Unavailable {
+	} else if code := st.Code(); (code == codes.DataLoss || code == codes.Unavailable) && !errors.Is(*err, errShuttingDown) {
 		c.log.ErrorContext(ctx, "the store failed", "method", method, "error", (*err).Error()) // with the cause the caller is not shown
 	}
 	*err = st.Err()
@@ -203,6 +203,7 @@ func (c *calls) logCall(ctx context.Context, method string, req any, begun time.
 	switch {
 	case strings.HasPrefix(method, "/grpc."): // health and reflection
 		level = slog.LevelDebug
+	case c.draining.Err() != nil && st.Code() == codes.Unavailable: // a stream that was ended
 	case st.Code() == codes.Internal || st.Code() == codes.DataLoss || st.Code() == codes.Unavailable:
 		level = slog.LevelError
 	}

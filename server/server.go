@@ -103,7 +103,7 @@ const (
 	maxStreams     = 1024    // calls at a time on one connection; well above Config.Watchers, which share one
 	pingAfter      = 30 * time.Second
 	pingTimeout    = 10 * time.Second
-	clientPingMin  = 20 * time.Second // the default of 5 min throws out clients that ping
+	clientPings    = 20 * time.Second // the default of 5 min throws out clients that ping
 	headerTime     = 10 * time.Second
 	idleTime       = 2 * time.Minute
 	maxHeaderBytes = 64 << 10
@@ -181,7 +181,7 @@ func New(cfg Config) (*Server, error) {
 func (s *Server) build() error {
 	draining, drain := context.WithCancel(context.Background())
 	s.drain = drain
-	around, err := newCalls(s.cfg.Log, s.cfg.Deadline, draining)
+	around, err := newCalls(draining, s.cfg.Log, s.cfg.Deadline)
 	if err != nil {
 		return err
 	}
@@ -201,7 +201,7 @@ func (s *Server) build() error {
 		grpc.MaxRecvMsgSize(maxMessage),
 		grpc.MaxConcurrentStreams(maxStreams),
 		grpc.ConnectionTimeout(headerTime),
-		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: clientPingMin, PermitWithoutStream: true}),
+		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: clientPings, PermitWithoutStream: true}),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: pingAfter, Timeout: pingTimeout}),
 	)
 	reg := registrar{s.grpc, around}

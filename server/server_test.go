@@ -313,6 +313,14 @@ func TestGracefulStopWithOpenStreams(t *testing.T) {
 	if err != nil || !strings.Contains(string(lines), `"SHUTTING_DOWN"`) {
 		t.Errorf("the REST watcher heard %v: %.300s", err, lines)
 	}
+	for _, l := range w.log.lines("call") {
+		if l["level"] == "ERROR" {
+			t.Errorf("an ordinary end is logged as %v", l)
+		}
+	}
+	if len(w.log.lines("the store failed")) != 0 {
+		t.Error("an ordinary end is logged as a fault of the store")
+	}
 	if _, err := w.book.HeadOf(context.Background()); err == nil {
 		t.Error("the store is still open")
 	}
