@@ -10,6 +10,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"example.org/remelt/ledger/charge/program/glpsol"
 )
 
 // blendProblem draws a charge of the size that the shop's planner must answer
@@ -94,7 +96,7 @@ func cpu() time.Duration {
 // its cuts: the ratio of processor times is logged. The answers must agree
 // within the gap.
 func TestBlendsAgainstGlpsol(t *testing.T) {
-	needGlpsol(t)
+	glpsol.Need(t)
 	const gap = 0.001
 	n := 2
 	if os.Getenv("REMELT_CI") == "1" || os.Getenv("REMELT_STRESS") != "" {
@@ -116,14 +118,14 @@ func TestBlendsAgainstGlpsol(t *testing.T) {
 		if got.Status != Optimal || got.Gap() > gap || !p.Feasible(got.X) {
 			t.Errorf("seed %d: %v, gap %v", seed, got.Status, got.Gap())
 		}
-		for _, other := range []glpAnswer{g, c} {
-			if other.obj != 0 && other.obj < b-1e-6*b {
-				t.Errorf("seed %d: proven bound %v, glpsol has %v", seed, b, other.obj)
+		for _, other := range []glpsol.Answer{g, c} {
+			if other.Value != 0 && other.Value < b-1e-6*b {
+				t.Errorf("seed %d: proven bound %v, glpsol has %v", seed, b, other.Value)
 			}
 		}
 		t.Logf("seed %2d: %d columns, %d rows: %v in %d nodes, %v; glpsol %v, %v; with cuts %v, %v", seed, len(p.Cols), len(p.Rows),
-			z, got.Nodes, d.Round(time.Millisecond), g.obj, g.cpu.Round(time.Millisecond), c.obj, c.cpu.Round(time.Millisecond))
-		ours, theirs, cuts = append(ours, d.Seconds()), append(theirs, g.cpu.Seconds()), append(cuts, c.cpu.Seconds())
+			z, got.Nodes, d.Round(time.Millisecond), g.Value, g.CPU.Round(time.Millisecond), c.Value, c.CPU.Round(time.Millisecond))
+		ours, theirs, cuts = append(ours, d.Seconds()), append(theirs, g.CPU.Seconds()), append(cuts, c.CPU.Seconds())
 	}
 	sort.Float64s(ours)
 	sort.Float64s(theirs)

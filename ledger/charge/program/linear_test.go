@@ -6,6 +6,8 @@ import (
 	"math/big"
 	"math/rand/v2"
 	"testing"
+
+	"example.org/remelt/ledger/charge/program/glpsol"
 )
 
 // randomLinear draws programmes without whole columns: free columns, missing
@@ -149,7 +151,7 @@ func TestLinearProvesItself(t *testing.T) {
 }
 
 func TestLinearAgainstGlpsol(t *testing.T) {
-	needGlpsol(t)
+	glpsol.Need(t)
 	for seed := range 150 {
 		p := randomLinear(rand.New(rand.NewPCG(uint64(seed), 3)))
 		r, err := Solve(context.Background(), p, Options{})
@@ -159,11 +161,11 @@ func TestLinearAgainstGlpsol(t *testing.T) {
 		g := runGlpsol(t, p, 10, "--nopresol")
 		if r.Status == Optimal {
 			z, _ := r.Objective.Float64()
-			if g.status != "f" || math.Abs(z-g.obj) > 1e-6*math.Max(1, math.Abs(z)) {
-				t.Errorf("seed %d: optimum %v, glpsol %q %v", seed, z, g.status, g.obj)
+			if g.Status != "f" || math.Abs(z-g.Value) > 1e-6*math.Max(1, math.Abs(z)) {
+				t.Errorf("seed %d: optimum %v, glpsol %q %v", seed, z, g.Status, g.Value)
 			}
-		} else if g.status == "f" && r.Status == Infeasible {
-			t.Errorf("seed %d: infeasible, glpsol %v", seed, g.obj)
+		} else if g.Status == "f" && r.Status == Infeasible {
+			t.Errorf("seed %d: infeasible, glpsol %v", seed, g.Value)
 		}
 	}
 }

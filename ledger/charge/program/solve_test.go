@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"testing"
 	"time"
+
+	"example.org/remelt/ledger/charge/program/glpsol"
 )
 
 // enumerate is the oracle of small programmes whose columns are all whole.
@@ -85,15 +87,15 @@ func agree(t *testing.T, p *Problem, flags ...string) (what, wrong string) {
 		return "", "the answer breaks its own programme"
 	}
 	switch {
-	case g.status == "f" || got.Status == Feasible || got.Status == Unknown:
+	case g.Status == "f" || got.Status == Feasible || got.Status == Unknown:
 		// A limit of one of them: the answers must still enclose one another.
-		if got.Bound != nil && g.status != "u" && g.status != "n" {
-			if b, _ := got.Bound.Float64(); g.obj < b-1e-6*math.Max(1, math.Abs(b)) {
-				return "", fmt.Sprintf("bound %v, glpsol has %v", b, g.obj)
+		if got.Bound != nil && g.Status != "u" && g.Status != "n" {
+			if b, _ := got.Bound.Float64(); g.Value < b-1e-6*math.Max(1, math.Abs(b)) {
+				return "", fmt.Sprintf("bound %v, glpsol has %v", b, g.Value)
 			}
 		}
 		return "limit", ""
-	case g.status == "o" && !g.holds(p):
+	case g.Status == "o" && !holds(g, p):
 		// GLPK 5.0's integer preprocessor (on by default in glpsol, --nopresol does
 		// not turn it off) hands out answers that break a row: 12.93 x between 2.9
 		// and 9.9, x 0 or 1, becomes x = 1, "integer optimal". Ask without it.
@@ -102,16 +104,16 @@ func agree(t *testing.T, p *Problem, flags ...string) (what, wrong string) {
 		}
 		_, wrong := agree(t, p, "--nointopt")
 		return "glpsol wrong by default", wrong
-	case got.Status == Infeasible && (g.status == "n" || g.status == "u"):
+	case got.Status == Infeasible && (g.Status == "n" || g.Status == "u"):
 		return "infeasible", ""
-	case got.Status == Optimal && g.status == "o":
+	case got.Status == Optimal && g.Status == "o":
 		z, _ := got.Objective.Float64()
-		if math.Abs(z-g.obj) > 1e-6*math.Max(1, math.Abs(z)) {
-			return "", fmt.Sprintf("optimum %v, glpsol %v", z, g.obj)
+		if math.Abs(z-g.Value) > 1e-6*math.Max(1, math.Abs(z)) {
+			return "", fmt.Sprintf("optimum %v, glpsol %v", z, g.Value)
 		}
 		return "optimal", ""
 	}
-	return "", fmt.Sprintf("%v, glpsol %q %v", got.Status, g.status, g.obj)
+	return "", fmt.Sprintf("%v, glpsol %q %v", got.Status, g.Status, g.Value)
 }
 
 // How long random programmes are thrown at both solvers: REMELT_STRESS (a
@@ -134,7 +136,7 @@ func stressTime(t *testing.T) time.Duration {
 // glpsol, the small ones against enumeration as well, for as long as stressTime
 // says. REMELT_SEED starts elsewhere.
 func TestStress(t *testing.T) {
-	needGlpsol(t)
+	glpsol.Need(t)
 	first, _ := strconv.ParseUint(os.Getenv("REMELT_SEED"), 10, 64)
 	count := map[string]int{}
 	for seed, end := first, time.Now().Add(stressTime(t)); time.Now().Before(end); seed++ {

@@ -1,0 +1,194 @@
+package charge
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mathext"
+)
+
+// Loss is the part of a charge that is lost, as a distribution: Quantile(p) stays
+// above it with chance p. Forecasts of package loss are of this kind.
+type Loss interface {
+	Quantile(p float64) float64
+}
+
+// NormalLoss is a loss of which only mean and standard deviation are known.
+type NormalLoss struct{ Mean, SD float64 }
+
+// Quantile of the normal distribution.
+func (l NormalLoss) Quantile(p float64) float64 {
+	if l.SD == 0 {
+		return l.Mean
+	}
+	return l.Mean + l.SD*mathext.NormalQuantile(p)
+}
+
+// sizing knows how much metal a heat's molds may take and how doubtful the loss is.
+type sizing struct {
+	mean  float64 // what the molds take, mg
+	lossy float64 // mean loss
+	// A lattice over the two unknown scales: for given spread s and loss, what the
+	// molds take is normal. The nodes are Φ(z) of equally spaced z, whose
+	// trapezoidal sum converges faster than any power of the step (L. N. Trefethen
+	// and J. A. C. Weideman, SIAM Review 56, 2014; cited from memory).
+	sd, sdWeight     []float64 // mg
+	loss, lossWeight []float64 // deviation of the loss from its mean
+}
+
+const latticeStep, latticeReach = 0.5, 5.0
+
+func lattice() (p, weight []float64) {
+	sum := 0.0
+	for z := -latticeReach; z <= latticeReach+1e-9; z += latticeStep {
+		w := math.Exp(-z * z / 2)
+		p = append(p, 0.5*math.Erfc(-z/math.Sqrt2))
+		weight = append(weight, w)
+		sum += w
+	}
+	for i := range weight {
+		weight[i] /= sum
+	}
+	return p, weight
+}
+
+func newSizing(molds []Mold, f Filling, loss Loss) *sizing {
+	return sizer(f, loss)(molds)
+}
+
+// sizer does once what does not depend on the molds.
+func sizer(f Filling, loss Loss) func([]Mold) *sizing {
+	p, w := lattice()
+	base := sizing{loss: []float64{0}, lossWeight: []float64{1}}
+	if loss != nil {
+		base.loss, base.lossWeight = make([]float64, len(p)), w
+		for i := range p {
+			base.loss[i] = loss.Quantile(p[i])
+			base.lossy += w[i] * base.loss[i]
+		}
+		for i := range p {
+			base.loss[i] -= base.lossy
+		}
+	}
+	variance, weight := []float64{f.Spread * f.Spread}, []float64{1}
+	if f.DF > 0 {
+		variance, weight = make([]float64, len(p)), w
+		for i := range p {
+			// DF·Spread²/s² is χ², that is twice a gamma variable of shape DF/2.
+			chi := 2 * mathext.GammaIncRegInv(f.DF/2, 1-p[i])
+			variance[i] = f.DF * f.Spread * f.Spread / math.Max(chi, 1e-12)
+		}
+	}
+	return func(molds []Mold) *sizing {
+		s := base
+		sum, squares, own := 0.0, 0.0, 0.0
+		for _, m := range molds {
+			sum += m.Metal.Mean
+			squares += m.Metal.Mean * m.Metal.Mean
+			own += m.Metal.SD * m.Metal.SD
+		}
+		s.mean = sum * (1 + f.Bias)
+		common := 0.0 // the doubt about the bias is one for all molds
+		if f.Weight > 0 {
+			common = sum * sum / f.Weight
+		}
+		s.sd, s.sdWeight = make([]float64, len(variance)), weight
+		for i, v := range variance {
+			s.sd[i] = math.Sqrt(v*(squares+common) + own)
+		}
+		return &s
+	}
+}
+
+// need is mean and standard deviation of what the molds take.
+func (s *sizing) need() Estimate {
+	v := 0.0
+	for i, w := range s.sdWeight {
+		v += w * s.sd[i] * s.sd[i]
+	}
+	return Estimate{s.mean, math.Sqrt(v)}
+}
+
+func (s *sizing) lossSD() float64 {
+	v := 0.0
+	for i, w := range s.lossWeight {
+		v += w * s.loss[i] * s.loss[i]
+	}
+	return math.Sqrt(v)
+}
+
+// short returns the chance that the molds take more than there is, and its slope
+// by the metal: there are metal mg on the average of the loss, of a charge of mg.
+func (s *sizing) short(metal, charge float64) (chance, slope float64) {
+	for i, dl := range s.loss {
+		gap := metal - charge*dl - s.mean
+		for k, sd := range s.sd {
+			w := s.lossWeight[i] * s.sdWeight[k]
+			if w < 1e-10 {
+				continue
+			}
+			if sd <= 0 {
+				if gap < 0 {
+					chance += w
+				}
+				continue
+			}
+			z := gap / sd
+			chance += w * 0.5 * math.Erfc(z/math.Sqrt2)
+			slope -= w * math.Exp(-z*z/2) / (sd * math.Sqrt(2*math.Pi))
+		}
+	}
+	return chance, slope
+}
+
+// require is the least metal, on the average of the loss of a charge of that
+// mass, whose chance of running short is at most p.
+func (s *sizing) require(p, charge float64) float64 {
+	reach := 0.0
+	for _, sd := range s.sd {
+		reach = math.Max(reach, sd)
+	}
+	for _, dl := range s.loss {
+		reach = math.Max(reach, math.Abs(charge*dl))
+	}
+	if reach == 0 {
+		return s.mean
+	}
+	low, high := s.mean-40*reach, s.mean+40*reach
+	x := s.mean - mathext.NormalQuantile(p)*math.Hypot(s.need().SD, charge*s.lossSD())
+	for range 100 {
+		chance, slope := s.short(x, charge)
+		if chance > p {
+			low = x
+		} else {
+			high = x
+		}
+		if math.Abs(chance-p) < 1e-10 || high-low < 0.5 {
+			break
+		}
+		next := x - (chance-p)/slope // Newton, kept inside the bracket
+		if !(next > low && next < high) {
+			next = (low + high) / 2
+		}
+		x = next
+	}
+	for by := 0.5; ; by *= 2 { // on the safe side by as little as does it
+		if chance, _ := s.short(x, charge); chance <= p {
+			return x
+		}
+		x += by
+	}
+}
+
+// leastCharge is the least charge whose metal, with rest mg from elsewhere, runs
+// short with chance p at most.
+func (s *sizing) leastCharge(p, rest float64) float64 {
+	charge := math.Max(0, (s.mean-rest)/(1-s.lossy))
+	for range 12 { // what is required grows by a small part of the charge: this contracts
+		next := math.Max(0, (s.require(p, charge)-rest)/(1-s.lossy))
+		if math.Abs(next-charge) < 1 {
+			return math.Max(next, charge)
+		}
+		charge = next
+	}
+	return charge
+}
