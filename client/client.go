@@ -46,6 +46,7 @@ type Client struct {
 	Conn *grpc.ClientConn
 
 	Alloys     pb.AlloyServiceClient
+	Analysis   pb.AnalysisServiceClient
 	Balances   pb.BalanceServiceClient
 	Castings   pb.CastingServiceClient
 	Entries    pb.EntryServiceClient
@@ -96,6 +97,7 @@ func Dial(c Config) (*Client, error) {
 	return &Client{
 		Conn:       conn,
 		Alloys:     pb.NewAlloyServiceClient(conn),
+		Analysis:   pb.NewAnalysisServiceClient(conn),
 		Balances:   pb.NewBalanceServiceClient(conn),
 		Castings:   pb.NewCastingServiceClient(conn),
 		Entries:    pb.NewEntryServiceClient(conn),

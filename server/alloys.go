@@ -125,8 +125,7 @@ func (d *desk) alloy(a alloy.Alloy, own ledger.Stamped[ledger.Alloy], has bool) 
 		best, _ := a.Figure(f.Property)
 		use := f == best && !used[f.Property]
 		used[f.Property] = used[f.Property] || use
-		p.Figures = append(p.Figures, &pb.Figure{Property: string(f.Property), Value: f.Value, High: f.High, Unit: f.Unit, Source: f.Source,
-			Provenance: provenances.show(f.Verified), Suspect: f.Suspect, Note: f.Note, Used: use})
+		p.Figures = append(p.Figures, figure(f, use))
 	}
 	for _, s := range a.Limits {
 		p.LimitSets = append(p.LimitSets, limitSet(s))
@@ -137,18 +136,25 @@ func (d *desk) alloy(a alloy.Alloy, own ledger.Stamped[ledger.Alloy], has bool) 
 	return p
 }
 
+func figure(f alloy.Figure, used bool) *pb.Figure {
+	return &pb.Figure{Property: string(f.Property), Value: f.Value, High: f.High, Unit: f.Unit, Source: f.Source,
+		Provenance: provenances.show(f.Verified), Suspect: f.Suspect, Note: f.Note, Used: used}
+}
+
 func limitSet(s alloy.LimitSet) *pb.LimitSet {
 	p := &pb.LimitSet{Id: s.ID(), Product: string(s.Kind), Edition: s.Edition, Year: count(s.Year), Current: s.Current, Note: s.Note}
-	for _, l := range s.Limits {
-		row := &pb.Limit{Element: l.Element, Remainder: l.Remainder, Plus: l.Plus, MayPlus: l.MayPlus, Source: l.Source,
-			Provenance: provenances.show(l.Verified), Note: l.Note, Text: l.String()}
-		if l.HasMin {
-			row.Min = &l.Min
-		}
-		if l.HasMax {
-			row.Max = &l.Max
-		}
-		p.Limits = append(p.Limits, row)
+	p.Limits = showAll(s.Limits, limit)
+	return p
+}
+
+func limit(l alloy.Limit) *pb.Limit {
+	p := &pb.Limit{Element: l.Element, Remainder: l.Remainder, Plus: l.Plus, MayPlus: l.MayPlus, Source: l.Source,
+		Provenance: provenances.show(l.Verified), Note: l.Note, Text: l.String()}
+	if l.HasMin {
+		p.Min = &l.Min
+	}
+	if l.HasMax {
+		p.Max = &l.Max
 	}
 	return p
 }

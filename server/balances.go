@@ -18,6 +18,9 @@ type balances struct {
 func (s balances) GetHeatBalance(ctx context.Context, r *pb.GetHeatBalanceRequest) (*pb.GetHeatBalanceResponse, error) {
 	d := s.read(ctx, "name", r.GetName(), "shops/*/heats/*/balance")
 	at := d.asOf(r)
+	if r.GetWithSuspects() && !at.IsNow() {
+		d.invalid("NOT_OF_THE_PAST", "with_suspects", "true", "weighings are held against all that the book knows now; ask without a past moment")
+	}
 	if d.err != nil {
 		return nil, d.err
 	}
@@ -30,6 +33,9 @@ func (s balances) GetHeatBalance(ctx context.Context, r *pb.GetHeatBalanceReques
 		ChargedByForm: d.byForm(v.ChargedBy), ChargedDirty: d.mass(v.ChargeDirty)}
 	for _, f := range v.Flags {
 		p.Flagged = append(p.Flagged, &pb.FlaggedEntry{Entry: d.entryName(f.Seq), Flags: flags(f.Flags), Reason: f.Reason})
+	}
+	if r.GetWithSuspects() {
+		p.Suspects = d.suspects(v.Heat)
 	}
 	return reply(d, &pb.GetHeatBalanceResponse{Balance: p})
 }

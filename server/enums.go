@@ -9,6 +9,8 @@ import (
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/alloy"
+	"example.org/remelt/ledger/balance"
+	"example.org/remelt/ledger/loss"
 	"example.org/remelt/ledger/shop"
 )
 
@@ -98,6 +100,16 @@ var (
 	groupings = enum[pb.Grouping, shop.Grouping]{
 		shop.ByAlloy: pb.Grouping_GROUPING_ALLOY, shop.ByCrucible: pb.Grouping_GROUPING_CRUCIBLE,
 		shop.ByMelter: pb.Grouping_GROUPING_MELTER,
+	}
+	weighingStatuses = enum[pb.WeighingStatus, balance.Status]{
+		balance.Redundant: pb.WeighingStatus_WEIGHING_STATUS_REDUNDANT, balance.NonRedundant: pb.WeighingStatus_WEIGHING_STATUS_NON_REDUNDANT,
+	}
+	lossPaths = enum[pb.LossPath, loss.Cause]{
+		loss.Oxidation: pb.LossPath_LOSS_PATH_OXIDATION, loss.Trapped: pb.LossPath_LOSS_PATH_TRAPPED, loss.Spill: pb.LossPath_LOSS_PATH_SPILL,
+		loss.Kerf: pb.LossPath_LOSS_PATH_KERF, loss.Unaccounted: pb.LossPath_LOSS_PATH_UNACCOUNTED,
+	}
+	lossDirections = enum[pb.LossDirection, loss.Direction]{
+		loss.Up: pb.LossDirection_LOSS_DIRECTION_UP, loss.Down: pb.LossDirection_LOSS_DIRECTION_DOWN,
 	}
 	provenances = enum[pb.Provenance, alloy.Flag]{
 		alloy.Yes: pb.Provenance_PROVENANCE_PUBLISHED, alloy.Memory: pb.Provenance_PROVENANCE_MEMORY,

@@ -40,6 +40,11 @@ func reads() []proto.Message {
 		&pb.ListHistoryRequest{Name: heat41},
 		&pb.GetStockRequest{Name: harrow + "/stock"}, &pb.GetHeatBalanceRequest{Name: heat41 + "/balance"},
 		&pb.GetPeriodBalanceRequest{Name: harrow + "/periodBalance", StartTime: day(-1), EndTime: day(90)},
+		&pb.ReconcileWeighingsRequest{Parent: harrow}, &pb.GetLossesRequest{Name: harrow + "/losses"},
+		&pb.CheckLossForecastsRequest{Name: harrow + "/losses"}, &pb.ForecastLossRequest{Parent: harrow, Heat: "42"},
+		&pb.TraceBackRequest{Name: lotNames + "gating"}, &pb.TraceForwardRequest{Name: lotNames + "ingots"},
+		&pb.GetContentRequest{Name: harrow + "/castings/C1/content"}, &pb.ForecastRemeltsRequest{Name: harrow + "/alloys/" + alloyID},
+		&pb.EstimateMeltEnergyRequest{Parent: harrow, Alloy: alloyID, Mass: g(60_000)},
 	}
 }
 
@@ -346,6 +351,9 @@ func TestEnumsAreComplete(t *testing.T) {
 	checkEnum(check, groupings)
 	checkEnum(check, provenances)
 	checkEnum(check, views)
+	checkEnum(check, weighingStatuses)
+	checkEnum(check, lossPaths)
+	checkEnum(check, lossDirections)
 }
 
 func checkEnum[P protoreflect.Enum, D comparable](check func(string, protoreflect.EnumValueDescriptors, int, func(protoreflect.EnumNumber) bool), e enum[P, D]) {

@@ -51,6 +51,7 @@ func RegisterServices(s grpc.ServiceRegistrar, d Deps) {
 	pb.RegisterEntryServiceServer(s, entries{counter: c, follow: d.Follow})
 	pb.RegisterStockServiceServer(s, stock{counter: c})
 	pb.RegisterBalanceServiceServer(s, balances{counter: c})
+	pb.RegisterAnalysisServiceServer(s, analysis{counter: c})
 }
 
 // RegisterGateway adds the REST form of every service to a gateway that calls
@@ -73,6 +74,7 @@ func RegisterGateway(ctx context.Context, mux *runtime.ServeMux, conn *grpc.Clie
 		pb.RegisterEntryServiceHandler,
 		pb.RegisterStockServiceHandler,
 		pb.RegisterBalanceServiceHandler,
+		pb.RegisterAnalysisServiceHandler,
 	} {
 		if err := register(ctx, mux, conn); err != nil {
 			return err

@@ -103,7 +103,7 @@ func (s *Shop) EstimateMeltEnergy(ctx context.Context, m Melt) (out MeltEnergy, 
 		for _, r := range ranges {
 			names = append(names, r.Furnace)
 		}
-		return out, bad("furnace", m.Furnace, "must be one of "+strings.Join(names, ", "))
+		return out, bad("furnace_kind", m.Furnace, "must be one of "+strings.Join(names, ", "))
 	}
 	for _, f := range alloy.Fuels() {
 		n := FuelNeed{Fuel: f}

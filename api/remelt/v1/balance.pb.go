@@ -381,7 +381,10 @@ type HeatBalance struct {
 	// What was charged, by the form of the lots; a heel counts as a pig.
 	ChargedByForm []*FormMass `protobuf:"bytes,10,rep,name=charged_by_form,json=chargedByForm,proto3" json:"charged_by_form,omitempty"`
 	// Of what was charged, from lots that were still to be cleaned.
-	ChargedDirty  *Mass `protobuf:"bytes,11,opt,name=charged_dirty,json=chargedDirty,proto3" json:"charged_dirty,omitempty"`
+	ChargedDirty *Mass `protobuf:"bytes,11,opt,name=charged_dirty,json=chargedDirty,proto3" json:"charged_dirty,omitempty"`
+	// Weighings of it that the rest of the book contradicts, most suspect first; only
+	// when they were asked for, and of a heat that is poured.
+	Suspects      []*Suspect `protobuf:"bytes,12,rep,name=suspects,proto3" json:"suspects,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -489,6 +492,13 @@ func (x *HeatBalance) GetChargedByForm() []*FormMass {
 func (x *HeatBalance) GetChargedDirty() *Mass {
 	if x != nil {
 		return x.ChargedDirty
+	}
+	return nil
+}
+
+func (x *HeatBalance) GetSuspects() []*Suspect {
+	if x != nil {
+		return x.Suspects
 	}
 	return nil
 }
@@ -1016,7 +1026,10 @@ type GetHeatBalanceRequest struct {
 	// As the book stood at this moment.
 	RecordedTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=recorded_time,json=recordedTime,proto3" json:"recorded_time,omitempty"`
 	// As of what had happened by this moment, as known now.
-	HappenedTime  *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=happened_time,json=happenedTime,proto3" json:"happened_time,omitempty"`
+	HappenedTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=happened_time,json=happenedTime,proto3" json:"happened_time,omitempty"`
+	// Also look for wrong weighings, which takes the whole book: a fraction of a
+	// second for a year of it. Not with a past moment.
+	WithSuspects  bool `protobuf:"varint,4,opt,name=with_suspects,json=withSuspects,proto3" json:"with_suspects,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1070,6 +1083,13 @@ func (x *GetHeatBalanceRequest) GetHappenedTime() *timestamppb.Timestamp {
 		return x.HappenedTime
 	}
 	return nil
+}
+
+func (x *GetHeatBalanceRequest) GetWithSuspects() bool {
+	if x != nil {
+		return x.WithSuspects
+	}
+	return false
 }
 
 // Response of GetHeatBalance.
@@ -1250,7 +1270,7 @@ var File_remelt_v1_balance_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_balance_proto_rawDesc = "" +
 	"\n" +
-	"\x17remelt/v1/balance.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x14remelt/v1/heat.proto\x1a\x17remelt/v1/measure.proto\x1a\x15remelt/v1/stock.proto\"\xf3\t\n" +
+	"\x17remelt/v1/balance.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18remelt/v1/analysis.proto\x1a\x15remelt/v1/entry.proto\x1a\x14remelt/v1/heat.proto\x1a\x17remelt/v1/measure.proto\x1a\x15remelt/v1/stock.proto\"\xf3\t\n" +
 	"\x05Terms\x12.\n" +
 	"\acharged\x18\x01 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\acharged\x122\n" +
 	"\tadditives\x18\x02 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\tadditives\x120\n" +
@@ -1280,7 +1300,7 @@ const file_remelt_v1_balance_proto_rawDesc = "" +
 	"\x10returned_percent\x18\x17 \x01(\tB\x03\xe0A\x03R\x0freturnedPercent\x12&\n" +
 	"\fgone_percent\x18\x18 \x01(\tB\x03\xe0A\x03R\vgonePercent\x12/\n" +
 	"\x11melt_loss_percent\x18\x19 \x01(\tB\x03\xe0A\x03R\x0fmeltLossPercent\x124\n" +
-	"\x13unaccounted_percent\x18\x1a \x01(\tB\x03\xe0A\x03R\x12unaccountedPercent\"\xfd\x04\n" +
+	"\x13unaccounted_percent\x18\x1a \x01(\tB\x03\xe0A\x03R\x12unaccountedPercent\"\xb2\x05\n" +
 	"\vHeatBalance\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12(\n" +
 	"\x04heat\x18\x02 \x01(\v2\x0f.remelt.v1.HeatB\x03\xe0A\x03R\x04heat\x12%\n" +
@@ -1294,7 +1314,8 @@ const file_remelt_v1_balance_proto_rawDesc = "" +
 	"changeTime\x12@\n" +
 	"\x0fcharged_by_form\x18\n" +
 	" \x03(\v2\x13.remelt.v1.FormMassB\x03\xe0A\x03R\rchargedByForm\x129\n" +
-	"\rcharged_dirty\x18\v \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\fchargedDirty:a\xeaA^\n" +
+	"\rcharged_dirty\x18\v \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\fchargedDirty\x123\n" +
+	"\bsuspects\x18\f \x03(\v2\x12.remelt.v1.SuspectB\x03\xe0A\x03R\bsuspects:a\xeaA^\n" +
 	"\x1eremelt.example.org/HeatBalance\x12!shops/{shop}/heats/{heat}/balance*\fheatBalances2\vheatBalance\"\x8f\x01\n" +
 	"\fFlaggedEntry\x126\n" +
 	"\x05entry\x18\x01 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
@@ -1341,12 +1362,13 @@ const file_remelt_v1_balance_proto_rawDesc = "" +
 	"\x04left\x18\b \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x04left\x12(\n" +
 	"\x04lost\x18\t \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x04lost\x12.\n" +
 	"\aclosing\x18\n" +
-	" \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\aclosing\"\xe5\x01\n" +
+	" \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\aclosing\"\x8f\x02\n" +
 	"\x15GetHeatBalanceRequest\x12@\n" +
 	"\x04name\x18\x01 \x01(\tB,\xe0A\x02\xfaA \n" +
 	"\x1eremelt.example.org/HeatBalance\xbaH\x03\xc8\x01\x01R\x04name\x12D\n" +
 	"\rrecorded_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x01R\frecordedTime\x12D\n" +
-	"\rhappened_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x01R\fhappenedTime\"O\n" +
+	"\rhappened_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x01R\fhappenedTime\x12(\n" +
+	"\rwith_suspects\x18\x04 \x01(\bB\x03\xe0A\x01R\fwithSuspects\"O\n" +
 	"\x16GetHeatBalanceResponse\x125\n" +
 	"\abalance\x18\x01 \x01(\v2\x16.remelt.v1.HeatBalanceB\x03\xe0A\x03R\abalance\"\xda\x02\n" +
 	"\x17GetPeriodBalanceRequest\x12B\n" +
@@ -1401,7 +1423,8 @@ var file_remelt_v1_balance_proto_goTypes = []any{
 	(*FormMass)(nil),                 // 14: remelt.v1.FormMass
 	(*Heat)(nil),                     // 15: remelt.v1.Heat
 	(*timestamppb.Timestamp)(nil),    // 16: google.protobuf.Timestamp
-	(*Flag)(nil),                     // 17: remelt.v1.Flag
+	(*Suspect)(nil),                  // 17: remelt.v1.Suspect
+	(*Flag)(nil),                     // 18: remelt.v1.Flag
 }
 var file_remelt_v1_balance_proto_depIdxs = []int32{
 	13, // 0: remelt.v1.Terms.charged:type_name -> remelt.v1.Mass
@@ -1432,43 +1455,44 @@ var file_remelt_v1_balance_proto_depIdxs = []int32{
 	16, // 25: remelt.v1.HeatBalance.change_time:type_name -> google.protobuf.Timestamp
 	14, // 26: remelt.v1.HeatBalance.charged_by_form:type_name -> remelt.v1.FormMass
 	13, // 27: remelt.v1.HeatBalance.charged_dirty:type_name -> remelt.v1.Mass
-	17, // 28: remelt.v1.FlaggedEntry.flags:type_name -> remelt.v1.Flag
-	13, // 29: remelt.v1.Uncertainty.standard:type_name -> remelt.v1.Mass
-	13, // 30: remelt.v1.Uncertainty.expanded:type_name -> remelt.v1.Mass
-	5,  // 31: remelt.v1.Uncertainty.parts:type_name -> remelt.v1.UncertaintyPart
-	13, // 32: remelt.v1.UncertaintyPart.standard:type_name -> remelt.v1.Mass
-	16, // 33: remelt.v1.PeriodBalance.start_time:type_name -> google.protobuf.Timestamp
-	16, // 34: remelt.v1.PeriodBalance.end_time:type_name -> google.protobuf.Timestamp
-	7,  // 35: remelt.v1.PeriodBalance.groups:type_name -> remelt.v1.HeatGroup
-	7,  // 36: remelt.v1.PeriodBalance.total:type_name -> remelt.v1.HeatGroup
-	8,  // 37: remelt.v1.PeriodBalance.flows:type_name -> remelt.v1.Flow
-	1,  // 38: remelt.v1.HeatGroup.terms:type_name -> remelt.v1.Terms
-	13, // 39: remelt.v1.HeatGroup.standard:type_name -> remelt.v1.Mass
-	13, // 40: remelt.v1.Flow.opening:type_name -> remelt.v1.Mass
-	13, // 41: remelt.v1.Flow.received:type_name -> remelt.v1.Mass
-	13, // 42: remelt.v1.Flow.customers:type_name -> remelt.v1.Mass
-	13, // 43: remelt.v1.Flow.additives:type_name -> remelt.v1.Mass
-	13, // 44: remelt.v1.Flow.counted:type_name -> remelt.v1.Mass
-	13, // 45: remelt.v1.Flow.from_other_alloys:type_name -> remelt.v1.Mass
-	13, // 46: remelt.v1.Flow.left:type_name -> remelt.v1.Mass
-	13, // 47: remelt.v1.Flow.lost:type_name -> remelt.v1.Mass
-	13, // 48: remelt.v1.Flow.closing:type_name -> remelt.v1.Mass
-	16, // 49: remelt.v1.GetHeatBalanceRequest.recorded_time:type_name -> google.protobuf.Timestamp
-	16, // 50: remelt.v1.GetHeatBalanceRequest.happened_time:type_name -> google.protobuf.Timestamp
-	2,  // 51: remelt.v1.GetHeatBalanceResponse.balance:type_name -> remelt.v1.HeatBalance
-	16, // 52: remelt.v1.GetPeriodBalanceRequest.start_time:type_name -> google.protobuf.Timestamp
-	16, // 53: remelt.v1.GetPeriodBalanceRequest.end_time:type_name -> google.protobuf.Timestamp
-	0,  // 54: remelt.v1.GetPeriodBalanceRequest.group_by:type_name -> remelt.v1.Grouping
-	6,  // 55: remelt.v1.GetPeriodBalanceResponse.balance:type_name -> remelt.v1.PeriodBalance
-	9,  // 56: remelt.v1.BalanceService.GetHeatBalance:input_type -> remelt.v1.GetHeatBalanceRequest
-	11, // 57: remelt.v1.BalanceService.GetPeriodBalance:input_type -> remelt.v1.GetPeriodBalanceRequest
-	10, // 58: remelt.v1.BalanceService.GetHeatBalance:output_type -> remelt.v1.GetHeatBalanceResponse
-	12, // 59: remelt.v1.BalanceService.GetPeriodBalance:output_type -> remelt.v1.GetPeriodBalanceResponse
-	58, // [58:60] is the sub-list for method output_type
-	56, // [56:58] is the sub-list for method input_type
-	56, // [56:56] is the sub-list for extension type_name
-	56, // [56:56] is the sub-list for extension extendee
-	0,  // [0:56] is the sub-list for field type_name
+	17, // 28: remelt.v1.HeatBalance.suspects:type_name -> remelt.v1.Suspect
+	18, // 29: remelt.v1.FlaggedEntry.flags:type_name -> remelt.v1.Flag
+	13, // 30: remelt.v1.Uncertainty.standard:type_name -> remelt.v1.Mass
+	13, // 31: remelt.v1.Uncertainty.expanded:type_name -> remelt.v1.Mass
+	5,  // 32: remelt.v1.Uncertainty.parts:type_name -> remelt.v1.UncertaintyPart
+	13, // 33: remelt.v1.UncertaintyPart.standard:type_name -> remelt.v1.Mass
+	16, // 34: remelt.v1.PeriodBalance.start_time:type_name -> google.protobuf.Timestamp
+	16, // 35: remelt.v1.PeriodBalance.end_time:type_name -> google.protobuf.Timestamp
+	7,  // 36: remelt.v1.PeriodBalance.groups:type_name -> remelt.v1.HeatGroup
+	7,  // 37: remelt.v1.PeriodBalance.total:type_name -> remelt.v1.HeatGroup
+	8,  // 38: remelt.v1.PeriodBalance.flows:type_name -> remelt.v1.Flow
+	1,  // 39: remelt.v1.HeatGroup.terms:type_name -> remelt.v1.Terms
+	13, // 40: remelt.v1.HeatGroup.standard:type_name -> remelt.v1.Mass
+	13, // 41: remelt.v1.Flow.opening:type_name -> remelt.v1.Mass
+	13, // 42: remelt.v1.Flow.received:type_name -> remelt.v1.Mass
+	13, // 43: remelt.v1.Flow.customers:type_name -> remelt.v1.Mass
+	13, // 44: remelt.v1.Flow.additives:type_name -> remelt.v1.Mass
+	13, // 45: remelt.v1.Flow.counted:type_name -> remelt.v1.Mass
+	13, // 46: remelt.v1.Flow.from_other_alloys:type_name -> remelt.v1.Mass
+	13, // 47: remelt.v1.Flow.left:type_name -> remelt.v1.Mass
+	13, // 48: remelt.v1.Flow.lost:type_name -> remelt.v1.Mass
+	13, // 49: remelt.v1.Flow.closing:type_name -> remelt.v1.Mass
+	16, // 50: remelt.v1.GetHeatBalanceRequest.recorded_time:type_name -> google.protobuf.Timestamp
+	16, // 51: remelt.v1.GetHeatBalanceRequest.happened_time:type_name -> google.protobuf.Timestamp
+	2,  // 52: remelt.v1.GetHeatBalanceResponse.balance:type_name -> remelt.v1.HeatBalance
+	16, // 53: remelt.v1.GetPeriodBalanceRequest.start_time:type_name -> google.protobuf.Timestamp
+	16, // 54: remelt.v1.GetPeriodBalanceRequest.end_time:type_name -> google.protobuf.Timestamp
+	0,  // 55: remelt.v1.GetPeriodBalanceRequest.group_by:type_name -> remelt.v1.Grouping
+	6,  // 56: remelt.v1.GetPeriodBalanceResponse.balance:type_name -> remelt.v1.PeriodBalance
+	9,  // 57: remelt.v1.BalanceService.GetHeatBalance:input_type -> remelt.v1.GetHeatBalanceRequest
+	11, // 58: remelt.v1.BalanceService.GetPeriodBalance:input_type -> remelt.v1.GetPeriodBalanceRequest
+	10, // 59: remelt.v1.BalanceService.GetHeatBalance:output_type -> remelt.v1.GetHeatBalanceResponse
+	12, // 60: remelt.v1.BalanceService.GetPeriodBalance:output_type -> remelt.v1.GetPeriodBalanceResponse
+	59, // [59:61] is the sub-list for method output_type
+	57, // [57:59] is the sub-list for method input_type
+	57, // [57:57] is the sub-list for extension type_name
+	57, // [57:57] is the sub-list for extension extendee
+	0,  // [0:57] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_balance_proto_init() }
@@ -1476,6 +1500,7 @@ func file_remelt_v1_balance_proto_init() {
 	if File_remelt_v1_balance_proto != nil {
 		return
 	}
+	file_remelt_v1_analysis_proto_init()
 	file_remelt_v1_entry_proto_init()
 	file_remelt_v1_heat_proto_init()
 	file_remelt_v1_measure_proto_init()
