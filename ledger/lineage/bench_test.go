@@ -65,13 +65,9 @@ func lotName(id int64) string {
 }
 
 func transfers(rows [][3]int64) []Transfer {
-	names := make([]string, rows[len(rows)-1][1]+1)
-	for i := range names {
-		names[i] = lotName(int64(i))
-	}
 	ts := make([]Transfer, len(rows))
 	for i, r := range rows {
-		ts[i] = Transfer{r[1], names[r[0]], names[r[1]], r[2], true}
+		ts[i] = Transfer{r[1], lotName(r[0]), lotName(r[1]), r[2], true}
 	}
 	return ts
 }

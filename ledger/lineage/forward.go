@@ -41,6 +41,8 @@ type cell struct {
 	settled  float64
 }
 
+const ahead = 64
+
 // recall is a question forward.
 type recall struct {
 	*view
@@ -50,6 +52,8 @@ type recall struct {
 	found  int     // nodes
 	total  int64   // milligrams ever in the node, whole
 	again  float64 // of which had been in it before
+
+	fetched int64
 }
 
 func (v *view) forward() []Holding {
@@ -60,12 +64,27 @@ func (v *view) forward() []Holding {
 		cells:  newPages[cell](int(v.nodes.n)),
 	}
 	for i := int32(0); i < v.n; i++ {
+		if i&(ahead-1) == 0 {
+			r.fetch(i, min(i+ahead, v.n))
+		}
 		x := v.at(i)
 		if r.isMarked(x.src) || r.isMarked(x.prev) || x.src == ^v.node || x.node() == v.node {
 			r.follow(i, x)
 		}
 	}
 	return r.holdings()
+}
+
+// fetch reads what follow will need for versions i to end, so that the
+// processor waits for many cache lines at once instead of one after another.
+func (r *recall) fetch(i, end int32) {
+	sum := int64(0)
+	for ; i < end; i++ {
+		if src := r.at(i).src; r.isMarked(src) {
+			sum += r.tagged.page[src>>pageBits][src&(pageLen-1)].drawn
+		}
+	}
+	r.fetched = sum
 }
 
 func (r *recall) isMarked(i int32) bool { return i >= 0 && r.marked[i>>6]>>(i&63)&1 != 0 }

@@ -3,7 +3,7 @@ package lineage
 import "iter"
 
 const (
-	pageBits = 6 // a sweep looks at all places of a page: few, so that a thin trace stays cheap
+	pageBits = 7 // a sweep looks at all places of a page: few, so that a thin trace stays cheap
 	pageLen  = 1 << pageBits
 )
 
