@@ -107,10 +107,14 @@ func (a *app) restoreCommand() *cobra.Command {
 	}
 	c.Flags().StringVar(&db, "db", "", "the file to make")
 	c.Flags().BoolVar(&overwrite, "overwrite", false, "put it in the place of a file that is there, which is kept beside it")
-	must(c.MarkFlagRequired("db"))
 	c.RunE = func(c *cobra.Command, args []string) error {
+		if db == "" {
+			return usagef("say with --db which file to make")
+		}
 		ctx := c.Context()
-		if err := sqlite.Restore(ctx, args[0], db, overwrite); err != nil {
+		if err := sqlite.Restore(ctx, args[0], db, overwrite); errors.Is(err, ledger.ErrExists) {
+			return fileExists("--db", db)
+		} else if err != nil {
 			return err
 		}
 		store, err := sqlite.Open(ctx, db, sqlite.Options{Readers: 1})
@@ -156,10 +160,14 @@ func (a *app) restoreCommand() *cobra.Command {
 	return c
 }
 
+func fileExists(field, path string) error {
+	return &ledger.Error{Class: ledger.ErrExists, Reason: "FILE_EXISTS", Field: field, Value: path, Want: "is there already; it is replaced only with --overwrite"}
+}
+
 // writeFile makes a file that appears under its name only when it is whole.
 func writeFile(path string, overwrite bool, write func(io.Writer) error) error {
 	if _, err := os.Lstat(path); err == nil && !overwrite {
-		return &ledger.Error{Class: ledger.ErrExists, Reason: "FILE_EXISTS", Field: "FILE", Value: path, Want: "is there already; it is replaced only with --overwrite"}
+		return fileExists("FILE", path)
 	} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}

@@ -90,7 +90,9 @@ risers. Where only the wax or the volume is known, the metal is reckoned from it
 		}
 		return a.show(c.Context(), r, func(p *page) {
 			p.heatLine(r.GetHeat())
-			p.printf("Planned charge %s\n", r.GetHeat().GetCharge().GetText())
+			if r.GetHeat().GetCharge().GetMg() != 0 {
+				p.printf("Planned charge %s\n", r.GetHeat().GetCharge().GetText())
+			}
 			p.moldTable(r.GetMolds())
 			p.recorded(w, r.GetEntry())
 			p.cautions(r.GetHeat().GetCautions()...)

@@ -109,7 +109,6 @@ func (a *app) heatGiveCommand() *cobra.Command {
 	}
 	w := writeFlags(c)
 	c.Flags().StringVar(&req.To, "to", "", "who took it")
-	must(c.MarkFlagRequired("to"))
 	noFiles(c, "to")
 	return a.changeHeat(c, w, func(c *cobra.Command, cl *client.Client, name, _ string, args []string) (heatAnswer, error) {
 		req.Name, req.Amount = name, mass(strings.Join(args, " "))

@@ -170,7 +170,7 @@ func (l *loop) put(ctx context.Context, w weighed) error {
 	for _, d := range l.done {
 		pieces, net = pieces+d.pieces, net+d.net
 	}
-	fmt.Fprintf(l.out, "%3d  %s %s into %s   %s, %s\n", n, l.weight(w.net), word(w.req.GetForm()), last(w.lot.GetName()), plural(int(pieces), "piece"), l.weight(net))
+	fmt.Fprintf(l.out, "%3d  %10s  %-8s into %-9s %s, %s\n", n, l.weight(w.net), word(w.req.GetForm()), last(w.lot.GetName()), plural(int(pieces), "piece"), l.weight(net))
 	for _, f := range w.entry.GetFlags() {
 		fmt.Fprintf(l.out, "     flagged %s: %s\n", f.GetCode(), f.GetText())
 	}
