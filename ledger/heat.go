@@ -165,6 +165,7 @@ func (d *draft) setHeat(h *Heat, c PlanHeat) error {
 type SetMold struct {
 	Heat string
 	Mold MoldPlan
+	New  bool `json:",omitempty"` // the mold's id must not be taken
 }
 
 // SetMold records a mold's plan.
@@ -173,6 +174,11 @@ func (b *Book) SetMold(ctx context.Context, m Meta, c SetMold) (*Entry, error) {
 		h, err := d.heatIn(c.Heat, Planned, Melting, Late)
 		if err != nil {
 			return err
+		}
+		if c.New && c.Mold.ID != "" {
+			if _, err := d.fresh(RecMold, c.Mold.ID, nil); err != nil {
+				return err
+			}
 		}
 		_, err = d.setMold("mold", h, c.Mold)
 		return err

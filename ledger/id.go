@@ -21,7 +21,7 @@ func CheckLotID(id string) error {
 		return nil
 	}
 	if digit != string(checkDigit(num)) {
-		return invalid("CHECK_DIGIT", "lot", id, fmt.Sprintf("the check digit does not fit; look at the label again (lot %s exists as %s if the number is right)", num, LotID(n)))
+		return invalid("CHECK_DIGIT", "lot", id, fmt.Sprintf("the check digit does not fit; look at the label again (number %s would be %s)", num, LotID(n)))
 	}
 	return nil
 }

@@ -111,7 +111,7 @@ func TestARetryOfAnUpdateAfterOthers(t *testing.T) {
 	mold := &pb.CreateMoldRequest{Parent: harrow + "/heats/42", MoldId: "extra", Mold: &pb.Mold{DisplayName: "extra"}}
 	do[proto.Message](b, mold)
 	do[proto.Message](b, mold) // a retry, not a second mold of this id
-	b.refusedBy(&pb.CreateMoldRequest{Parent: harrow + "/heats/42", MoldId: "extra", Mold: &pb.Mold{}}, "ALREADY_EXISTS", "mold_id")
+	b.refusedBy(&pb.CreateMoldRequest{Parent: harrow + "/heats/42", MoldId: "extra", Mold: &pb.Mold{}}, "ALREADY_EXISTS", "mold")
 }
 
 // TestWhatCannotBeChanged: AIP-203. The server's own fields in a request are

@@ -21,10 +21,7 @@ const moldName = "shops/*/heats/*/molds/*"
 
 func (s molds) CreateMold(ctx context.Context, r *pb.CreateMoldRequest) (*pb.CreateMoldResponse, error) {
 	d := s.write(ctx, r, "parent", r.GetParent(), heatName)
-	if _, taken := base[ledger.Mold](d, ledger.RecMold, r.GetMoldId()); taken {
-		d.fail(&ledger.Error{Class: ledger.ErrExists, Reason: "ALREADY_EXISTS", Field: "mold_id", Value: r.GetMoldId(), Want: "this id is taken"})
-	}
-	e := record(d, (*shop.Shop).SetMold, ledger.SetMold{Heat: d.id(), Mold: d.readMold("mold", r.GetMold(), r.GetMoldId())})
+	e := record(d, (*shop.Shop).SetMold, ledger.SetMold{Heat: d.id(), Mold: d.readMold("mold", r.GetMold(), r.GetMoldId()), New: true})
 	m, _ := made[ledger.Mold](d, e, ledger.RecMold)
 	return reply(d, &pb.CreateMoldResponse{Mold: d.mold(m.ID), Entry: d.entry(e)})
 }

@@ -76,6 +76,7 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 			return errors.Join(err, store.Close())
 		}
 	}
+	server.LogLibraries(log)
 	s, err := server.New(server.Config{Store: store, GRPC: v.grpc, HTTP: v.http, Hosts: v.hosts, Log: log, Version: version(), Backup: backupOf(store)})
 	if err != nil {
 		return errors.Join(err, store.Close())

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 )
 
 // ErrNotFound is the cause when no alloy answers to a name.
@@ -29,7 +30,9 @@ type Table struct {
 }
 
 // Builtin is the table of published alloys that comes with the package, and Unknown.
-func Builtin() Table { return index(append(slices.Clone(load().alloys), Unknown())) }
+func Builtin() Table { return printedTable() }
+
+var printedTable = sync.OnceValue(func() Table { return index(append(slices.Clone(load().alloys), Unknown())) })
 
 // With returns the table with a shop's own alloys and names added. An addition
 // with the designation of an alloy in the table lends it further names, figures

@@ -76,6 +76,9 @@ func (s *Shop) Table(ctx context.Context) (alloy.Table, error) {
 	if err != nil {
 		return alloy.Table{}, err
 	}
+	if len(own) == 0 {
+		return alloy.Builtin(), nil
+	}
 	adds := make([]alloy.Alloy, len(own))
 	for i, o := range own {
 		adds[i] = ownAlloy(o.Value)
