@@ -147,7 +147,7 @@ func TestDiskFull(t *testing.T) {
 		defer s.Close()
 		fill(t, s, 1)
 		var limit atomic.Int64
-		limit.Store(40)
+		limit.Store(30)
 		s.faults.opened = func(c *conn) error {
 			return c.set(fmt.Sprintf(`max_page_count = %d`, limit.Load()))
 		}
@@ -183,7 +183,7 @@ func fillUp(t *testing.T, s *Store, makeRoom func()) {
 		wg.Add(1)
 		go func() {
 			defer wg.Done()
-			for i := range 400 {
+			for i := range 150 {
 				id := fmt.Sprintf("W%d-%d", w, i)
 				err := s.Update(context.Background(), "harrow", func(tx ledger.Tx) error {
 					_, err := storetest.Append(tx, "harrow", storetest.Move("supplier/S1", "lot/L0", 1, storetest.Rec("note", id, "", `{"text":"`+id+`, of some length, so that it fills the disk soon"}`)))

@@ -181,7 +181,7 @@ func (r *reader) Records(kind ledger.RecordKind, parent, after string, limit int
 	const from = `SELECT n.name, n.parent, n.seq, ` + body + ` FROM name n CROSS JOIN entry e ON e.id = n.shop << 40 | n.seq
 		WHERE n.shop = ?1 AND n.name > ?2 AND n.name < ?3 `
 	prefix := recordName(kind, "")
-	query, args := from+`AND n.seq IS NOT NULL ORDER BY n.name LIMIT ?4`, []any{r.shop, prefix + after, afterAll(prefix), max(limit, 0)}
+	query, args := from+`ORDER BY n.name LIMIT ?4`, []any{r.shop, prefix + after, afterAll(prefix), max(limit, 0)}
 	if parent != "" {
 		query, args = from+`AND n.parent = ?5 ORDER BY n.name LIMIT ?4`, append(args, parent)
 	}

@@ -3,6 +3,7 @@ package storetest
 import (
 	"context"
 	"errors"
+	"fmt"
 	"testing"
 	"time"
 
@@ -79,6 +80,71 @@ func (s *suite) append(t *testing.T) {
 		}
 	})
 
+	t.Run("each question alone sees them", func(t *testing.T) {
+		// One question per transaction: an earlier one may have made a store
+		// write what it had only remembered.
+		record := func(n int, r ledger.Reader) []string {
+			rec, _, err := r.Record("lot", fmt.Sprint("L", n))
+			return []string{string(rec.Body), fmt.Sprint(rec.Seq, err)}
+		}
+		for name, q := range map[string]struct {
+			ask  func(r ledger.Reader) []string
+			want []string
+		}{
+			"Head":         {func(r ledger.Reader) []string { h, err := r.Head(); return []string{fmt.Sprint(h.Seq, err)} }, []string{"4 <nil>"}},
+			"Balance":      {func(r ledger.Reader) []string { m, err := r.Balance("lot/L2"); return []string{fmt.Sprint(m, err)} }, []string{"2 <nil>"}},
+			"CountRecords": {func(r ledger.Reader) []string { n, err := r.CountRecords("lot"); return []string{fmt.Sprint(n, err)} }, []string{"4 <nil>"}},
+			"Record 1":     {func(r ledger.Reader) []string { return record(1, r) }, []string{`{"lot":1}`, "1 <nil>"}},
+			"Record 2":     {func(r ledger.Reader) []string { return record(2, r) }, []string{`{"lot":2}`, "2 <nil>"}},
+			"Record 4":     {func(r ledger.Reader) []string { return record(4, r) }, []string{`{"lot":4}`, "4 <nil>"}},
+			"Log":          {func(r ledger.Reader) []string { l, err := r.Log(1, all); return []string{fmt.Sprint(seqs(l), err)} }, []string{"[2 3 4] <nil>"}},
+			"History": {func(r ledger.Reader) []string {
+				l, err := r.History("lot/L3", 0, all)
+				return []string{fmt.Sprint(seqs(l), err)}
+			}, []string{"[3] <nil>"}},
+			"Holdings": {func(r ledger.Reader) []string {
+				h, err := r.Holdings("lot", "lot", "L2", all)
+				return []string{fmt.Sprint(len(h), err)}
+			}, []string{"2 <nil>"}},
+			"Records": {func(r ledger.Reader) []string {
+				l, err := r.Records("lot", "heat/1", "L2", all)
+				return []string{fmt.Sprint(len(l), err)}
+			}, []string{"2 <nil>"}},
+			"Kept": {func(r ledger.Reader) []string {
+				n := 0
+				err := r.Kept(func(ledger.Kept) error { n++; return nil })
+				return []string{fmt.Sprint(n, err)}
+			}, []string{"26 <nil>"}}, // 5 balances, 4 records, 4 requests, 12 touches, 1 count
+		} {
+			st := s.fresh(t)
+			put := func(tx ledger.Tx, n int) {
+				id := fmt.Sprint("L", n)
+				if _, err := Append(tx, Shop, Move("supplier/S1", ledger.Acct("lot", id), ledger.Mass(n), Rec("lot", id, "heat/1", fmt.Sprintf(`{"lot":%d}`, n)))); err != nil {
+					t.Errorf("%s: append %d: %v", name, n, err)
+				}
+			}
+			if err := st.Update(context.Background(), Shop, func(tx ledger.Tx) error { put(tx, 1); return nil }); err != nil {
+				t.Error(err)
+			}
+			if err := st.Update(context.Background(), Shop, func(tx ledger.Tx) error {
+				put(tx, 2)
+				put(tx, 3)
+				put(tx, 4)
+				if got := q.ask(tx); !cmp.Equal(got, q.want) {
+					t.Errorf("%s: %q, want %q", name, got, q.want)
+				}
+				return nil
+			}); err != nil {
+				t.Error(err)
+			}
+			view(t, st, func(r ledger.Reader) {
+				if got := q.ask(r); !cmp.Equal(got, q.want) {
+					t.Errorf("%s afterwards: %q, want %q", name, got, q.want)
+				}
+			})
+		}
+	})
+
 	t.Run("an entry out of order is refused", func(t *testing.T) {
 		st := s.fresh(t)
 		Put(t, st, Shop, Move("supplier/S1", "lot/L1", 5))
@@ -119,7 +185,11 @@ func (s *suite) append(t *testing.T) {
 				return err
 			}
 			clear(sealed.Bytes) // the caller's again
-			return nil
+			own, _, err := tx.ByRequest(decoded.Request)
+			clear(own.Bytes)
+			rec, _, _ := tx.Record("lot", "L1")
+			clear(rec.Body)
+			return err
 		})
 		if err != nil {
 			t.Fatal(err)

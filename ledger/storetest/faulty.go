@@ -108,9 +108,6 @@ func (s *suite) faults(t *testing.T) {
 
 // reopened tests promise 6 as far as a clean stop goes.
 func (s *suite) reopened(t *testing.T) {
-	if s.reopen == nil {
-		t.Skip("the store is not durable and does not claim to be")
-	}
 	st := s.open(t)
 	Put(t, st, Shop, Move("supplier/S1", "lot/L1", 9, Rec("lot", "L1", "heat/1", `{"v":1}`)), Move("lot/L1", "heat/1", 9))
 	Put(t, st, "south", Move("supplier/S1", "lot/L1", 4))

@@ -22,6 +22,8 @@ func (s *suite) history(t *testing.T) {
 		/* 7 */ ledger.Entry{Postings: []ledger.Posting{{Account: "lot/L1", Mass: -1}, {Account: "lot/L10", Mass: 1}, {Account: "lot/L1", Mass: 0}}},
 		/* 8 */ Note(Rec("mold", "M1", "heat/42", `{}`)))
 	Put(t, st, "south", Move("supplier/S1", "lot/L1", 100))
+	// An account of a heat becomes a subject only when a record names it.
+	Put(t, st, Shop /* 9 */, Note(Rec("note", "N1", "oxide/41", `{}`)) /* 10 */, Note(Rec("molds", "41", "", `{}`)))
 
 	view(t, st, func(r ledger.Reader) {
 		for subject, want := range map[string][]int64{
@@ -29,8 +31,9 @@ func (s *suite) history(t *testing.T) {
 			"lot/L10":     {7, 6},
 			"supplier/S1": {1},
 			"heat/41":     {5, 4, 3, 2},
-			"molds/41":    {}, // is filed under its heat
-			"oxide/41":    {},
+			"molds/41":    {10}, // what is posted there is filed under its heat
+			"oxide/41":    {9},
+			"spill/41":    {},
 			"mold/M1":     {8, 4},
 			"heat/42":     {8},
 			"heat/4":      {},

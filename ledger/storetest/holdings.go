@@ -138,8 +138,8 @@ func (s *suite) paging(t *testing.T) {
 				from := ""
 				for {
 					page := list(from, limit)
-					if len(page) > limit {
-						t.Fatalf("%s: %d for a limit of %d", name, len(page), limit)
+					if len(page) > limit || len(paged) > n {
+						t.Fatalf("%s: %d for a limit of %d, after %d", name, len(page), limit, len(paged))
 					}
 					if len(page) == 0 {
 						break

@@ -71,7 +71,7 @@ func (s *suite) records(t *testing.T) {
 		Put(t, st, Shop, Note(
 			Rec("mold", "M2", "heat/41", `{"n":2}`), Rec("mold", "M1", "heat/41", `{"n":1}`), Rec("mold", "M10", "heat/41", `{"n":10}`),
 			Rec("mold", "M3", "heat/4", `{"n":3}`), Rec("mold", "M4", "heat/411", `{"n":4}`), Rec("mold", "M5", "Heat/41", `{"n":5}`),
-			Rec("molder", "M1", "heat/41", `{"n":6}`), Rec("mold-2", "M1", "heat/41", `{"n":7}`), Rec("mol", "d", "heat/41", `{"n":8}`),
+			Rec("molder", "M1", "heat/41", `{"n":6}`), Rec("mold-2", "M1", "heat/41", `{"n":7}`), Rec("mol", "d", "heat/41", `{"n":8}`), Rec("mold0", "M1", "heat/41", `{}`), Rec("mold.", "M1", "heat/41", `{}`),
 			Rec("reading", "M1", "heat/41", `{"n":9}`)))
 		view(t, st, func(r ledger.Reader) {
 			wantRecords(t, r, "mold", "", "M1", "M10", "M2", "M3", "M4", "M5")

@@ -50,7 +50,9 @@ func Run(t *testing.T, open func(t *testing.T) ledger.Store, options ...Option) 
 	t.Run("concurrency", s.concurrency)
 	t.Run("context", s.context)
 	t.Run("faults", s.faults)
-	t.Run("reopen", s.reopened)
+	if s.reopen != nil {
+		t.Run("reopen", s.reopened)
+	}
 	t.Run("machine", s.machine)
 }
 
