@@ -115,3 +115,12 @@ func head(t *testing.T, st ledger.Store) (h ledger.Head) {
 	}
 	return h
 }
+
+// TestRestOfALotThatTheBookThinksEmpty: in this year a handful is left of a lot of
+// which so much was weighed out that the book has nothing of it.
+func TestRestOfALotThatTheBookThinksEmpty(t *testing.T) {
+	_, rep := seeded(t, demo.Options{Seed: 0, End: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)})
+	if rep.Heats != 72 {
+		t.Errorf("%d heats", rep.Heats)
+	}
+}

@@ -166,6 +166,10 @@ func (h *heat) charge(ctx context.Context, t time.Time) error {
 		if rest := 0.6*h.want - h.charged; kg > rest && p.form != "pig" { // a part, by the handful
 			kg = rest
 			item.Weighing = h.weigh(kg)
+		} else if gone, err := h.goneByTheBook(ctx, p.id); err != nil {
+			return err
+		} else if gone { // what was taken of it before was weighed a little heavy
+			item.Weighing = h.weigh(kg)
 		}
 		p.kg -= kg
 		h.charged += kg
@@ -189,6 +193,12 @@ func (h *heat) charge(ctx context.Context, t time.Time) error {
 	h.dropEmpty()
 	h.returns = old / h.charged
 	return h.sayWhy(ctx, t, req)
+}
+
+// goneByTheBook reports whether the book says that nothing is left of a lot.
+func (y *year) goneByTheBook(ctx context.Context, lot string) (bool, error) {
+	r, err := y.lots.GetLot(ctx, &pb.GetLotRequest{Name: lot})
+	return r.GetLot().GetMass().GetMg() == 0, err
 }
 
 // sayWhy charges, and gives a reason when the book asks for one: scales differ,
