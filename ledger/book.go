@@ -25,6 +25,9 @@ type Metals interface {
 	MetalInOxide(oxide string) (PPM, bool)
 	// OxideOf names the oxide that an alloy's skimmings are reckoned as.
 	OxideOf(alloy string) string
+	// CastingLimits names the dated limit set that castings of an alloy are
+	// judged by today; "" when there is none.
+	CastingLimits(alloy string) string
 }
 
 // Book is one shop's book in a store, with the rules of the trade. Its methods

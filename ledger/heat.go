@@ -126,6 +126,9 @@ func (d *draft) setHeat(h *Heat, c PlanHeat) error {
 		return invalid("ALLOY_UNKNOWN", "alloy", c.Alloy, "a heat is melted of a known alloy")
 	}
 	h.Alloy, h.Crucible, h.Furnace, h.Melter, h.Planned, h.Note = id, c.Crucible, c.Furnace, c.Melter, c.Planned, c.Note
+	if d.book.Metals != nil {
+		h.Limits = d.book.Metals.CastingLimits(id)
+	}
 	if h.Owner != "" {
 		if err := d.must(RecParty, "owner", h.Owner, &Party{}); err != nil {
 			return err

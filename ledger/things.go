@@ -261,6 +261,7 @@ type Heat struct {
 	Opened   time.Time `json:"opened,omitzero"`
 	Poured   time.Time `json:"poured,omitzero"`
 	Settled  time.Time `json:"settled,omitzero"`
+	Limits   string    `json:"limits,omitempty"`    // the dated limit set its castings are judged by, kept though editions change
 	Charge   Mass      `json:"charge_mg,omitempty"` // planned charge
 	Note     string    `json:"note,omitempty"`
 }

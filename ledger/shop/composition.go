@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strings"
 
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/alloy"
@@ -33,7 +34,7 @@ func (s *Shop) Content(ctx context.Context, a ledger.Account, edition string) (o
 	if err != nil {
 		return out, err
 	}
-	c := carrier{table: table, of: map[string]vessel{}, alloys: map[string]string{}, certs: map[string]*ledger.Certificate{}}
+	c := newCarrier(table)
 	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
 		reversed, err := reversedEntries(r)
 		if err != nil {
@@ -58,6 +59,9 @@ func (s *Shop) Content(ctx context.Context, a ledger.Account, edition string) (o
 	found, err := table.Find(out.Alloy)
 	if err != nil {
 		return out, nil //nolint:nilerr // an alloy without a table entry has a content and no limits
+	}
+	if edition == "" {
+		edition = c.editions[out.Alloy+" "+vesselHeat(a, c.heatOf)]
 	}
 	set, err := found.LimitSet(alloy.Casting, edition)
 	if err != nil {
@@ -87,6 +91,23 @@ type carrier struct {
 	of     map[string]vessel
 	alloys map[string]string
 	certs  map[string]*ledger.Certificate
+
+	editions map[string]string // "alloy heat" → edition of the limits the heat is judged by
+	heatOf   map[string]string // casting → heat
+}
+
+// newCarrier starts a carrier over an alloy table.
+func newCarrier(table alloy.Table) carrier {
+	return carrier{table: table, of: map[string]vessel{}, alloys: map[string]string{}, certs: map[string]*ledger.Certificate{},
+		editions: map[string]string{}, heatOf: map[string]string{}}
+}
+
+// vesselHeat is the heat whose limits hold for an account.
+func vesselHeat(a ledger.Account, heatOf map[string]string) string {
+	if h := a.Heat(); h != "" {
+		return h
+	}
+	return heatOf[string(a)]
 }
 
 func vesselOf(a ledger.Account) string {
@@ -152,11 +173,16 @@ func (c *carrier) learn(e *ledger.Entry) error {
 				}
 			}
 		case ledger.RecHeat, ledger.RecCasting:
-			var x struct{ Alloy string }
+			var x struct{ Alloy, Heat, Limits string }
 			if err := rec.Into(&x); err != nil {
 				return err
 			}
 			c.alloys[string(rec.Kind)+"/"+rec.ID] = x.Alloy
+			if rec.Kind == ledger.RecCasting {
+				c.heatOf[string(ledger.Acct(ledger.OfCasting, rec.ID))] = x.Heat
+			} else if _, edition, ok := strings.Cut(x.Limits, "/casting/"); ok { // see alloy.LimitSet.ID
+				c.editions[x.Alloy+" "+rec.ID] = edition
+			}
 		}
 	}
 	return nil

@@ -70,6 +70,19 @@ func (m Metals) OxideOf(id string) string {
 	return "CuO"
 }
 
+// CastingLimits names the current casting limits of an alloy.
+func (m Metals) CastingLimits(id string) string {
+	a, err := m.Table.Find(id)
+	if err != nil {
+		return ""
+	}
+	set, err := a.LimitSet(alloy.Casting, "")
+	if err != nil {
+		return ""
+	}
+	return set.ID()
+}
+
 // Table is the built-in alloy table with the shop's own alloys and names.
 func (s *Shop) Table(ctx context.Context) (alloy.Table, error) {
 	own, err := ledger.List[ledger.Alloy](ctx, s.Book, ledger.RecAlloy, "", "", ledger.MaxPage)

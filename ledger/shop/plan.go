@@ -263,7 +263,7 @@ func (p *planner) meltDensity() (float64, string) {
 
 // contents reads the lots that could go in and what they hold.
 func (p *planner) contents(r ledger.Reader) error {
-	carried := carrier{table: p.table, of: map[string]vessel{}, alloys: map[string]string{}, certs: map[string]*ledger.Certificate{}}
+	carried := newCarrier(p.table)
 	reversed, err := reversedEntries(r)
 	if err != nil {
 		return err

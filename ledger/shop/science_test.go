@@ -162,3 +162,17 @@ func TestPlanCharge(t *testing.T) {
 		t.Log(err)
 	}
 }
+
+// TestHeatKeepsItsLimits: a heat's castings are judged by the limit set that was
+// current when it was planned.
+func TestHeatKeepsItsLimits(t *testing.T) {
+	b := ledgertest.RunHeat41(t)
+	h, err := ledger.Get[ledger.Heat](ctx, b.Book, ledger.RecHeat, "41")
+	if err != nil || h.Value.Limits == "" {
+		t.Fatalf("heat 41 keeps no limit set: %+v, %v", h, err)
+	}
+	got, err := b.Content(ctx, "heat/41", "")
+	if err != nil || got.Limits == nil || got.Limits.ID() != h.Value.Limits {
+		t.Errorf("judged by %+v, %v; the heat keeps %s", got.Limits, err, h.Value.Limits)
+	}
+}
