@@ -67,27 +67,37 @@ func (c *testClock) now() time.Time {
 
 type clockKey struct{}
 
+// testServer is a server on a file of its own in a folder, and what stops it.
+func testServer(dir string, clock *testClock) (*server.Server, func() error, error) {
+	store, err := sqlite.Open(context.Background(), filepath.Join(dir, "book.db"), sqlite.Options{})
+	if err != nil {
+		return nil, nil, err
+	}
+	s, err := server.New(server.Config{Store: store, GRPC: "127.0.0.1:0", HTTP: "127.0.0.1:0", Now: clock.now, Version: "test",
+		Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Backup: backupOf(store)})
+	if err != nil {
+		return nil, nil, errors.Join(err, store.Close())
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() { ended <- s.Run(ctx) }()
+	return s, func() error { stop(); return <-ended }, nil
+}
+
+func newTestClock() *testClock { return &testClock{at: time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)} }
+
 func setUpScript(env *testscript.Env) error {
 	dir := filepath.Join(env.WorkDir, ".server")
 	if err := os.Mkdir(dir, 0o755); err != nil {
 		return err
 	}
-	clock := &testClock{at: time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)}
-	store, err := sqlite.Open(context.Background(), filepath.Join(dir, "book.db"), sqlite.Options{})
+	clock := newTestClock()
+	s, stop, err := testServer(dir, clock)
 	if err != nil {
 		return err
 	}
-	s, err := server.New(server.Config{Store: store, GRPC: "127.0.0.1:0", HTTP: "127.0.0.1:0", Now: clock.now, Version: "test",
-		Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Backup: backupOf(store)})
-	if err != nil {
-		return errors.Join(err, store.Close())
-	}
-	ctx, stop := context.WithCancel(context.Background())
-	ended := make(chan error, 1)
-	go func() { ended <- s.Run(ctx) }()
 	env.Defer(func() {
-		stop()
-		if err := <-ended; err != nil {
+		if err := stop(); err != nil {
 			env.T().Fatal(fmt.Sprintf("the server ended with: %v", err))
 		}
 	})
@@ -135,6 +145,12 @@ func scriptShop(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 0 {
 		ts.Fatalf("usage: shop")
 	}
+	if err := setUpShop(ts.Getenv("REMELT_SERVER")); err != nil {
+		ts.Fatalf("%v", err)
+	}
+}
+
+func setUpShop(address string) error {
 	for _, line := range [][]string{
 		{"set", "shop", "harrow", "Harrow Lane Foundry", "--mass-unit", "g", "--time-zone", "America/Chicago"},
 		{"set", "scale", "floor", "floor scale", "--division", "10 g", "--class", "III"},
@@ -148,10 +164,11 @@ func scriptShop(ts *testscript.TestScript, neg bool, args []string) {
 	} {
 		var out, errs bytes.Buffer
 		a := &app{in: strings.NewReader(""), out: &out, err: &errs, now: time.Now}
-		if code := a.run(context.Background(), append(line, "--server", ts.Getenv("REMELT_SERVER"), "--who", "mara")); code != 0 {
-			ts.Fatalf("%s: status %d: %s", strings.Join(line, " "), code, &errs)
+		if code := a.run(context.Background(), append(line, "--server", address, "--who", "mara")); code != 0 {
+			return fmt.Errorf("%s: status %d: %s", strings.Join(line, " "), code, &errs)
 		}
 	}
+	return nil
 }
 
 func scriptExits(ts *testscript.TestScript, neg bool, args []string) {
