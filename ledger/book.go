@@ -18,6 +18,8 @@ import (
 type Metals interface {
 	// Lookup returns the id and family of an alloy by any of its names.
 	Lookup(name string) (id, family string, ok bool)
+	// Candidates lists the alloys that a name could mean, when there are several.
+	Candidates(name string) []string
 	// MayMix says whether metal of one alloy may go into a melt of another,
 	// and if not, why, with the number.
 	MayMix(into, from string) (ok bool, why string)
@@ -211,7 +213,14 @@ func (d *draft) seal() (Sealed, error) {
 			return Sealed{}, fmt.Errorf("postings of a %s entry sum to %d mg, not zero (of %q)", d.e.Kind, s, of)
 		}
 	}
-	for a := range d.pending {
+	for a, change := range d.pending {
+		if a.Kind() == InHeat && change < 0 {
+			if have, err := d.balance(a); err != nil {
+				return Sealed{}, err
+			} else if have < 0 {
+				d.flag(FlagMoreThanIn, fmt.Sprintf("%s more is booked out of heat %s than was charged", d.words(-have), a.Ref()))
+			}
+		}
 		if !a.HasFloor() {
 			continue
 		}

@@ -88,6 +88,8 @@ const (
 	FlagFutureDate = "future-date"          // asks: happened after it was recorded
 	FlagOtherOwner = "other-owner"          // asks: a customer's own metal mixed with another's
 	FlagHeld       = "held-lot"             // asks: a lot set apart was used
+	FlagOverfull   = "over-full"            // asks: more than the crucible holds
+	FlagUnweighed  = "not-weighed-back"     // asks: settled though much is not weighed back
 	FlagAgain      = "cleaned-again"        // asks: a clean lot was cleaned once more
 	FlagUnclean    = "not-cleaned"          // asks: metal waiting to be cleaned was charged
 	FlagLate       = "late"                 // tells: the heat was settled already
@@ -97,7 +99,7 @@ const (
 
 var flagsThatAsk = map[string]bool{
 	FlagOverdrawn: true, FlagWrongAlloy: true, FlagFutureDate: true,
-	FlagOtherOwner: true, FlagHeld: true, FlagUnclean: true, FlagAgain: true,
+	FlagOtherOwner: true, FlagHeld: true, FlagUnclean: true, FlagAgain: true, FlagOverfull: true, FlagUnweighed: true,
 }
 
 // Cost is an amount of money that travels with an entry's metal.

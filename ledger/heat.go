@@ -92,6 +92,9 @@ func (b *Book) PlanHeat(ctx context.Context, m Meta, c PlanHeat) (*Entry, error)
 				h.Charge += mold.Metal + mold.Gating
 			}
 		}
+		if err := d.askOverplanned(h); err != nil {
+			return err
+		}
 		return d.putHeat(h)
 	})
 }
@@ -158,10 +161,28 @@ func (d *draft) setHeat(h *Heat, c PlanHeat) error {
 		return err
 	}
 	h.Charge = q.Mass
+	if err := d.askOverplanned(h); err != nil {
+		return err
+	}
 	if err := checkText("note", h.Note, maxReason); err != nil {
 		return err
 	}
 	return d.putHeat(h)
+}
+
+// askOverplanned flags a planned charge that its crucible does not hold.
+func (d *draft) askOverplanned(h *Heat) error {
+	if h.Crucible == "" {
+		return nil
+	}
+	var p Pot
+	if err := d.must(RecPot, "crucible", h.Crucible, &p); err != nil {
+		return err
+	}
+	if p.Capacity > 0 && h.Charge > p.Capacity {
+		d.flag(FlagOverfull, fmt.Sprintf("crucible %s holds %s and %s are planned; an overfull crucible spills", p.Name, d.words(p.Capacity), d.words(h.Charge)))
+	}
+	return nil
 }
 
 // SetMold adds a mold to a heat, or changes one that is not poured.
@@ -288,24 +309,57 @@ func (b *Book) DropHeat(ctx context.Context, m Meta, heat string) (*Entry, error
 	})
 }
 
+// unweighedPart is the part of what was poured that may be missing at the
+// settlement without a reason: common practice, no source.
+const unweighedPart = Whole / 20
+
+// askUnweighed flags the settlement of a heat of which much is not weighed back,
+// or more came back than was poured.
+func (d *draft) askUnweighed(h *Heat, left Mass) error {
+	poured := Mass(0)
+	for before := int64(0); ; {
+		page, err := d.History(heatKey(h.ID), before, 200)
+		if err != nil {
+			return err
+		}
+		for _, s := range page {
+			e, err := s.Open()
+			if err != nil {
+				return err
+			}
+			for _, p := range e.Postings {
+				if p.Account == Acct(InMolds, h.ID) && (e.Kind == KindFinishPour || e.Kind == KindPour) {
+					poured += p.Mass
+				}
+			}
+			before = s.Seq
+		}
+		if len(page) < 200 {
+			break
+		}
+	}
+	if absMass(left) > unweighedPart.Of(absMass(poured)) {
+		d.flag(FlagUnweighed, fmt.Sprintf("%s of the %s poured into the molds of heat %s are not explained by what came back", d.words(left), d.words(poured), h.ID))
+	}
+	return nil
+}
+
 // Settle closes a heat: everything expected is weighed or written off, and what
 // is left in its molds is unaccounted for. Metal weighed in later comes out of that.
 func (b *Book) Settle(ctx context.Context, m Meta, heat string) (*Entry, error) {
 	return b.write(ctx, m, KindSettle, heat, func(d *draft) error {
-		h, err := d.heatIn(heat, Melting, Late)
+		h, err := d.heatIn(heat, Late)
 		if err != nil {
 			return err
 		}
-		for _, a := range []Account{Acct(InHeat, heat), Acct(InMolds, heat)} {
-			left, err := d.balance(a)
-			if err != nil {
-				return err
-			}
-			d.move(a, Acct(Unaccounted, heat), left, ByDifference)
+		left, err := d.balance(Acct(InMolds, heat))
+		if err != nil {
+			return err
 		}
-		if h.Poured.IsZero() {
-			h.Poured = d.e.Happened
+		if err := d.askUnweighed(h, left); err != nil {
+			return err
 		}
+		d.move(Acct(InMolds, heat), Acct(Unaccounted, heat), left, ByDifference)
 		h.State, h.Settled = Settled, d.e.Happened
 		return d.putHeat(h)
 	})

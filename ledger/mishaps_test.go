@@ -23,7 +23,7 @@ func hasFlag(e *ledger.Entry, code string) bool {
 
 func TestDirtyNeverCleaned(t *testing.T) {
 	b := ledgertest.RunHeat41(t)
-	b.Do(b.Settle(ctx, none, "41"))
+	b.Do(b.Settle(ctx, why, "41"))
 	lot := ledgertest.MadeLot(t, b.Do(b.WeighIn(ctx, none, ledger.WeighIn{Heats: []ledger.HeatShare{{Heat: "41"}}, Dirty: true, Weighing: ledgertest.Net(10_000)})))
 	b.Want(42_605, "unaccounted/41")
 	// Cleaned after the settlement, what was grit is unaccounted metal again.
@@ -99,7 +99,7 @@ func TestCastingThroughItsStages(t *testing.T) {
 	b.Want(17_000, ledger.Acct(ledger.OfCasting, k.ID))
 	b.Do(b.WeighCasting(ctx, none, ledger.WeighCasting{ID: k.ID, Stage: ledger.CutOff, Weighing: ledgertest.Net(11_000)}))
 	b.Want(38_605, "molds/41") // 6 000 of gating still to be weighed
-	b.Do(b.Settle(ctx, none, "41"))
+	b.Do(b.Settle(ctx, why, "41"))
 	b.Do(b.WeighCasting(ctx, none, ledger.WeighCasting{ID: k.ID, Stage: ledger.Finished, Weighing: ledgertest.Net(10_700)}))
 	b.Want(300, "kerf/41")
 	b.Do(b.WeighCasting(ctx, none, ledger.WeighCasting{ID: k.ID, Stage: ledger.Finished, Weighing: ledgertest.Net(10_750)})) // welded with bought rod

@@ -132,6 +132,9 @@ func (d *draft) pourTogether(field, id string, to *Lot) error {
 	if err != nil {
 		return err
 	}
+	if have <= 0 {
+		return badState("LOT_EMPTY", field, l.ID, "holds nothing by the book; leave it out")
+	}
 	if l.Alloy != to.Alloy {
 		d.flag(FlagWrongAlloy, fmt.Sprintf("lot %s is %s, lot %s is %s", l.ID, l.Alloy, to.ID, to.Alloy)+d.whyNotMix(to.Alloy, l.Alloy))
 		to.Alloy, to.AlloySure = UnknownAlloy, false

@@ -86,6 +86,11 @@ func (d *draft) price(field, typed string, net Mass) (*Price, error) {
 	if err := checkText(field, typed, 60); err != nil {
 		return nil, err
 	}
+	if !strings.ContainsFunc(typed, func(r rune) bool { return r > '9' }) { // no letter and no currency sign beyond the digits
+		if !strings.Contains(typed, "$") {
+			return nil, invalid("MISSING_CURRENCY", field, typed, "say the currency: a total such as 310.00 "+d.shop.Currency+" or a rate such as 4.85 "+d.shop.Currency+"/"+d.shop.MassUnit)
+		}
+	}
 	if strings.Contains(typed, "/") || strings.Contains(typed, " per ") {
 		rate, err := unit.ParseRate(typed, d.shop.Currency, unit.MassUnit(d.shop.MassUnit))
 		if err != nil {

@@ -131,6 +131,9 @@ func (b *Book) SetTare(ctx context.Context, m Meta, t Tare) (*Entry, error) {
 		if err != nil {
 			return err
 		}
+		if q.Mass <= 0 {
+			return invalid("ZERO", "mass", q.text(), "an empty weight is more than nothing")
+		}
 		t.Mass = q
 		return d.put(RecTare, t.ID, "", t)
 	})
@@ -272,6 +275,12 @@ func (b *Book) alloy(r Reader, field, name string) (id, family string, err error
 	if b.Metals != nil {
 		if id, family, ok := b.Metals.Lookup(name); ok {
 			return id, family, nil
+		}
+	}
+	if b.Metals != nil {
+		if all := b.Metals.Candidates(name); len(all) > 0 {
+			return "", "", &Error{Class: ErrInvalid, Reason: "AMBIGUOUS_ALLOY", Field: field, Value: name,
+				Want: "could be any of " + strings.Join(all, ", ") + "; say which"}
 		}
 	}
 	return "", "", &Error{Class: ErrInvalid, Reason: "UNKNOWN_ALLOY", Field: field, Value: name,

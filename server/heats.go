@@ -85,7 +85,7 @@ func (d *desk) heatRecord(v ledger.Heat, seq int64) *pb.Heat {
 		State: heatStates.show(v.State), Provisional: v.State != ledger.Settled && v.State != ledger.Dropped,
 		Crucible: d.name("pots", v.Crucible), Furnace: d.name("pots", v.Furnace), Melter: d.name("parties", v.Melter),
 		PlannedTime: moment(v.Planned), OpenTime: moment(v.Opened), PourTime: moment(v.Poured), SettleTime: moment(v.Settled),
-		Charge: d.massOrNil(v.Charge), Note: v.Note, Etag: etag(seq),
+		Charge: d.massOrNil(v.Charge), Note: v.Note, CastingLimits: v.Limits, Etag: etag(seq),
 	}
 }
 

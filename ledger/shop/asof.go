@@ -82,11 +82,13 @@ func (k kept) balance(a ledger.Account) (ledger.Mass, error) { return k.r.Balanc
 
 // folded is a state derived from the log.
 type folded struct {
+	seq      int64 // the last entry taken in
 	balances map[ledger.Account]ledger.Mass
 	recs     map[string]ledger.Record
 }
 
 func (f *folded) apply(e *ledger.Entry) {
+	f.seq = e.Seq
 	for _, p := range e.Postings {
 		f.balances[p.Account] += p.Mass
 	}
@@ -126,8 +128,13 @@ func (*stop) Error() string { return "stop" }
 
 // eachEntry reads the whole log in order.
 func eachEntry(r ledger.Reader, fn func(*ledger.Entry) error) error {
+	return eachEntryAfter(r, 0, fn)
+}
+
+// eachEntryAfter reads the log after an entry in order.
+func eachEntryAfter(r ledger.Reader, after int64, fn func(*ledger.Entry) error) error {
 	const page = 2048
-	for after := int64(0); ; {
+	for {
 		log, err := r.Log(after, page)
 		if err != nil {
 			return err

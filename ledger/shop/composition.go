@@ -30,24 +30,18 @@ const keepDoubts = 40
 // gives what one lot, heat or casting is thought to hold. edition picks a dated
 // limit set; "" is the current one.
 func (s *Shop) Content(ctx context.Context, a ledger.Account, edition string) (out Content, err error) {
-	table, err := s.Table(ctx)
-	if err != nil {
-		return out, err
-	}
-	c := newCarrier(table)
 	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
-		reversed, err := reversedEntries(r)
-		if err != nil {
+		return s.carried.at(r, func(c *carrier) error {
+			out, err = c.contentOf(a, edition)
+			out.Seq = s.carried.seq
 			return err
-		}
-		return eachEntry(r, func(e *ledger.Entry) error {
-			out.Seq = e.Seq
-			return c.entry(e, reversed[e.Seq])
 		})
 	})
-	if err != nil {
-		return out, err
-	}
+	return out, err
+}
+
+// contentOf is what is known of an account's metal.
+func (c *carrier) contentOf(a ledger.Account, edition string) (out Content, err error) {
 	v, ok := c.of[vesselOf(a)]
 	if !ok {
 		return out, &ledger.Error{Class: ledger.ErrNotFound, Reason: "NO_METAL", Field: string(a.Kind()), Value: a.Ref(), Want: "never held metal"}
@@ -56,7 +50,7 @@ func (s *Shop) Content(ctx context.Context, a ledger.Account, edition string) (o
 	if out.Composition, err = c.content(vesselOf(a)); err != nil {
 		return out, scienceError("composition", err)
 	}
-	found, err := table.Find(out.Alloy)
+	found, err := c.table.Find(out.Alloy)
 	if err != nil {
 		return out, nil //nolint:nilerr // an alloy without a table entry has a content and no limits
 	}
@@ -91,6 +85,10 @@ type carrier struct {
 	of     map[string]vessel
 	alloys map[string]string
 	certs  map[string]*ledger.Certificate
+
+	// What a certificate does not name is believed to be within the alloy's limits,
+	// for questions that cannot do without it; else it is not known.
+	believes bool
 
 	editions map[string]string // "alloy heat" → edition of the limits the heat is judged by
 	heatOf   map[string]string // casting → heat
@@ -168,7 +166,7 @@ func (c *carrier) learn(e *ledger.Entry) error {
 			if l.Certificate != nil && len(l.Certificate.Elements) > 0 && c.certs[key] == nil || e.Kind == ledger.KindIdentify && l.Certificate != nil {
 				c.certs[key] = l.Certificate
 				if v, ok := c.of[key]; ok { // measured now: what was carried counts no more
-					v.basis, v.mixed, v.done = "measured", measured(key, l.Certificate), true
+					v.basis, v.mixed, v.done = "measured", c.certified(key, l.Certificate), true
 					c.of[key] = v
 				}
 			}
@@ -192,7 +190,7 @@ func (c *carrier) learn(e *ledger.Entry) error {
 // certificate, or anywhere within its alloy's limits.
 func (c *carrier) fresh(lot string) (alloy.Composition, string) {
 	if cert := c.certs[lot]; cert != nil {
-		return measured(lot, cert), "certificate " + cert.Number
+		return c.certified(lot, cert), "certificate " + cert.Number
 	}
 	return c.byAlloy(lot, c.alloys[lot])
 }

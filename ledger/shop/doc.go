@@ -9,6 +9,8 @@ package shop
 
 import (
 	"context"
+	"errors"
+	"strings"
 	"time"
 
 	"example.org/remelt/ledger"
@@ -16,15 +18,19 @@ import (
 )
 
 // Shop is a book and the alloy table that goes with it. Use one Shop per book and
-// process: it remembers the lineage of its metal between questions.
+// process: it remembers the lineage and the composition of its metal, and what its
+// heats have taught of losses, between questions.
 type Shop struct {
 	*ledger.Book
-	trace tracer
+	trace    tracer
+	carried  carriage // contents as they are known
+	believed carriage // with what is believed of the rest
+	lessons  lessons
 }
 
 // New opens the book of a shop in a store. now may be nil.
 func New(store ledger.Store, id string, now func() time.Time) *Shop {
-	return &Shop{Book: &ledger.Book{Store: store, Shop: id, Metals: Metals{alloy.Builtin()}, Now: now}}
+	return &Shop{Book: &ledger.Book{Store: store, Shop: id, Metals: Metals{alloy.Builtin()}, Now: now}, believed: carriage{believes: true}}
 }
 
 // Metals lets the book ask the alloy table.
@@ -37,6 +43,21 @@ func (m Metals) Lookup(name string) (id, family string, ok bool) {
 		return "", "", false
 	}
 	return a.ID, string(a.Family), true
+}
+
+// Candidates lists the alloys that share a name or a family.
+func (m Metals) Candidates(name string) (out []string) {
+	_, err := m.Table.Find(name)
+	var several *alloy.AmbiguousError
+	if errors.As(err, &several) {
+		return several.Candidates
+	}
+	for _, a := range m.Table.Alloys() {
+		if strings.EqualFold(string(a.Family), strings.TrimSpace(name)) && !a.IsUnknown() {
+			out = append(out, a.ID)
+		}
+	}
+	return out
 }
 
 // MayMix says whether metal of one alloy may go into a melt of another.
@@ -84,17 +105,26 @@ func (m Metals) CastingLimits(id string) string {
 }
 
 // Table is the built-in alloy table with the shop's own alloys and names.
-func (s *Shop) Table(ctx context.Context) (alloy.Table, error) {
-	own, err := ledger.List[ledger.Alloy](ctx, s.Book, ledger.RecAlloy, "", "", ledger.MaxPage)
-	if err != nil {
-		return alloy.Table{}, err
+func (s *Shop) Table(ctx context.Context) (t alloy.Table, err error) {
+	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+		t, err = tableIn(r)
+		return err
+	})
+	return t, err
+}
+
+func tableIn(r ledger.Reader) (alloy.Table, error) {
+	recs, err := kept{r}.records(ledger.RecAlloy, "")
+	if err != nil || len(recs) == 0 {
+		return alloy.Builtin(), err
 	}
-	if len(own) == 0 {
-		return alloy.Builtin(), nil
-	}
-	adds := make([]alloy.Alloy, len(own))
-	for i, o := range own {
-		adds[i] = ownAlloy(o.Value)
+	adds := make([]alloy.Alloy, len(recs))
+	for i, rec := range recs {
+		var own ledger.Alloy
+		if err := rec.Into(&own); err != nil {
+			return alloy.Table{}, err
+		}
+		adds[i] = ownAlloy(own)
 	}
 	return alloy.Builtin().With(adds)
 }

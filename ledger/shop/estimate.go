@@ -11,6 +11,14 @@ import (
 
 func rootSquares(a, b float64) float64 { return math.Round(math.Hypot(a, b)) }
 
+// plus writes an allowance.
+func plus(allow float64) string {
+	if allow == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" + %g %%", allow*100)
+}
+
 // MoldEstimate is how much metal a mold wants, and how that was reckoned.
 type MoldEstimate struct {
 	Metal   ledger.Mass
@@ -65,17 +73,17 @@ func (s *Shop) EstimateMetal(ctx context.Context, alloyName string, p Pattern) (
 			if !ok {
 				return e, bad("wax_density", "", "say the density of the wax")
 			}
-			wd, src = f.Value, f.Source
+			wd, src = f.Value, "table"
 		}
 		m, err := alloy.WaxToMetal(float64(p.Wax), allow, density.Value, wd)
 		if err != nil {
 			return e, bad("wax_density", fmt.Sprint(wd), err.Error())
 		}
 		e.Metal = ledger.Mass(math.Round(m))
-		e.How = fmt.Sprintf("wax + %g %% × %.2f g/cm³ (%s) ÷ %.3f g/cm³ (%s)", allow*100, density.Value, density.Source, wd, src)
+		e.How = fmt.Sprintf("from the wax%s: metal %.2f, wax %.3f g/cm³ (%s)", plus(allow), density.Value, wd, src)
 	case p.VolumeMm3 > 0: // 1 mm³ at 1 g/cm³ is 1 mg
 		e.Metal = ledger.Mass(math.Round(float64(p.VolumeMm3) * density.Value * (1 + allow)))
-		e.How = fmt.Sprintf("volume + %g %% × %.2f g/cm³ (%s)", allow*100, density.Value, density.Source)
+		e.How = fmt.Sprintf("from the volume%s at %.2f g/cm³", plus(allow), density.Value)
 	default:
 		return e, bad("wax", "", "give a wax weight or a volume")
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"sync"
 
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/alloy"
@@ -36,16 +37,45 @@ func (s *Shop) Losses(ctx context.Context) (out Losses, err error) {
 // ForecastLoss says what a charge is expected to lose, by cause, from what the
 // shop's heats have taught so far.
 func (s *Shop) ForecastLoss(ctx context.Context, c loss.Charge) (loss.Breakdown, error) {
-	heats, _, _, err := s.lossHeats(ctx)
+	learned, _, err := s.learned(ctx)
 	if err != nil {
 		return loss.Breakdown{}, err
 	}
-	learned, err := loss.LearnCauses(heats, s.lossConfig(heats))
-	if err != nil {
-		return loss.Breakdown{}, scienceError("heats", err)
-	}
 	b, err := learned.Forecast(c)
 	return b, scienceError("charge", err)
+}
+
+// lessons keeps what the shop's heats have taught until the book has another
+// entry: any may be of a heat.
+type lessons struct {
+	mu    sync.Mutex
+	seq   int64 // as of this entry
+	heats []loss.Heat
+	shop  *loss.Shop
+}
+
+// learned is what the heats have taught up to now, and the heats.
+func (s *Shop) learned(ctx context.Context) (*loss.Shop, []loss.Heat, error) {
+	l := &s.lessons
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	head, err := s.HeadOf(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
+	if l.shop != nil && l.seq == head.Seq {
+		return l.shop, l.heats, nil
+	}
+	heats, _, seq, err := s.lossHeats(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
+	learned, err := loss.LearnCauses(heats, s.lossConfig(heats))
+	if err != nil {
+		return nil, nil, scienceError("heats", err)
+	}
+	l.seq, l.heats, l.shop = seq, heats, learned
+	return learned, heats, nil
 }
 
 func scienceError(field string, err error) error {

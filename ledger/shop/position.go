@@ -71,6 +71,9 @@ func (s *Shop) Stock(ctx context.Context, at AsOf, alloyFilter string) (out Stoc
 		if err != nil {
 			return err
 		}
+		if f, ok := st.(*folded); ok {
+			out.Seq = f.seq
+		}
 		by := map[posKey]*Position{}
 		for _, add := range []func(state, map[posKey]*Position) error{addLots, addHeats, addCastings} {
 			if err := add(st, by); err != nil {

@@ -84,7 +84,7 @@ func Seed(ctx context.Context, conn grpc.ClientConnInterface, o Options) (Report
 	y.schedule(ctx)
 	for y.queue.Len() > 0 {
 		e := heap.Pop(&y.queue).(event)
-		if e.at.After(o.End) { // the rest of the story is still to come
+		if e.at.After(o.End.Add(-12 * time.Hour)) { // a heat takes some hours; the rest of the story is still to come
 			break
 		}
 		if err := ctx.Err(); err != nil {

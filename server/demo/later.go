@@ -40,8 +40,13 @@ func (h *heat) later(ctx context.Context, t time.Time) error {
 		total += m.gating
 	}
 	forms := []pb.Form{pb.Form_FORM_CUP, pb.Form_FORM_GATING, pb.Form_FORM_RISER}
+	share := h.between(0.2, 0.5)
 	for b := range batches {
-		kg := total / float64(batches)
+		kg := total
+		if b < batches-1 {
+			kg = total * share
+		}
+		total -= kg
 		day := h.between(5, 17)
 		last = math.Max(last, day+4)
 		h.open++
@@ -64,7 +69,7 @@ func (h *heat) settle(ctx context.Context, t time.Time) error {
 		h.after(t, hours(72), func(t time.Time) error { return h.settle(ctx, t) })
 		return nil
 	}
-	_, err := send(ctx, h.api, t, h.who(), h.heats.SettleHeat, &pb.SettleHeatRequest{Name: h.name()})
+	_, err := send(ctx, h.api, t, h.who(), h.heats.SettleHeat, &pb.SettleHeatRequest{Name: h.name(), Reason: "all that was expected is weighed"})
 	return err
 }
 

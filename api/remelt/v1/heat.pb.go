@@ -127,7 +127,9 @@ type Heat struct {
 	// What to mind.
 	Cautions []*Caution `protobuf:"bytes,17,rep,name=cautions,proto3" json:"cautions,omitempty"`
 	// Changes when the thing does.
-	Etag          string `protobuf:"bytes,18,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,18,opt,name=etag,proto3" json:"etag,omitempty"`
+	// The dated limit set its castings are judged by; kept though editions change.
+	CastingLimits string `protobuf:"bytes,19,opt,name=casting_limits,json=castingLimits,proto3" json:"casting_limits,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -284,6 +286,13 @@ func (x *Heat) GetCautions() []*Caution {
 func (x *Heat) GetEtag() string {
 	if x != nil {
 		return x.Etag
+	}
+	return ""
+}
+
+func (x *Heat) GetCastingLimits() string {
+	if x != nil {
+		return x.CastingLimits
 	}
 	return ""
 }
@@ -474,7 +483,7 @@ var File_remelt_v1_heat_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_heat_proto_rawDesc = "" +
 	"\n" +
-	"\x14remelt/v1/heat.proto\x12\tremelt.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/alloy.proto\x1a\x17remelt/v1/measure.proto\"\xdc\b\n" +
+	"\x14remelt/v1/heat.proto\x12\tremelt.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/alloy.proto\x1a\x17remelt/v1/measure.proto\"\x88\t\n" +
 	"\x04Heat\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x126\n" +
 	"\x05alloy\x18\x02 \x01(\tB \xe0A\x02\xfaA\x1a\n" +
@@ -501,7 +510,8 @@ const file_remelt_v1_heat_proto_rawDesc = "" +
 	"inCrucible\x12/\n" +
 	"\bin_molds\x18\x10 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\ainMolds\x123\n" +
 	"\bcautions\x18\x11 \x03(\v2\x12.remelt.v1.CautionB\x03\xe0A\x03R\bcautions\x12\x17\n" +
-	"\x04etag\x18\x12 \x01(\tB\x03\xe0A\x01R\x04etag\"z\n" +
+	"\x04etag\x18\x12 \x01(\tB\x03\xe0A\x01R\x04etag\x12*\n" +
+	"\x0ecasting_limits\x18\x13 \x01(\tB\x03\xe0A\x03R\rcastingLimits\"z\n" +
 	"\x05State\x12\x15\n" +
 	"\x11STATE_UNSPECIFIED\x10\x00\x12\x11\n" +
 	"\rSTATE_PLANNED\x10\x01\x12\x11\n" +
