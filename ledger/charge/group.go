@@ -58,7 +58,7 @@ type Ungroupable struct {
 func (e *Ungroupable) Error() string { return "charge: mold " + e.Mold + ": " + e.Why }
 
 // exactGroup is the number of molds of one alloy up to which all ways of grouping
-// them are considered; with more, groups are improved two and three at a time.
+// them are considered; with more, a first grouping is improved step by step.
 const exactGroup = 12
 
 // Arrange groups molds into heats at the least cost, the number of heats deciding
@@ -75,7 +75,7 @@ func Arrange(g Grouping) (*Grouped, error) {
 	out := &Grouped{Proven: true}
 	size := sizer(g.Filling, g.Loss)
 	for _, alloy := range elements(byAlloy) {
-		a := &arranger{g: &g, alloy: alloy, size: size}
+		a := &arranger{g: &g, alloy: alloy, size: size, known: map[string]*Group{}}
 		for v := range g.Vessels {
 			if al := g.Vessels[v].Alloys; len(al) == 0 || slices.Contains(al, alloy) {
 				a.vessels = append(a.vessels, v)
@@ -124,6 +124,7 @@ type arranger struct {
 	alloy   string
 	vessels []int
 	size    func([]Mold) *sizing
+	known   map[string]*Group // heats reckoned already, by their molds
 }
 
 func (a *arranger) all(molds []int) ([]Group, int64, error) {
@@ -178,6 +179,17 @@ func (a *arranger) charge(s *sizing, v *Vessel) float64 {
 
 // heat is the cheapest heat for molds, nil when there is none.
 func (a *arranger) heat(molds []int) *Group {
+	sorted := slices.Sorted(slices.Values(molds))
+	key := fmt.Sprint(sorted)
+	h, ok := a.known[key]
+	if !ok {
+		h = a.reckon(sorted)
+		a.known[key] = h
+	}
+	return h
+}
+
+func (a *arranger) reckon(molds []int) *Group {
 	list := a.pick(molds)
 	pour, order := planPour(list, a.g.Pouring)
 	if !pour.Fits() {
@@ -277,22 +289,50 @@ func members(molds []int, set int) []int {
 	return out
 }
 
-// improved starts from the molds in order of temperature and weight, put one
-// after the other into the last heat that takes them, and then groups the molds
-// of every two or three heats anew, exactly, until no such step is cheaper.
+// improved puts the molds, heaviest first and hottest first, one after the other
+// into the first heat that takes them, and then, as long as it is cheaper, empties
+// a heat into the others, moves a mold or exchanges two. The better of the two
+// orders is kept.
 func (a *arranger) improved(molds []int) []Group {
-	order := slices.Clone(molds)
-	slices.SortStableFunc(order, func(x, y int) int {
-		p, q := &a.g.Molds[x], &a.g.Molds[y]
-		return cmp.Or(-cmp.Compare(p.MinC, q.MinC), -cmp.Compare(p.Metal.Mean, q.Metal.Mean))
-	})
-	var heats []Group
-	for _, i := range order {
-		placed := false
-		for k := range heats {
-			if len(heats[k].Molds) >= exactGroup/2 {
+	var best []Group
+	for _, byHeat := range []bool{false, true} {
+		order := slices.Clone(molds)
+		slices.SortStableFunc(order, func(x, y int) int {
+			p, q := &a.g.Molds[x], &a.g.Molds[y]
+			weight, warm := -cmp.Compare(p.Metal.Mean, q.Metal.Mean), -cmp.Compare(p.MinC, q.MinC)
+			if byHeat {
+				return cmp.Or(warm, weight)
+			}
+			return cmp.Or(weight, warm)
+		})
+		heats := a.insert(nil, order)
+		for {
+			if next := a.cheaper(heats); next != nil {
+				heats = next
 				continue
 			}
+			break
+		}
+		if best == nil || total(heats) < total(best) {
+			best = heats
+		}
+	}
+	return best
+}
+
+func total(heats []Group) (cost int64) {
+	for _, h := range heats {
+		cost += h.Cost
+	}
+	return cost
+}
+
+// insert adds molds to heats, each to the first that takes it or to a new one.
+func (a *arranger) insert(heats []Group, molds []int) []Group {
+	heats = slices.Clone(heats)
+	for _, i := range molds {
+		placed := false
+		for k := range heats {
 			if h := a.heat(append(slices.Clone(heats[k].Molds), i)); h != nil {
 				heats[k], placed = *h, true
 				break
@@ -302,53 +342,65 @@ func (a *arranger) improved(molds []int) []Group {
 			heats = append(heats, *a.heat([]int{i}))
 		}
 	}
-	for a.step(&heats, 2) || a.step(&heats, 3) {
-	}
 	return heats
 }
 
-// step takes the first way of grouping the molds of k heats anew that is cheaper.
-func (a *arranger) step(heats *[]Group, k int) bool {
-	h := *heats
-	pick := make([]int, 0, k)
-	var try func(from int) bool
-	try = func(from int) bool {
-		if len(pick) == k {
-			var molds []int
-			cost := int64(0)
-			for _, i := range pick {
-				molds = append(molds, h[i].Molds...)
-				cost += h[i].Cost
+// cheaper returns the first cheaper neighbour of heats, nil when there is none.
+func (a *arranger) cheaper(heats []Group) []Group {
+	now := total(heats)
+	for k := range heats {
+		rest := append(slices.Clone(heats[:k]), heats[k+1:]...)
+		if next := a.insert(rest, heats[k].Molds); total(next) < now {
+			return next
+		}
+	}
+	without := func(molds []int, i int) []int {
+		return slices.DeleteFunc(slices.Clone(molds), func(m int) bool { return m == i })
+	}
+	change := func(k, l int, forK, forL []int) []Group {
+		var x, y *Group
+		if len(forK) > 0 {
+			if x = a.heat(forK); x == nil {
+				return nil
 			}
-			if len(molds) > exactGroup {
-				return false
+		}
+		if y = a.heat(forL); y == nil {
+			return nil
+		}
+		next := slices.Clone(heats)
+		next[l] = *y
+		if x == nil {
+			next = slices.Delete(next, k, k+1)
+		} else {
+			next[k] = *x
+		}
+		if total(next) < now {
+			return next
+		}
+		return nil
+	}
+	for k := range heats {
+		for l := range heats {
+			if k == l {
+				continue
 			}
-			anew := a.exact(molds)
-			for _, gr := range anew {
-				cost -= gr.Cost
-			}
-			if cost < 0 || cost == 0 && len(anew) >= k {
-				return false
-			}
-			var out []Group
-			for i := range h {
-				if !slices.Contains(pick, i) {
-					out = append(out, h[i])
+			for _, i := range heats[k].Molds {
+				less := without(heats[k].Molds, i)
+				if next := change(k, l, less, append(slices.Clone(heats[l].Molds), i)); next != nil {
+					return next
+				}
+				if l < k {
+					continue
+				}
+				for _, j := range heats[l].Molds {
+					if next := change(k, l, append(slices.Clone(less), j), append(without(heats[l].Molds, j), i)); next != nil {
+						return next
+					}
 				}
 			}
-			*heats = append(out, anew...)
-			return true
 		}
-		for i := from; i < len(h); i++ {
-			pick = append(pick, i)
-			if try(i + 1) {
-				return true
-			}
-			pick = pick[:len(pick)-1]
-		}
-		return false
 	}
-	return try(0)
+	return nil
 }
 
 // bound is what the heats cost at least: as many as the largest vessel makes

@@ -172,10 +172,7 @@ func TestShareRunningShort(t *testing.T) {
 					took += m.Poured
 				}
 				z := size(molds)
-				charge := z.mean / (1 - 0.025)
-				for range 3 { // the demand depends on the charge, but little
-					charge = z.require(p, charge) / (1 - 0.025)
-				}
+				charge := z.leastCharge(p, 0)
 				if took > charge*(1-0.025-0.008*r.NormFloat64()) {
 					short++
 				}

@@ -14,6 +14,7 @@ import (
 type taken struct {
 	lot   int
 	loose bool
+	unit  int64 // of one piece or handful
 	mass  int64
 }
 
@@ -179,15 +180,15 @@ func everyCharge(h *Heat, lots []Lot, f func([]taken)) {
 			}
 		}
 		for _, m := range order {
-			all = append(all, choice{taken{i, false, m}, same[m]})
+			all = append(all, choice{taken{i, false, m, 0}, same[m]})
 		}
 		if free := l.Loose - l.LooseHeld; free > 0 {
 			if l.Handful == 0 {
 				panic("loose metal of any mass")
 			}
-			all = append(all, choice{taken{i, true, l.Handful}, free / l.Handful})
+			all = append(all, choice{taken{i, true, l.Handful, 0}, free / l.Handful})
 			if free%l.Handful > 0 {
-				all = append(all, choice{taken{i, true, free % l.Handful}, 1})
+				all = append(all, choice{taken{i, true, free % l.Handful, 0}, 1})
 			}
 		}
 	}
@@ -201,7 +202,7 @@ func everyCharge(h *Heat, lots []Lot, f func([]taken)) {
 		c := all[k]
 		for n := int64(0); n <= c.n; n++ {
 			if n > 0 {
-				takes = append(takes, taken{c.lot, c.loose, n * c.mass})
+				takes = append(takes, taken{c.lot, c.loose, c.unit, n * c.unit})
 			}
 			rec(k + 1)
 			if n > 0 {

@@ -17,7 +17,7 @@ func takesOf(p *Plan, lots []Lot) []taken {
 	for _, t := range p.Takes {
 		for i := range lots {
 			if lots[i].ID == t.Lot {
-				out = append(out, taken{i, t.Loose, t.Mass})
+				out = append(out, taken{i, t.Loose, t.Mass, t.Mass})
 			}
 		}
 	}
@@ -28,7 +28,7 @@ func takesOf(p *Plan, lots []Lot) []taken {
 // cost or returns, and the reason against a plan is a reason.
 func TestPlanEnumerated(t *testing.T) {
 	count := map[string]int{}
-	for seed := range 300 {
+	for seed := range 200 {
 		h, lots := randomHeat(rand.New(rand.NewPCG(uint64(seed), 8)))
 		type cand struct {
 			v     verdict
@@ -88,7 +88,7 @@ func TestPlanEnumerated(t *testing.T) {
 		}
 	}
 	t.Logf("%v", count)
-	if count["planned"] < 80 || count["infeasible"] < 60 || count["chord"] > 4 {
+	if count["planned"] < 50 || count["infeasible"] < 50 || count["chord"] > 4 {
 		t.Errorf("%v: the instances do not try it", count)
 	}
 }

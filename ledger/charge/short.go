@@ -133,6 +133,12 @@ func (s *sizing) short(metal, charge float64) (chance, slope float64) {
 				continue
 			}
 			z := gap / sd
+			if z > 9 {
+				continue
+			} else if z < -9 {
+				chance += w
+				continue
+			}
 			chance += w * 0.5 * math.Erfc(z/math.Sqrt2)
 			slope -= w * math.Exp(-z*z/2) / (sd * math.Sqrt(2*math.Pi))
 		}
@@ -180,15 +186,35 @@ func (s *sizing) require(p, charge float64) float64 {
 }
 
 // leastCharge is the least charge whose metal, with rest mg from elsewhere, runs
-// short with chance p at most.
+// short with chance p at most: Newton on the charge itself, kept inside a bracket.
 func (s *sizing) leastCharge(p, rest float64) float64 {
-	charge := math.Max(0, (s.mean-rest)/(1-s.lossy))
-	for range 12 { // what is required grows by a small part of the charge: this contracts
-		next := math.Max(0, (s.require(p, charge)-rest)/(1-s.lossy))
-		if math.Abs(next-charge) < 1 {
-			return math.Max(next, charge)
+	keep := 1 - s.lossy
+	low, high := 0.0, math.Inf(1)
+	x := math.Max(0, (s.mean-rest)/keep)
+	x = math.Max(0, (s.mean-rest-mathext.NormalQuantile(p)*math.Hypot(s.need().SD, x*s.lossSD()))/keep)
+	for range 100 {
+		chance, slope := s.short(x*keep+rest, x)
+		if chance > p {
+			low = x
+		} else {
+			high = x
 		}
-		charge = next
+		if chance <= p && (p-chance < 1e-9 || x == 0) || high-low < 0.5 {
+			break
+		}
+		// Aim a trace beyond, so that the last step lands on the safe side.
+		next := x - (chance-p*(1-1e-10))/(slope*keep)
+		if !(next > low && next < high) {
+			if next = (low + high) / 2; math.IsInf(high, 1) {
+				next = 2*x + 1e3
+			}
+		}
+		x = next
 	}
-	return charge
+	for by := 0.5; ; by *= 2 {
+		if chance, _ := s.short(x*keep+rest, x); chance <= p {
+			return x
+		}
+		x += by
+	}
 }

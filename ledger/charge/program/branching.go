@@ -16,12 +16,12 @@ func (p pseudo) add(v int, gain, part float64) {
 	}
 }
 
-// expect is what moving column v by part will raise the bound, at least least.
-func (p pseudo) expect(v int, part, least float64) float64 {
+// expect is what moving column v by part will raise the bound.
+func (p pseudo) expect(v int, part float64) float64 {
 	if p.count[v] == 0 {
-		return least
+		return 0
 	}
-	return math.Max(least, p.sum[v]/p.count[v]*part)
+	return p.sum[v] / p.count[v] * part
 }
 
 // learn records how much a branching moved the proven bound.
@@ -59,8 +59,7 @@ func (s *search) choose() int {
 		if s.downs.count[v] < probes || s.ups.count[v] < probes {
 			s.probe(v)
 		}
-		down, up := s.dict.firstStep(int(^s.dict.place[v]), part)
-		down, up = s.downs.expect(v, part, down), s.ups.expect(v, 1-part, up)
+		down, up := s.downs.expect(v, part), s.ups.expect(v, 1-part)
 		score := math.Max(down, up) + 0.01*math.Min(down, up) + 1e-9*math.Min(part, 1-part)
 		if score > best {
 			pick, best = v, score
@@ -91,26 +90,6 @@ func (s *search) probe(v int) {
 	s.trial.copyFrom(s.dict)
 	s.trial.lo[v] = floor + 1
 	s.ups.add(v, try(), floor+1-s.x[v])
-}
-
-// firstStep returns how much the objective rises in the first dual step when the
-// basic variable of row r is lowered by part, or raised by 1−part; +Inf when it
-// cannot be.
-func (s *dict) firstStep(r int, part float64) (down, up float64) {
-	down, up = inf, inf
-	for j, a := range s.t[r] {
-		v := s.nonb[j]
-		if math.Abs(a) < pivotTol || s.lo[v] == s.hi[v] {
-			continue
-		}
-		ratio := math.Abs(s.d[j] / a)
-		if (a > 0) != s.up[v] { // the basic variable can be raised by it
-			up = min(up, ratio)
-		} else {
-			down = min(down, ratio)
-		}
-	}
-	return down * part, up * (1 - part)
 }
 
 // propagate tightens the root's whole columns by the rows until nothing changes,

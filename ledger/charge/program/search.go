@@ -27,11 +27,10 @@ type search struct {
 	red          []float64 // its proven reduced costs
 	x            []float64 // its columns
 
-	open     nodes
-	seq      int
-	nodes    int
-	lastNode int
-	exact    int
+	open  nodes
+	seq   int
+	nodes int
+	exact int
 
 	best    []*big.Rat
 	bestObj *big.Rat
@@ -52,7 +51,6 @@ type node struct {
 	upper  bool // val is a new upper bound, else a new lower one
 	val    float64
 	bound  float64 // scaled, proven
-	depth  int
 	seq    int
 	part   float64 // distance the branching moved, for the pseudo-cost
 }
@@ -242,8 +240,8 @@ func (s *search) columns() {
 func (s *search) split(n *node, v int, x, floor, bound float64) *node {
 	part := x - floor
 	s.seq += 2
-	d := &node{parent: n, v: int32(v), upper: true, val: floor, bound: bound, depth: n.depth + 1, seq: s.seq, part: part}
-	u := &node{parent: n, v: int32(v), val: floor + 1, bound: bound, depth: n.depth + 1, seq: s.seq + 1, part: 1 - part}
+	d := &node{parent: n, v: int32(v), upper: true, val: floor, bound: bound, seq: s.seq, part: part}
+	u := &node{parent: n, v: int32(v), val: floor + 1, bound: bound, seq: s.seq + 1, part: 1 - part}
 	if part > 0.5 {
 		d, u = u, d
 	}
