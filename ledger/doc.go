@@ -25,8 +25,9 @@
 //     as typed and the cost amounts. Settings are entries too. [Verify] finds a
 //     changed, missing, swapped or added entry and names the first bad one.
 //  4. No lot goes below zero in the order of recording. A fact that already
-//     happened is never refused for being inconvenient: it is recorded with its
-//     reason and flagged, and what does not fit goes to a named account. Plans
+//     happened is never refused for being inconvenient: it is recorded and
+//     flagged, the unusual ones (see the Flag constants) only with a reason, and
+//     what does not fit goes to a named account. Plans
 //     and reused request ids are refused. A correction is a new entry that
 //     reverses an old one and says why.
 //  5. Every write carries a request id. The same id with the same content

@@ -64,8 +64,10 @@ var heatSetting = setting[ledger.Heat, ledger.PlanHeat, *pb.Heat]{
 	full: func(d *desk, p *pb.Heat, id string) {
 		p.InCrucible = d.mass(d.balance(ledger.Acct(ledger.InHeat, id)))
 		p.InMolds = d.mass(d.balance(ledger.Acct(ledger.InMolds, id)))
-		if a, err := d.alloys().Find(last(p.GetAlloy())); err == nil {
-			p.Cautions = cautions(alloy.Cautions(alloy.Facts{Alloys: []alloy.Alloy{a}, Melt: true}))
+		if d.err == nil {
+			var all []alloy.Caution
+			all, d.err = d.HeatCautions(d.ctx, id)
+			p.Cautions = cautions(all)
 		}
 	},
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"os"
 	"slices"
 	"strings"
 	"sync"
@@ -20,7 +21,30 @@ import (
 // prepareDemo makes the demo year in a file that has no book yet. It is made
 // through the API of a server of its own, whose clock keeps to the year; the
 // server that people meet later has the real time and the whole year.
+//
+// A new file appears under its name only when the year is whole, so that a start
+// that was broken off is not served as a shop later.
 func (a *app) prepareDemo(ctx context.Context, path string) error {
+	if _, err := os.Stat(path); err == nil {
+		return a.seedDemo(ctx, path)
+	}
+	making := path + ".making"
+	removeBook(making)
+	defer removeBook(making)
+	if err := a.seedDemo(ctx, making); err != nil {
+		return err
+	}
+	return os.Rename(making, path)
+}
+
+// removeBook removes a book's file and what lies beside it.
+func removeBook(path string) {
+	for _, suffix := range []string{"", "-wal", "-shm", ".lock"} {
+		_ = os.Remove(path + suffix)
+	}
+}
+
+func (a *app) seedDemo(ctx context.Context, path string) error {
 	store, err := sqlite.Open(ctx, path, sqlite.Options{})
 	if err != nil {
 		return err

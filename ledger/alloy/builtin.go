@@ -60,6 +60,9 @@ func read() (builtin, error) {
 	if err := readFigures(&b, at); err != nil {
 		return b, err
 	}
+	for i := range b.alloys {
+		b.alloys[i].pourInGeneral()
+	}
 	if err := readLimits(&b, at); err != nil {
 		return b, err
 	}
@@ -78,6 +81,26 @@ func read() (builtin, error) {
 		return nil
 	})
 	return b, err
+}
+
+// pourInGeneral gives an alloy without a pouring range of its own the usual one of
+// its base, from memory: bronze at about 2000 °F (1900 to 2200 is used), aluminium
+// at about 1400 °F. Common practice, no source: a default to be edited.
+func (a *Alloy) pourInGeneral() {
+	if _, ok := a.Figure(PourLight); ok {
+		return
+	}
+	f := Figure{Property: PourLight, Unit: "C", Source: "common practice, no source", Verified: Memory, Note: "usual for the base metal, not printed for this alloy"}
+	switch a.Kind {
+	case Copper:
+		f.Value, f.High = 1038, 1204
+	case Aluminium:
+		f.Value, f.High = 732, 788
+		f.Note += "; about 1400 F"
+	default:
+		return
+	}
+	a.Figures = append(a.Figures, f)
 }
 
 func readFigures(b *builtin, at map[string]int) error {
