@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math/big"
+	"slices"
 
 	"example.org/remelt/ledger/charge/program"
 )
@@ -233,8 +234,13 @@ func (m *model) explain(ctx context.Context, o program.Options) error {
 	for _, r := range set {
 		out.Conflict = append(out.Conflict, byRow[r].Demand)
 	}
+	// A way out that concerns the conflict alone is told first; another conflict
+	// beside it makes all demands give way.
 	few.Gap = 0.01
-	rel, err := program.Elastic(ctx, &m.prog, soft, few)
+	rel, err := program.Elastic(ctx, &m.prog, only(soft, set), few)
+	if err == nil && rel.Result.X == nil {
+		rel, err = program.Elastic(ctx, &m.prog, soft, few)
+	}
 	if err != nil {
 		return err
 	}
@@ -251,6 +257,15 @@ func (m *model) explain(ctx context.Context, o program.Options) error {
 		d := byRow[b.Row]
 		by, _ := new(big.Rat).Add(b.Short, b.Over).Float64()
 		out.Least = append(out.Least, GiveWay{d.Demand, d.told(by, net[d.Heat])})
+	}
+	return out
+}
+
+func only(soft []program.Soft, rows []int) (out []program.Soft) {
+	for _, s := range soft {
+		if slices.Contains(rows, s.Row) {
+			out = append(out, s)
+		}
 	}
 	return out
 }

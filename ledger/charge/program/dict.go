@@ -11,32 +11,35 @@ import (
 // the end of its box that its reduced cost asks for), so a search tree may jump
 // from node to node and only repair the primal side.
 type dict struct {
-	im     *image
-	m, n   int
-	t      [][]float64
-	d      []float64
-	basic  []int32
-	nonb   []int32
-	place  []int32 // variable → column, or ^row
-	up     []bool
-	lo, hi []float64
-	nlo    []float64 // the node's bounds; lo and hi are these but for invented ones
-	nhi    []float64
-	fake   []bool    // the bound was invented to have a dual feasible start
-	xn     []float64 // by column
-	beta   []float64 // by row
-	cand   []int32
-	rat    []float64
-	since  int // pivots since the dictionary was built
-	pivots int
-	badRow int
-	badUp  bool
+	im      *image
+	m, n    int
+	t       [][]float64
+	d       []float64
+	trueD   []float64 // d without the shift that breaks ties, while shifted
+	shifted bool
+	by      []float64 // by variable, the shift of its cost
+	basic   []int32
+	nonb    []int32
+	place   []int32 // variable → column, or ^row
+	up      []bool
+	lo, hi  []float64
+	nlo     []float64 // the node's bounds; lo and hi are these but for invented ones
+	nhi     []float64
+	fake    []bool    // the bound was invented to have a dual feasible start
+	xn      []float64 // by column
+	beta    []float64 // by row
+	cand    []int32
+	rat     []float64
+	since   int // pivots since the dictionary was built
+	pivots  int
+	badRow  int
+	badUp   bool
 }
 
 func newDict(im *image) *dict {
 	m, n := im.m, im.n
 	s := &dict{im: im, m: m, n: n,
-		t: make([][]float64, m), d: make([]float64, n),
+		t: make([][]float64, m), d: make([]float64, n), trueD: make([]float64, n), by: make([]float64, n+m),
 		basic: make([]int32, m), nonb: make([]int32, n), place: make([]int32, n+m),
 		up: make([]bool, n+m), lo: make([]float64, n+m), hi: make([]float64, n+m),
 		fake: make([]bool, n+m), xn: make([]float64, n), beta: make([]float64, m)}
@@ -57,6 +60,15 @@ func (s *dict) reset() {
 		s.place[s.n+i] = int32(^i)
 	}
 	copy(s.d, s.im.cost)
+	if s.shifted {
+		copy(s.trueD, s.im.cost)
+		for j := range s.d {
+			s.d[j] += s.by[j]
+		}
+		for i, row := range s.t {
+			floats.AddScaled(s.d, s.by[s.n+i], row)
+		}
+	}
 	for j := range s.n {
 		s.nonb[j] = int32(j)
 		s.place[j] = int32(j)
@@ -189,21 +201,26 @@ func (s *dict) pivot(r, c int) {
 	}
 	pr[c] = inv
 	for i, row := range s.t {
-		f := row[c]
-		if i == r || f == 0 {
-			continue
+		if i != r {
+			substitute(row, c, pr)
 		}
-		row[c] = 0
-		floats.AddScaled(row, f, pr)
 	}
-	if f := s.d[c]; f != 0 {
-		s.d[c] = 0
-		floats.AddScaled(s.d, f, pr)
+	substitute(s.d, c, pr)
+	if s.shifted {
+		substitute(s.trueD, c, pr)
 	}
 	out, in := s.basic[r], s.nonb[c]
 	s.basic[r], s.nonb[c] = in, out
 	s.place[in], s.place[out] = int32(^r), int32(c)
 	s.since++
+}
+
+// substitute puts pr in the place of column c.
+func substitute(row []float64, c int, pr []float64) {
+	if f := row[c]; f != 0 {
+		row[c] = 0
+		floats.AddScaled(row, f, pr)
+	}
 }
 
 func (s *dict) basis() *basis {
@@ -226,5 +243,5 @@ func (s *dict) copyFrom(o *dict) {
 	copy(s.fake, o.fake)
 	copy(s.xn, o.xn)
 	copy(s.beta, o.beta)
-	s.since, s.nlo, s.nhi = o.since, o.nlo, o.nhi
+	s.since, s.nlo, s.nhi, s.shifted = o.since, o.nlo, o.nhi, false
 }

@@ -23,8 +23,21 @@ const (
 
 // solve runs the dual simplex from the present basis. cutoff is in scaled
 // objective units; most is the number of steps allowed.
+//
+// Costs that tie make dual steps of no length, which may go round in circles.
+// After stall of them the reduced costs are shifted apart; once that programme is
+// solved the true ones come back, and seldom ask for more than a few steps. What
+// still goes round is broken by the least-index rule.
 func (s *dict) solve(cutoff float64, most int) outcome {
+	got := s.run(cutoff, most)
+	s.unshift()
+	return got
+}
+
+func (s *dict) run(cutoff float64, most int) outcome {
+	const stall = 20
 	patient := 4*(s.m+s.n) + 40
+	still, mayShift := 0, true
 	for it := 0; ; it++ {
 		if it >= most {
 			return unfinished
@@ -36,11 +49,15 @@ func (s *dict) solve(cutoff float64, most int) outcome {
 			s.rebuild()
 			s.rest()
 		}
-		if !math.IsInf(cutoff, 1) && s.objective() > cutoff {
+		if !s.shifted && !math.IsInf(cutoff, 1) && s.objective() > cutoff {
 			return beyond
 		}
 		r, lack := s.leaving(it > patient)
 		if r < 0 {
+			if s.shifted {
+				s.unshift()
+				continue
+			}
 			return s.finish()
 		}
 		c := s.enteringCol(r, lack, it > patient)
@@ -52,6 +69,12 @@ func (s *dict) solve(cutoff float64, most int) outcome {
 			}
 			s.badRow, s.badUp = r, lack < 0
 			return empty
+		}
+		if math.Abs(s.d[c]) > dualTol {
+			still = 0
+		} else if still++; still > stall && mayShift {
+			s.shift()
+			mayShift = false
 		}
 		goal, up := s.lo[s.basic[r]], false
 		if lack < 0 {
@@ -69,6 +92,38 @@ func (s *dict) solve(cutoff float64, most int) outcome {
 	}
 }
 
+// shift moves every reduced cost a little further to its feasible side, each by
+// another amount.
+func (s *dict) shift() {
+	copy(s.trueD, s.d)
+	s.shifted = true
+	clear(s.by)
+	h := uint32(1)
+	for j, v := range s.nonb {
+		if math.IsInf(s.lo[v], -1) && math.IsInf(s.hi[v], 1) {
+			continue // has no feasible side
+		}
+		h = h*1664525 + 1013904223 // a linear congruence will do: the amounts only have to differ
+		by := 1e-6 * (0.5 + float64(h>>8)/(1<<24))
+		if s.up[v] {
+			by = -by
+		}
+		s.d[j] += by
+		s.by[v] = by
+	}
+}
+
+// unshift brings the true reduced costs back, and the resting columns to the ends
+// that these ask for.
+func (s *dict) unshift() {
+	if s.shifted {
+		s.shifted = false
+		copy(s.d, s.trueD)
+		s.rest()
+	}
+}
+
+// finish tells a solution from one that leans on an invented bound.
 func (s *dict) finish() outcome {
 	for _, v := range s.nonb {
 		if s.fake[v] && (s.up[v] && math.IsInf(s.nhi[v], 1) || !s.up[v] && math.IsInf(s.nlo[v], -1)) {

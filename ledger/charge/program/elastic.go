@@ -124,79 +124,86 @@ func (p *Problem) reach(i int) (least, most *big.Rat) {
 // is false when a limit left that open for some row of the set. The set is nil
 // when p has an answer or none was excluded within the limits, and empty when
 // the rows that are not soft contradict each other.
+//
+// Where the relaxation without whole columns is contradictory already, it makes
+// the set small before the whole columns are asked.
 func Conflict(ctx context.Context, p *Problem, soft []int, o Options) (set []int, minimal bool, err error) {
 	if err := p.Check(); err != nil {
 		return nil, false, err
 	}
-	is := make([]bool, len(p.Rows))
-	for _, i := range soft {
-		is[i] = true
-	}
-	try := func(set []int) (*Result, error) {
-		q := &Problem{Cols: make([]Col, len(p.Cols)), Rows: append([]Row(nil), p.Rows...)}
-		for j, c := range p.Cols {
-			c.Cost = nil
-			q.Cols[j] = c
-		}
-		keep := make([]bool, len(p.Rows))
-		for _, i := range set {
-			keep[i] = true
-		}
-		for i := range q.Rows {
-			if is[i] && !keep[i] {
-				q.Rows[i].Lo, q.Rows[i].Hi = nil, nil
-			}
-		}
-		// The relaxation first: where it has no answer already, its ray names few rows.
-		for j := range q.Cols {
-			q.Cols[j].Whole = false
-			if p.Cols[j].Whole {
-				q.Cols[j].Lo, q.Cols[j].Hi = ceilRat(p.Cols[j].Lo), floorRat(p.Cols[j].Hi)
-			}
-		}
-		res, err := Solve(ctx, q, o)
-		if err != nil || res.Status == Infeasible {
-			return res, err
-		}
-		for j := range q.Cols {
-			q.Cols[j].Whole = p.Cols[j].Whole
-		}
-		return Solve(ctx, q, o)
-	}
-	shrink := func(set []int, ray []*big.Rat) []int {
-		if ray == nil {
-			return set
-		}
-		var out []int
-		for _, i := range set {
-			if ray[i].Sign() != 0 {
-				out = append(out, i)
-			}
-		}
-		return out
-	}
-	res, err := try(soft)
-	if err != nil || res.Status != Infeasible {
+	c := conflict{ctx, p, soft, o}
+	res, err := c.try(soft, true)
+	if err != nil {
 		return nil, false, err
 	}
-	set = shrink(append([]int{}, soft...), res.Ray)
+	set = append([]int{}, soft...)
+	if res.Status == Infeasible {
+		if set, _, err = c.delete(named(set, res.Ray), true); err != nil {
+			return nil, false, err
+		}
+	} else if res, err = c.try(soft, false); err != nil || res.Status != Infeasible {
+		return nil, false, err
+	}
+	return c.delete(set, false)
+}
+
+type conflict struct {
+	ctx  context.Context
+	p    *Problem
+	soft []int
+	o    Options
+}
+
+// try solves p with only some of the soft rows; relaxed takes no column for whole.
+func (c *conflict) try(set []int, relaxed bool) (*Result, error) {
+	q := &Problem{Cols: make([]Col, len(c.p.Cols)), Rows: append([]Row(nil), c.p.Rows...)}
+	for j, col := range c.p.Cols {
+		col.Cost = nil
+		if relaxed && col.Whole {
+			col.Lo, col.Hi, col.Whole = ceilRat(col.Lo), floorRat(col.Hi), false
+		}
+		q.Cols[j] = col
+	}
+	for _, i := range c.soft {
+		q.Rows[i].Lo, q.Rows[i].Hi = nil, nil
+	}
+	for _, i := range set {
+		q.Rows[i] = c.p.Rows[i]
+	}
+	return Solve(c.ctx, q, c.o)
+}
+
+// delete is the deletion filter: it leaves out each row in turn, and for good when
+// the rest is a conflict without it.
+func (c *conflict) delete(set []int, relaxed bool) (_ []int, minimal bool, err error) {
 	minimal = true
 	for k := 0; k < len(set); {
 		rest := append(append([]int{}, set[:k]...), set[k+1:]...)
-		res, err := try(rest)
+		res, err := c.try(rest, relaxed)
 		if err != nil {
 			return nil, false, err
 		}
-		switch res.Status {
-		case Infeasible:
+		if res.Status == Infeasible {
 			// Rows before k stay: they were found to be needed.
-			set = append(append([]int{}, set[:k]...), shrink(rest[k:], res.Ray)...)
-		case Unknown:
-			minimal = false
-			k++
-		default:
-			k++
+			set = append(append([]int{}, set[:k]...), named(rest[k:], res.Ray)...)
+			continue
 		}
+		minimal = minimal && res.Status != Unknown
+		k++
 	}
 	return set, minimal, nil
+}
+
+// named are the rows of set that a ray needs; all of them without a ray.
+func named(set []int, ray []*big.Rat) []int {
+	if ray == nil {
+		return set
+	}
+	var out []int
+	for _, i := range set {
+		if ray[i].Sign() != 0 {
+			out = append(out, i)
+		}
+	}
+	return out
 }
