@@ -36,6 +36,7 @@ type desk struct {
 	inside   protoreflect.MessageDescriptor // the resource whose fields the book's errors name
 	at       string                         // the request's field that holds it
 	drafted  *ledger.Entry                  // what would be recorded, in a dry run
+	listing  bool                           // many things are shown, so each says only what it is
 
 	table    *alloy.Table
 	inPieces map[string]bool // supplies → whether they are counted

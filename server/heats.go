@@ -64,9 +64,9 @@ var heatSetting = setting[ledger.Heat, ledger.PlanHeat, *pb.Heat]{
 	full: func(d *desk, p *pb.Heat, id string) {
 		p.InCrucible = d.mass(d.balance(ledger.Acct(ledger.InHeat, id)))
 		p.InMolds = d.mass(d.balance(ledger.Acct(ledger.InMolds, id)))
-		if d.err == nil {
+		if d.err == nil && !d.listing { // a list of heats is read for where they are
 			var all []alloy.Caution
-			all, d.err = d.HeatCautions(d.ctx, id)
+			all, d.err = d.HeatCautions(d.ctx, id, d.drafted)
 			p.Cautions = cautions(all)
 		}
 	},

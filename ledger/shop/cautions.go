@@ -11,8 +11,9 @@ import (
 // HeatCautions are the cautions that follow from what a heat is made of: its
 // alloy and those of the lots that went in, dirty lots, additions, how full the
 // crucible is or is planned to be, its skimmings, its molds. That a caution is
-// not among them does not mean that nothing can go wrong.
-func (s *Shop) HeatCautions(ctx context.Context, heat string) ([]alloy.Caution, error) {
+// not among them does not mean that nothing can go wrong. A drafted entry, if not
+// nil, is taken as recorded.
+func (s *Shop) HeatCautions(ctx context.Context, heat string, drafted *ledger.Entry) ([]alloy.Caution, error) {
 	table, err := s.Table(ctx)
 	if err != nil {
 		return nil, err
@@ -23,6 +24,9 @@ func (s *Shop) HeatCautions(ctx context.Context, heat string) ([]alloy.Caution, 
 		entries, err := historyOf(r, ledger.OfHeat(heat), AsOf{})
 		if err != nil {
 			return err
+		}
+		if drafted != nil {
+			entries = append(entries, drafted)
 		}
 		seen := map[string]bool{}
 		add := func(id string) {
