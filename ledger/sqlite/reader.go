@@ -127,9 +127,10 @@ func (r *reader) ByRequest(id ledger.RequestID) (s ledger.Sealed, found bool, er
 	return s, found, err
 }
 
-func (r *reader) Balance(a ledger.Account) (m ledger.Mass, err error) {
-	_, err = r.one(`SELECT ifnull(mass, 0) FROM name WHERE shop = ? AND name = ?`, []any{r.shop, string(a)}, &m)
-	return m, err
+func (r *reader) Balance(a ledger.Account) (ledger.Mass, error) {
+	var m int64
+	_, err := r.one(`SELECT ifnull(mass, 0) FROM name WHERE shop = ? AND name = ?`, []any{r.shop, string(a)}, &m)
+	return ledger.Mass(m), err
 }
 
 // mostEntries is how many entries a shop's book has room for.
@@ -150,14 +151,17 @@ func (r *reader) Holdings(kind ledger.AccountKind, withRecord ledger.RecordKind,
 		[]any{r.shop, string(withRecord), len(prefix), prefix + after, afterAll(prefix), max(limit, 0)},
 		func(rows *sql.Rows) error {
 			var h ledger.Holding
-			var parent sql.NullString
-			var seq sql.NullInt64
-			if err := rows.Scan(&h.Account, &h.Mass, &parent, &seq, &h.Record.Body); err != nil {
+			var account string // plain types: for others Scan goes through reflection
+			var mass int64
+			var parent nullText
+			var seq nullInt
+			if err := rows.Scan(&account, &mass, &parent, &seq, &h.Record.Body); err != nil {
 				return err
 			}
-			if seq.Valid {
-				h.Record.Kind, h.Record.ID = withRecord, h.Account.Ref()
-				h.Record.Parent, h.Record.Seq = parent.String, seq.Int64
+			h.Account, h.Mass = ledger.Account(account), ledger.Mass(mass)
+			if seq.valid {
+				h.Record.Kind, h.Record.ID = withRecord, account[len(prefix):]
+				h.Record.Parent, h.Record.Seq = string(parent), seq.v
 			}
 			out = append(out, h)
 			return nil
@@ -167,13 +171,13 @@ func (r *reader) Holdings(kind ledger.AccountKind, withRecord ledger.RecordKind,
 
 func (r *reader) Record(kind ledger.RecordKind, id string) (ledger.Record, bool, error) {
 	rec := ledger.Record{Kind: kind, ID: id}
-	var parent sql.NullString
+	var parent nullText
 	found, err := r.one(`SELECT n.parent, n.seq, `+body+` FROM name n CROSS JOIN entry e ON e.id = n.shop << 40 | n.seq
 		WHERE n.shop = ? AND n.name = ?`, []any{r.shop, recordName(kind, id)}, &parent, &rec.Seq, &rec.Body)
 	if !found || err != nil {
 		return ledger.Record{}, false, err
 	}
-	rec.Parent = parent.String
+	rec.Parent = string(parent)
 	return rec, true, nil
 }
 
@@ -195,75 +199,16 @@ func (r *reader) Records(kind ledger.RecordKind, parent, after string, limit int
 
 func scanRecord(rows *sql.Rows) (rec ledger.Record, err error) {
 	var name string
-	var parent sql.NullString
+	var parent nullText
 	err = rows.Scan(&name, &parent, &rec.Seq, &rec.Body)
 	kind, id, _ := strings.Cut(name, "/")
-	rec.Kind, rec.ID, rec.Parent = ledger.RecordKind(kind), id, parent.String
+	rec.Kind, rec.ID, rec.Parent = ledger.RecordKind(kind), id, string(parent)
 	return rec, err
 }
 
 func (r *reader) CountRecords(kind ledger.RecordKind) (n int64, err error) {
 	_, err = r.one(`SELECT n FROM made WHERE shop = ? AND kind = ?`, []any{r.shop, string(kind)}, &n)
 	return n, err
-}
-
-func (r *reader) Kept(fn func(ledger.Kept) error) error {
-	each := func(query string, scan func(*sql.Rows) (ledger.Kept, error)) error {
-		var stop error
-		err := r.all(query, []any{r.shop}, func(rows *sql.Rows) error {
-			k, err := scan(rows)
-			if err != nil {
-				return err
-			}
-			if stop = r.ready(); stop == nil {
-				stop = fn(k)
-			}
-			if stop != nil {
-				return errStop
-			}
-			return nil
-		})
-		if stop != nil {
-			return stop
-		}
-		return err
-	}
-	if err := each(`SELECT name, mass FROM name WHERE shop = ? AND mass IS NOT NULL`, func(rows *sql.Rows) (ledger.Kept, error) {
-		var b ledger.KeptBalance
-		err := rows.Scan(&b.Account, &b.Mass)
-		return ledger.Kept{Balance: &b}, err
-	}); err != nil {
-		return err
-	}
-	if err := each(`SELECT n.name, n.parent, n.seq, `+body+` FROM name n CROSS JOIN entry e ON e.id = n.shop << 40 | n.seq
-		WHERE n.shop = ?`, func(rows *sql.Rows) (ledger.Kept, error) {
-		rec, err := scanRecord(rows)
-		return ledger.Kept{Record: &rec}, err
-	}); err != nil {
-		return err
-	}
-	if err := each(`SELECT id, seq FROM request WHERE shop = ?`, func(rows *sql.Rows) (ledger.Kept, error) {
-		var q ledger.KeptRequest
-		var id []byte
-		err := rows.Scan(&id, &q.Seq)
-		copy(q.ID[:], id)
-		return ledger.Kept{Request: &q}, err
-	}); err != nil {
-		return err
-	}
-	if err := each(`SELECT n.name, t.seq FROM name n CROSS JOIN touch t ON t.shop = n.shop AND t.name = n.id
-		WHERE n.shop = ?`, func(rows *sql.Rows) (ledger.Kept, error) {
-		var t ledger.Touch
-		err := rows.Scan(&t.Subject, &t.Seq)
-		return ledger.Kept{Touch: &t}, err
-	}); err != nil {
-		return err
-	}
-	return each(`SELECT kind, n FROM made WHERE shop = ?`, func(rows *sql.Rows) (ledger.Kept, error) {
-		var c ledger.KeptCount
-		err := rows.Scan(&c.Kind, &c.N)
-		return ledger.Kept{Count: &c}, err
-	})
 }
 
 func recordName(kind ledger.RecordKind, id string) string { return string(kind) + "/" + id }

@@ -1,0 +1,82 @@
+package sqlite
+
+import (
+	"database/sql"
+
+	"example.org/remelt/ledger"
+)
+
+// keptLists are the lists of everything kept beside the log.
+var keptLists = []struct {
+	query string
+	scan  func(*sql.Rows) (ledger.Kept, error)
+}{
+	{`SELECT name, mass FROM name WHERE shop = ? AND mass IS NOT NULL`, func(rows *sql.Rows) (ledger.Kept, error) {
+		var account string
+		var mass int64
+		err := rows.Scan(&account, &mass)
+		return ledger.Kept{Balance: &ledger.KeptBalance{Account: ledger.Account(account), Mass: ledger.Mass(mass)}}, err
+	}},
+	{`SELECT n.name, n.parent, n.seq, ` + body + ` FROM name n CROSS JOIN entry e ON e.id = n.shop << 40 | n.seq WHERE n.shop = ?`,
+		func(rows *sql.Rows) (ledger.Kept, error) {
+			rec, err := scanRecord(rows)
+			return ledger.Kept{Record: &rec}, err
+		}},
+	{`SELECT id, seq FROM request WHERE shop = ?`, func(rows *sql.Rows) (ledger.Kept, error) {
+		var q ledger.KeptRequest
+		var id []byte
+		err := rows.Scan(&id, &q.Seq)
+		copy(q.ID[:], id)
+		return ledger.Kept{Request: &q}, err
+	}},
+	{`SELECT n.name, t.seq FROM name n CROSS JOIN touch t ON t.shop = n.shop AND t.name = n.id WHERE n.shop = ?`,
+		func(rows *sql.Rows) (ledger.Kept, error) {
+			var t ledger.Touch
+			err := rows.Scan(&t.Subject, &t.Seq)
+			return ledger.Kept{Touch: &t}, err
+		}},
+	{`SELECT kind, n FROM made WHERE shop = ?`, func(rows *sql.Rows) (ledger.Kept, error) {
+		var c ledger.KeptCount
+		err := rows.Scan(&c.Kind, &c.N)
+		return ledger.Kept{Count: &c}, err
+	}},
+}
+
+// Kept implements ledger.Reader.
+func (r *reader) Kept(fn func(ledger.Kept) error) error {
+	touches := int64(0)
+	for _, list := range keptLists {
+		var stop error
+		err := r.all(list.query, []any{r.shop}, func(rows *sql.Rows) error {
+			k, err := list.scan(rows)
+			if err != nil {
+				return err
+			}
+			if k.Touch != nil {
+				touches++
+			}
+			if stop = r.ready(); stop == nil {
+				stop = fn(k)
+			}
+			if stop != nil {
+				return errStop
+			}
+			return nil
+		})
+		if stop != nil {
+			return stop
+		}
+		if err != nil {
+			return err
+		}
+	}
+	// A touch of a name that is gone is in none of the lists.
+	var all int64
+	if _, err := r.one(`SELECT count(*) FROM touch WHERE shop = ?`, []any{r.shop}, &all); err != nil {
+		return err
+	}
+	if all != touches {
+		return r.fault(errDamaged("%d entries are filed under names that are not there", all-touches))
+	}
+	return nil
+}
