@@ -79,7 +79,7 @@ func cpu() time.Duration {
 
 // recorded is the ratio of processor times, plan to glpsol, measured when it was
 // last looked at; under REMELT_CI=1 twice that fails.
-const recorded = 0.5
+const recorded = 0.35
 
 // Plans of 40 lots × 15 elements against glpsol, on the same programmes by the same
 // proven gap: proven bounds hold for both answers, and the ratio of processor times
@@ -87,8 +87,12 @@ const recorded = 0.5
 // is the first aim alone, with its defaults or its cuts, whichever is faster.
 func TestPlansAgainstGlpsol(t *testing.T) {
 	glpsol.Need(t)
+	const limit = 10 // seconds for glpsol
 	n := 3
-	if os.Getenv("REMELT_CI") == "1" || os.Getenv("REMELT_STRESS") != "" {
+	if os.Getenv("REMELT_CI") == "1" {
+		n = 9
+	}
+	if os.Getenv("REMELT_STRESS") != "" {
 		n = 25
 	}
 	var ours, theirs, wall []float64
@@ -103,8 +107,8 @@ func TestPlansAgainstGlpsol(t *testing.T) {
 		if err := program.WriteMPS(&b, &m.prog); err != nil {
 			t.Fatal(err)
 		}
-		g := glpsol.Run(t, b.Bytes(), 30, "--mipgap", "0.001")
-		c := glpsol.Run(t, b.Bytes(), 30, "--mipgap", "0.001", "--cuts")
+		g := glpsol.Run(t, b.Bytes(), limit, "--mipgap", "0.001")
+		c := glpsol.Run(t, b.Bytes(), limit, "--mipgap", "0.001", "--cuts")
 		var no *Infeasible
 		if errors.As(err, &no) {
 			if g.Status == "o" || g.Status == "f" {

@@ -2,7 +2,6 @@ package charge
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 )
@@ -65,7 +64,7 @@ func (v *Crucible) holds() float64 { return v.Volume * v.Fill * v.Density * 1000
 func (v *Crucible) check(c *checks, at string) {
 	c.mass(v.Mass, at+".Mass")
 	if v.Volume != 0 {
-		c.need(v.Volume > 0 && !math.IsInf(v.Volume, 0), at+".Volume", v.Volume, "mL above 0")
+		c.need(v.Volume > 0 && v.Volume <= 1e9, at+".Volume", v.Volume, "mL above 0, at most 1e9")
 		c.need(v.Fill > 0 && v.Fill <= 1, at+".Fill", v.Fill, "a part of the volume above 0, at most 1")
 		c.need(v.Density > 0 && v.Density < 30, at+".Density", v.Density, "g/mL of the melt, above 0 and below 30")
 	}
@@ -119,7 +118,7 @@ func (h *Heat) check(c *checks, at string, lots []Lot) {
 	checkContent(c, h.HeelContent, h.HeelOthers, at+".Heel")
 	h.Crucible.check(c, at+".Crucible")
 	if h.Waiting != nil {
-		c.notNegative(*h.Waiting, at+".Waiting")
+		c.need(*h.Waiting >= 0 && *h.Waiting <= 1e9, at+".Waiting", *h.Waiting, "mL between 0 and 1e9")
 	}
 	for i := range h.Windows {
 		w, at := &h.Windows[i], fmt.Sprintf("%s.Windows[%d]", at, i)

@@ -49,7 +49,7 @@ func (l *Lot) check(c *checks, at string) {
 	c.mass(l.Loose, at+".Loose")
 	c.mass(l.Handful, at+".Handful")
 	c.need(l.LooseHeld >= 0 && l.LooseHeld <= l.Loose, at+".LooseHeld", l.LooseHeld, "between 0 and Loose")
-	c.notNegative(l.Bulk, at+".Bulk")
+	c.need(l.Bulk == 0 || l.Bulk > 0.001 && l.Bulk < 30, at+".Bulk", l.Bulk, "g per mL of loose metal, or 0 for not reckoned")
 	checkContent(c, l.Content, l.Others, at)
 	if l.Loss != nil {
 		c.need(*l.Loss >= 0 && *l.Loss < 1, at+".Loss", *l.Loss, "a part of the lot, 0 ≤ Loss < 1")

@@ -205,7 +205,7 @@ func (m *model) sizeCharge(p *part) {
 	p.slope = new(big.Rat).Add(ppb(slope), big.NewRat(1, 1e9))
 	p.from, p.atLeast = least, a
 	p.metal = m.row(p, p.metalNeeded(0), nil, func(c *column) *big.Rat { return new(big.Rat).Sub(p.net(c.lot), p.slope) })
-	m.demand(p, p.metal, fmt.Sprintf("metal for the molds with a chance of running short of %.3g %% at most,", 100*h.ChanceShort),
+	m.demand(p, p.metal, fmt.Sprintf("metal for the molds, for a chance of running short of %.3g %%, at least", 100*h.ChanceShort),
 		a/1e6, "kg", a, nil)
 }
 

@@ -230,6 +230,9 @@ func (m *model) explain(ctx context.Context, o program.Options) error {
 	if err != nil {
 		return err
 	}
+	if set == nil { // proven with more nodes than are spent here: all that is known
+		set = rows
+	}
 	out.Minimal = minimal
 	for _, r := range set {
 		out.Conflict = append(out.Conflict, byRow[r].Demand)

@@ -75,8 +75,8 @@ func (m *model) plan(k int, x []*big.Rat, proof *Proof) *Plan {
 	for _, j := range m.feeding(p) {
 		c := &m.cols[j]
 		l := &m.lots[c.lot]
-		whole, _ := new(big.Rat).Mul(m.taken(j, x), one).Float64()
-		mass := int64(math.Round(whole))
+		exact, _ := m.taken(j, x).Float64()
+		mass := int64(math.Round(exact)) // loose metal by any mass is told to the milligram
 		if mass == 0 {
 			continue
 		}

@@ -33,13 +33,19 @@ type sizing struct {
 	// and J. A. C. Weideman, SIAM Review 56, 2014; cited from memory).
 	sd, sdWeight     []float64 // mg
 	loss, lossWeight []float64 // deviation of the loss from its mean
+	normal           float64   // standard deviation of a normal loss, which needs no lattice
 }
 
-const latticeStep, latticeReach = 0.5, 5.0
+// A loss known by past errors is not smooth and gets the finer step.
+const (
+	smoothStep = 0.5
+	raggedStep = 0.2
+)
 
-func lattice() (p, weight []float64) {
+func lattice(step float64) (p, weight []float64) {
+	const reach = 5.0
 	sum := 0.0
-	for z := -latticeReach; z <= latticeReach+1e-9; z += latticeStep {
+	for z := -reach; z <= reach+1e-9; z += step {
 		w := math.Exp(-z * z / 2)
 		p = append(p, 0.5*math.Erfc(-z/math.Sqrt2))
 		weight = append(weight, w)
@@ -57,9 +63,11 @@ func newSizing(molds []Mold, f Filling, loss Loss) *sizing {
 
 // sizer does once what does not depend on the molds.
 func sizer(f Filling, loss Loss) func([]Mold) *sizing {
-	p, w := lattice()
 	base := sizing{loss: []float64{0}, lossWeight: []float64{1}}
-	if loss != nil {
+	if n, ok := loss.(NormalLoss); ok {
+		base.lossy, base.normal = n.Mean, n.SD
+	} else if loss != nil {
+		p, w := lattice(raggedStep)
 		base.loss, base.lossWeight = make([]float64, len(p)), w
 		for i := range p {
 			base.loss[i] = loss.Quantile(p[i])
@@ -71,6 +79,7 @@ func sizer(f Filling, loss Loss) func([]Mold) *sizing {
 	}
 	variance, weight := []float64{f.Spread * f.Spread}, []float64{1}
 	if f.DF > 0 {
+		p, w := lattice(smoothStep)
 		variance, weight = make([]float64, len(p)), w
 		for i := range p {
 			// DF·Spread²/s² is χ², that is twice a gamma variable of shape DF/2.
@@ -109,7 +118,7 @@ func (s *sizing) need() Estimate {
 }
 
 func (s *sizing) lossSD() float64 {
-	v := 0.0
+	v := s.normal * s.normal
 	for i, w := range s.lossWeight {
 		v += w * s.loss[i] * s.loss[i]
 	}
@@ -125,6 +134,9 @@ func (s *sizing) short(metal, charge float64) (chance, slope float64) {
 			w := s.lossWeight[i] * s.sdWeight[k]
 			if w < 1e-10 {
 				continue
+			}
+			if s.normal > 0 {
+				sd = math.Sqrt(sd*sd + charge*charge*s.normal*s.normal)
 			}
 			if sd <= 0 {
 				if gap < 0 {
@@ -149,7 +161,7 @@ func (s *sizing) short(metal, charge float64) (chance, slope float64) {
 // require is the least metal, on the average of the loss of a charge of that
 // mass, whose chance of running short is at most p.
 func (s *sizing) require(p, charge float64) float64 {
-	reach := 0.0
+	reach := charge * s.normal
 	for _, sd := range s.sd {
 		reach = math.Max(reach, sd)
 	}
