@@ -92,39 +92,39 @@ func readSheet(raw []byte) (*sheet, error) {
 		}
 		return nil, refusedFile("NO_COLUMNS", "has a first line that names no column of "+strings.Join(names, ", "))
 	}
-	r := csv.NewReader(bytes.NewReader(raw))
-	r.Comma, r.FieldsPerRecord, r.TrimLeadingSpace = s.comma, -1, true
-	for first := true; ; {
+	r := newCSV(raw, s.comma)
+	for first := true; ; first = false {
 		record, err := r.Read()
 		if errors.Is(err, io.EOF) {
 			break
 		}
-		line := 1
-		if len(record) > 0 {
-			line, _ = r.FieldPos(0)
-		}
 		var parse *csv.ParseError
-		if errors.As(err, &parse) {
+		switch {
+		case errors.As(err, &parse):
 			s.bad = append(s.bad, badLine{Line: parse.StartLine, Want: "has quotes that do not close or stand inside a cell: " + parse.Err.Error(), Reason: "BAD_CSV"})
-			continue
-		}
-		if err != nil {
+		case err != nil:
 			return nil, err
-		}
-		if first {
+		case first:
 			if err := s.head(record); err != nil {
 				return nil, err
 			}
-			first = false
-			continue
+		default:
+			line, _ := r.FieldPos(0)
+			s.take(line, record)
 		}
-		s.take(line, record)
-		if len(s.lines) > maxLines {
+		if len(s.lines)+len(s.bad) > maxLines {
 			return nil, refusedFile("TOO_MANY_LINES", "has more than 50 000 lines; split it")
 		}
 	}
 	s.sniffDecimal()
 	return s, nil
+}
+
+func newCSV(raw []byte, comma rune) *csv.Reader {
+	r := csv.NewReader(bytes.NewReader(raw))
+	// Blanks before a quote are forgiven; between tabs they would be the cells.
+	r.Comma, r.FieldsPerRecord, r.TrimLeadingSpace = comma, -1, comma != '\t'
+	return r
 }
 
 // sniff finds the separator: the one with which the first line names the most
@@ -133,8 +133,7 @@ func (s *sheet) sniff(raw []byte) bool {
 	first, _, _ := bytes.Cut(raw, []byte("\n"))
 	most := 0
 	for _, comma := range []rune{';', ',', '\t'} {
-		r := csv.NewReader(bytes.NewReader(first))
-		r.Comma, r.TrimLeadingSpace, r.LazyQuotes = comma, true, true
+		r := newCSV(first, comma)
 		record, err := r.Read()
 		if err != nil {
 			continue
