@@ -118,4 +118,3 @@ func (a *arranger) cheaper(heats []Group) []Group {
 	}
 	return nil
 }
-

@@ -314,3 +314,25 @@ func kind(t taken) taken {
 	t.mass = 0
 	return t
 }
+
+// Where cost does not decide, fewer heats do.
+func TestArrangeFewestHeats(t *testing.T) {
+	r := rand.New(rand.NewPCG(6, 11))
+	for range 20 {
+		g := randomGrouping(r, 6)
+		g.PerKg = 0
+		for i := range g.Vessels {
+			g.Vessels[i].Cost = 0
+		}
+		free, err := Arrange(g)
+		if err != nil {
+			continue
+		}
+		for i := range g.Vessels {
+			g.Vessels[i].Cost = 1 // the number of heats is the cost now
+		}
+		if paid, err := Arrange(g); err != nil || int64(len(free.Heats)) != paid.Cost {
+			t.Errorf("%d heats where they cost nothing, %v where each costs 1", len(free.Heats), paid)
+		}
+	}
+}

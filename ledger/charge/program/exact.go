@@ -49,7 +49,11 @@ func (im *image) certify(lo, hi []*big.Rat, b *basis) *vertex {
 		if s == 0 || lo[v] != nil && hi[v] != nil && lo[v].Cmp(hi[v]) == 0 {
 			continue
 		}
-		if s > 0 != (lo[v] != nil && x[v].Cmp(lo[v]) == 0) {
+		end := lo[v] // where the cost presses it
+		if s < 0 {
+			end = hi[v]
+		}
+		if end == nil || x[v].Cmp(end) != 0 {
 			return nil
 		}
 	}

@@ -221,3 +221,36 @@ func TestUnitsAndOrder(t *testing.T) {
 		}
 	}
 }
+
+// A basis is certified only when its vertex is the optimum: any others, drawn at
+// random, are refused or have its value.
+func TestCertifyRefuses(t *testing.T) {
+	refused, agreed := 0, 0
+	for seed := range 600 {
+		r := rand.New(rand.NewPCG(uint64(seed), 3))
+		p := randomLinear(r)
+		im := newImage(p)
+		best, _, st := im.decide(im.lo, im.hi, nil)
+		for range 20 {
+			b := &basis{up: make([]bool, im.n+im.m)}
+			for _, v := range r.Perm(im.n + im.m)[:im.m] {
+				b.basic = append(b.basic, int32(v))
+			}
+			for v := range b.up {
+				b.up[v] = im.lo[v] == nil || im.hi[v] != nil && r.IntN(2) == 0
+			}
+			v := im.certify(im.lo, im.hi, b)
+			switch {
+			case v == nil:
+				refused++
+			case st != Optimal || v.obj.Cmp(best.obj) != 0:
+				t.Errorf("seed %d: a basis of value %v certified, the programme is %v", seed, v.obj, st)
+			default:
+				agreed++
+			}
+		}
+	}
+	if refused < 1000 || agreed < 100 {
+		t.Errorf("%d refused, %d certified: the bases do not try both", refused, agreed)
+	}
+}
