@@ -152,6 +152,15 @@ func TestStress(t *testing.T) {
 			continue
 		}
 		count[what]++
+		l := randomLinear(r)
+		res, err := Solve(context.Background(), l, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if res.Status != Unbounded {
+			proveLinear(t, int(seed), l, res)
+			count["linear, proves itself"]++
+		}
 		if small {
 			want := enumerate(p)
 			got, err := Solve(context.Background(), p, Options{})
