@@ -64,7 +64,7 @@ func (a again) wait(err error, done int) time.Duration {
 			break
 		}
 	}
-	wait := most/2 + rand.N(most/2+1) // the other half is luck, so that clients do not return together
+	wait := most/2 + rand.N(most/2+1) //nolint:gosec // luck, so that clients do not return together; no secret
 	var f *Fault
 	if errors.As(err, &f) {
 		wait += min(f.RetryAfter, longestWait)

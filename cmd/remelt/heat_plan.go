@@ -14,8 +14,8 @@ import (
 
 // planFlags are what can be said of a heat before it is melted.
 type planFlags struct {
-	heat                *pb.Heat
-	charge, when, alloy string
+	heat         *pb.Heat
+	charge, when string
 }
 
 func (a *app) addPlanFlags(c *cobra.Command) *planFlags {

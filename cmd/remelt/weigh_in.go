@@ -12,12 +12,12 @@ import (
 
 // weighIn is what is the same for each piece of a weigh-in.
 type weighIn struct {
-	heats, form string
-	loop, each  bool
-	heatList    []string
-	req         *pb.WeighInRequest
-	weigh       *weighingFlags
-	write       *write
+	form       string
+	loop, each bool
+	heatList   []string
+	req        *pb.WeighInRequest
+	weigh      *weighingFlags
+	write      *write
 }
 
 func (a *app) weighInCommand() *cobra.Command {
