@@ -117,7 +117,7 @@ func (h *heat) weighIn(ctx context.Context, t time.Time, kg float64, form pb.For
 	if dirty {
 		req.Place = "blast"
 		req.Weighing.DirtPercent = "2"
-	} else if h.chance(0.3) && kg > 12 {
+	} else if h.chance(0.3) && kg > 12 && h.plan[h.n] != swapped {
 		req.Weighing = h.weighGross(kg)
 	}
 	wrong := Mistake{Kind: h.plan[h.n], Heat: h.name()}
