@@ -34,48 +34,51 @@ func (s *Shop) Losses(ctx context.Context) (out Losses, err error) {
 	return out, scienceError("heats", err)
 }
 
-// ForecastLoss says what a charge is expected to lose, by cause, from what the
-// shop's heats have taught so far.
-func (s *Shop) ForecastLoss(ctx context.Context, c loss.Charge) (loss.Breakdown, error) {
-	learned, _, err := s.learned(ctx)
-	if err != nil {
-		return loss.Breakdown{}, err
-	}
-	b, err := learned.Forecast(c)
-	return b, scienceError("charge", err)
-}
-
-// lessons keeps what the shop's heats have taught until the book has another
-// entry: any may be of a heat.
+// lessons keeps what the shop's heats have taught of their melt loss until the book
+// has an entry that may be about a heat that was poured.
 type lessons struct {
 	mu    sync.Mutex
 	seq   int64 // as of this entry
 	heats []loss.Heat
-	shop  *loss.Shop
+	whole *loss.Model
 }
 
-// learned is what the heats have taught up to now, and the heats.
-func (s *Shop) learned(ctx context.Context) (*loss.Shop, []loss.Heat, error) {
+// teachesNothing are the kinds of entry that touch no heat that was poured.
+var teachesNothing = map[ledger.Kind]bool{
+	ledger.KindPlanHeat: true, ledger.KindSetMold: true, ledger.KindOpenHeat: true, ledger.KindDropHeat: true, ledger.KindSpeakFor: true,
+	ledger.KindMove: true, ledger.KindReceive: true, ledger.KindReceiveSupply: true, ledger.KindUseSupply: true, ledger.KindCountSupply: true,
+}
+
+// learned is what the heats have taught of the melt loss up to now, and the heats.
+func (s *Shop) learned(ctx context.Context) (*loss.Model, []loss.Heat, error) {
 	l := &s.lessons
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	head, err := s.HeadOf(ctx)
-	if err != nil {
-		return nil, nil, err
-	}
-	if l.shop != nil && l.seq == head.Seq {
-		return l.shop, l.heats, nil
+	if l.whole != nil {
+		teach := false
+		err := s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+			return eachEntryAfter(r, l.seq, func(e *ledger.Entry) error {
+				if teach = !teachesNothing[e.Kind]; teach {
+					return errStop
+				}
+				l.seq = e.Seq
+				return nil
+			})
+		})
+		if err != nil || !teach {
+			return l.whole, l.heats, err
+		}
 	}
 	heats, _, seq, err := s.lossHeats(ctx)
 	if err != nil {
 		return nil, nil, err
 	}
-	learned, err := loss.LearnCauses(heats, s.lossConfig(heats))
+	whole, err := loss.Learn(heats, s.lossConfig(heats)) // of all causes together
 	if err != nil {
 		return nil, nil, scienceError("heats", err)
 	}
-	l.seq, l.heats, l.shop = seq, heats, learned
-	return learned, heats, nil
+	l.seq, l.heats, l.whole = seq, heats, whole
+	return whole, heats, nil
 }
 
 func scienceError(field string, err error) error {

@@ -31,7 +31,6 @@ type PlanQuery struct {
 	MostShare   *ledger.PPM
 	Aim         charge.Aim
 	Spoken      Spoken
-	Unsure      bool // also lots whose alloy nobody is sure of
 
 	Fill    ledger.PPM  // part of the crucible's usable volume that may be filled; all of it when 0
 	Lift    ledger.Mass // the most that may be lifted, crucible and metal
@@ -73,32 +72,39 @@ type ChargePlan struct {
 	Heel  ledger.Mass               // in the crucible from the heat before, to be charged too
 	Ready ledger.Mass               // in the crucible already, of this heat
 
-	Currency   string            // of Plan.Cost; "" when no price is known and costs are only compared
-	Limits     *alloy.LimitSet   // what the composition was held to; nil when none
-	Contents   []PlannedContent  // as Plan.Contents, with their doubt
-	Filling    charge.Filling    // what was learned of how much molds take
-	MoldsMass  ledger.Mass       // planned, casting and gating
-	Loss       loss.Breakdown    // forecast for this very charge
-	Pour       []PlannedPour     // in order
-	Deoxidiser string            // the supply; "" for none
-	Left       []PlanLeft        // lots, and pieces of lots, that were not looked at
+	Currency   string           // of Plan.Cost; "" when no price is known and costs are only compared
+	Limits     *alloy.LimitSet  // what the composition was held to; nil when none
+	Contents   []PlannedContent // as Plan.Contents, with their doubt
+	Filling    charge.Filling   // what was learned of how much molds take
+	MoldsMass  ledger.Mass      // planned, casting and gating
+	Loss       loss.Forecast    // of this very charge
+	Pour       []PlannedPour    // in order
+	Deoxidiser string           // the supply; "" for none
+	Left       []PlanLeft       // lots, and pieces of lots, that were not looked at
 	Cautions   []alloy.Caution
 	Notes      []string // what was assumed, as sentences
 	Seq        int64
 }
 
-// PlannedContent is what the melt is expected to hold of an element.
+// PlannedContent is what the melt is expected to hold of an element, or of several
+// that a limit counts together.
 type PlannedContent struct {
-	charge.Content
-	SD           float64 // weight %
+	Name         string
+	Elements     []string
+	Min, Max     *float64 // weight %; nil: none
+	Percent      float64  // what the lots do not name counted as nothing
+	Most         float64  // with it counted as this element
+	SD           float64
 	Below, Above float64 // chances of being outside the limits
+	Binding      bool    // a limit, or the doubt kept from it, shapes the charge
 }
 
-// PlanLeft is metal that was not looked at.
+// PlanLeft is metal that was not looked at: of one lot, for one reason.
 type PlanLeft struct {
-	Lot, Piece string
-	Mass       ledger.Mass
-	Why        string
+	Lot    string
+	Mass   ledger.Mass
+	Pieces int // of a lot in pieces that is not left out as a whole
+	Why    string
 }
 
 // PlanCharge proposes a charge for a heat: whole ingots and pigs and handfuls of
@@ -186,7 +192,7 @@ const mostC = 3000
 // planner makes one plan.
 type planner struct {
 	q       PlanQuery
-	learned *loss.Shop
+	learned *loss.Model
 	heats   []loss.Heat
 	chargeFacts
 }
@@ -255,7 +261,7 @@ func (p *planner) read(r ledger.Reader, s *Shop) error {
 		return err
 	}
 	p.windows()
-	return p.pouring(r, s)
+	return p.pouring(r)
 }
 
 // settingsIn are the shop's own units and currency.
@@ -317,26 +323,26 @@ func partOrNil(s *ledger.PPM) *float64 {
 func (p *planner) expectLoss() error {
 	var usual [loss.NumForms]float64
 	usual, _ = usualShares(p.heats, familyOf(p.table, p.h.Alloy))
-	b, err := p.forecast(usual)
+	f, err := p.forecast(usual)
 	if err != nil {
 		return err
 	}
-	p.heat.Loss = b.Whole
-	for f := range loss.NumForms {
+	p.heat.Loss = f
+	for form := range loss.NumForms {
 		var all [loss.NumForms]float64
-		all[f] = 1
-		b, err := p.forecast(all)
+		all[form] = 1
+		f, err := p.forecast(all)
 		if err != nil {
 			return err
 		}
-		mean := math.Min(math.Max(b.Whole.Mean, 0), 0.5)
-		p.byForm[f] = &mean
+		mean := math.Min(math.Max(f.Mean, 0), 0.5)
+		p.byForm[form] = &mean
 	}
 	return nil
 }
 
-func (p *planner) forecast(shares [loss.NumForms]float64) (loss.Breakdown, error) {
-	b, err := p.learned.Forecast(loss.Charge{Family: familyOf(p.table, p.h.Alloy), Crucible: p.h.Crucible, Furnace: p.h.Furnace,
+func (p *planner) forecast(shares [loss.NumForms]float64) (loss.Forecast, error) {
+	f, err := p.learned.Forecast(loss.Charge{Family: familyOf(p.table, p.h.Alloy), Crucible: p.h.Crucible, Furnace: p.h.Furnace,
 		Kg: math.Max(p.out.MoldsMass.Kg(), 1), Shares: shares}) // the rate does not depend on the kg
-	return b, scienceError("charge", err)
+	return f, scienceError("charge", err)
 }

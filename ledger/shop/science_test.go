@@ -126,43 +126,6 @@ func TestContentThroughAHeat(t *testing.T) {
 	}
 }
 
-// TestPlanCharge: a charge for two molds from pigs, loose gating and ingots.
-func TestPlanCharge(t *testing.T) {
-	b := ledgertest.Open(t)
-	m := ledger.Meta{}
-	in := func(form ledger.Form, grams, pieces int64) ledger.Lot {
-		w := ledgertest.Net(grams)
-		w.Pieces = pieces
-		return ledgertest.MadeLot(t, b.Do(b.Receive(ctx, m, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Form: form, Weighing: w, Price: "10 USD/kg"})))
-	}
-	in(ledger.Ingot, 91_000, 10)
-	in(ledger.Pig, 13_000, 2)
-	in(ledger.Gating, 30_000, 0)
-	b.Do(b.PlanHeat(ctx, m, ledger.PlanHeat{ID: "1", Alloy: "C87300", Crucible: "A60", Molds: []ledger.MoldPlan{
-		{Metal: ledgertest.Grams(12_000), Gating: ledgertest.Grams(10_000)}, {Metal: ledgertest.Grams(6_000), Gating: ledgertest.Grams(6_000)}}}))
-	most := ledger.PPM(500_000)
-	got, err := b.PlanCharge(ctx, shop.PlanQuery{Heat: "1", ChanceShort: 20_000, PourOff: 2 * ledger.Kilogram, MostShare: &most})
-	if err != nil {
-		t.Fatal(err)
-	}
-	p := got.Plan
-	sum := int64(0)
-	for _, take := range p.Takes {
-		sum += take.Mass
-	}
-	if sum != p.Charge || p.ChanceShort > 0.02+1e-9 || p.Returns > 0.5+1e-9 || sum < 34_000_000 || sum > 60_000_000 {
-		t.Errorf("plan %+v", p)
-	}
-	if len(got.Cautions) == 0 || got.Limits == nil {
-		t.Error("a charge of silicon bronze has cautions and limits")
-	}
-	if _, err := b.PlanCharge(ctx, shop.PlanQuery{Heat: "1", PourOff: 200 * ledger.Kilogram}); err == nil {
-		t.Error("a pour-off of more than there is was planned")
-	} else {
-		t.Log(err)
-	}
-}
-
 // TestHeatKeepsItsLimits: a heat's castings are judged by the limit set that was
 // current when it was planned.
 func TestHeatKeepsItsLimits(t *testing.T) {

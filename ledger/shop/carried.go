@@ -1,0 +1,163 @@
+package shop
+
+import (
+	"math"
+	"sync"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/alloy"
+)
+
+// carriage keeps carried compositions between questions. At each question it is
+// brought up to the head by the entries that are new since the last one, so it is
+// never staler than the question. It starts again from the first entry when a new
+// one changes what earlier ones mean: a reversal, a change of the shop's alloys,
+// another alloy of a heat. It holds nothing that the log does not.
+type carriage struct {
+	believes bool // see carrier.believes
+
+	mu      sync.Mutex
+	carrier carrier
+	seq     int64 // the last entry carried
+	began   bool
+}
+
+// at calls fn with the compositions at the head of the book, or a little after it
+// when a later question was faster. Nothing of the carrier may be kept or changed.
+func (k *carriage) at(r ledger.Reader, fn func(c *carrier) error) error {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if err := k.catchUp(r); err != nil {
+		k.began = false // an entry may be half carried
+		return err
+	}
+	return fn(&k.carrier)
+}
+
+func (k *carriage) catchUp(r ledger.Reader) error {
+	if k.began {
+		stale := false
+		err := eachEntryAfter(r, k.seq, func(e *ledger.Entry) error {
+			if stale = k.carrier.revises(e); stale {
+				return errStop
+			}
+			k.seq = e.Seq
+			return k.carrier.entry(e, false)
+		})
+		if err != nil || !stale {
+			return err
+		}
+	}
+	table, err := tableIn(r)
+	if err != nil {
+		return err
+	}
+	reversed, err := reversedEntries(r)
+	if err != nil {
+		return err
+	}
+	k.carrier, k.seq, k.began = newCarrier(table), 0, true
+	k.carrier.believes = k.believes
+	return eachEntryAfter(r, 0, func(e *ledger.Entry) error {
+		k.seq = e.Seq
+		return k.carrier.entry(e, reversed[e.Seq])
+	})
+}
+
+// revises reports whether an entry changes what earlier entries mean.
+func (c *carrier) revises(e *ledger.Entry) bool {
+	if e.Reverses != 0 {
+		return true
+	}
+	for _, rec := range e.Records {
+		switch rec.Kind {
+		case ledger.RecAlloy:
+			return true
+		case ledger.RecHeat:
+			var h ledger.Heat
+			if was, known := c.alloys[string(rec.Kind)+"/"+rec.ID]; known && (rec.Into(&h) != nil || h.Alloy != was) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// certified is the composition that a certificate states of a lot's metal.
+func (c *carrier) certified(lot string, cert *ledger.Certificate) alloy.Composition {
+	comp := measured(lot, cert)
+	if c.believes {
+		c.believe(lot, c.alloys[lot], comp)
+	}
+	return comp
+}
+
+// believe adds to a certificate the elements that it does not name and the limits
+// of its alloy do: anywhere from the least to the greatest that the limits and the
+// part that is not named allow (rectangular, GUM clause 4.3.7), the base metal what
+// is left. A charge that is to keep limits cannot do without an idea of them; it is
+// a belief, which a fuller certificate replaces.
+func (c *carrier) believe(origin, id string, comp alloy.Composition) {
+	a, err := c.table.Find(id)
+	if err != nil {
+		return
+	}
+	set, err := a.LimitSet(alloy.Casting, "")
+	if err != nil {
+		return
+	}
+	rest := unnamedPart(comp)
+	base := mostOf(a.Typical())
+	_, baseNamed := comp.Mean[base]
+	for _, l := range set.Limits {
+		if _, named := comp.Mean[l.Element]; named || l.Element == base || !isElement(l) {
+			continue
+		}
+		high := rest
+		if l.HasMax {
+			high = math.Min(high, l.Max)
+		} else if l.HasMin {
+			high = math.Min(high, l.Min)
+		}
+		low := math.Min(l.Min, high)
+		sd := (high - low) / math.Sqrt(12)
+		comp.Mean[l.Element] = (low + high) / 2
+		if sd > 0 {
+			comp.Doubt[origin+"/"+l.Element] = map[string]float64{l.Element: sd}
+			if !baseNamed {
+				comp.Doubt[origin+"/"+l.Element][base] = -sd
+			}
+		}
+	}
+	if left := unnamedPart(comp); !baseNamed && base != "" && left > 0 {
+		comp.Mean[base] = left
+	}
+}
+
+// isElement reports whether a row of limits is of an element with a bound.
+func isElement(l alloy.Limit) bool {
+	switch l.Element {
+	case alloy.CopperAndNamed, alloy.OthersEach, alloy.OthersTotal:
+		return false
+	}
+	return !l.Remainder && (l.HasMin || l.HasMax)
+}
+
+// unnamedPart is the weight % that no element accounts for.
+func unnamedPart(c alloy.Composition) float64 {
+	rest := 100.0
+	for _, e := range c.Elements() { // in order, so that sums are the same every time
+		rest -= c.Mean[e]
+	}
+	return math.Max(0, rest)
+}
+
+// mostOf is the element there is most of; "" of nothing.
+func mostOf(content map[string]float64) (base string) {
+	for e, v := range content {
+		if base == "" || v > content[base] || v == content[base] && e < base {
+			base = e
+		}
+	}
+	return base
+}
