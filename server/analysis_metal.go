@@ -53,9 +53,13 @@ func (s analysis) TraceForward(ctx context.Context, r *pb.TraceForwardRequest) (
 func (d *desk) metalHolding(a ledger.Account, h lineage.Holding) *pb.MetalHolding {
 	p := &pb.MetalHolding{Account: h.Node, Subject: d.metalName(a), Held: d.mass(ledger.Mass(h.Mg)), Fraction: h.Fraction,
 		Received: d.mass(ledger.Mass(h.Received)), Settled: d.massOrNil(ledger.Mass(h.Settled))}
-	if a.Kind() == ledger.OfCasting {
+	switch a.Kind() {
+	case ledger.OfCasting:
 		k := load[ledger.Casting](d, ledger.RecCasting, a.Ref()).Value
 		p.DisplayName, p.Customer, p.Gone = k.Name, d.name("parties", k.Customer), k.Gone
+	case ledger.OfLot:
+		l := load[ledger.Lot](d, ledger.RecLot, a.Ref()).Value
+		p.Form, p.Place = forms.show(l.Form), d.name("places", l.Place)
 	}
 	return p
 }

@@ -2681,8 +2681,9 @@ func (x *TraceBackResponse) GetSequence() int64 {
 // Something by which metal entered the book.
 type MetalSource struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Its account, such as "lot/L1042-8"; "origin/unknown" is metal weighed in
-	// before anybody knew where it was from.
+	// Its account: "lot/L1042-8" for a lot that was received, "heat/41" for the metal
+	// of additions to a heat, "molds/41" where more came back of a heat than was
+	// poured, "origin/unknown" for metal weighed in before anybody knew its heat.
 	Account string `protobuf:"bytes,1,opt,name=account,proto3" json:"account,omitempty"`
 	// The lot, heat or casting of that account.
 	Subject string `protobuf:"bytes,2,opt,name=subject,proto3" json:"subject,omitempty"`
@@ -2985,7 +2986,11 @@ type MetalHolding struct {
 	// Of a casting: the customer.
 	Customer string `protobuf:"bytes,8,opt,name=customer,proto3" json:"customer,omitempty"`
 	// Of a casting: why it is not here any more; empty while it is.
-	Gone          string `protobuf:"bytes,9,opt,name=gone,proto3" json:"gone,omitempty"`
+	Gone string `protobuf:"bytes,9,opt,name=gone,proto3" json:"gone,omitempty"`
+	// Of a lot: its form.
+	Form Form `protobuf:"varint,10,opt,name=form,proto3,enum=remelt.v1.Form" json:"form,omitempty"`
+	// Of a lot: where it is.
+	Place         string `protobuf:"bytes,11,opt,name=place,proto3" json:"place,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3079,6 +3084,20 @@ func (x *MetalHolding) GetCustomer() string {
 func (x *MetalHolding) GetGone() string {
 	if x != nil {
 		return x.Gone
+	}
+	return ""
+}
+
+func (x *MetalHolding) GetForm() Form {
+	if x != nil {
+		return x.Form
+	}
+	return Form_FORM_UNSPECIFIED
+}
+
+func (x *MetalHolding) GetPlace() string {
+	if x != nil {
+		return x.Place
 	}
 	return ""
 }
@@ -4211,7 +4230,7 @@ var File_remelt_v1_analysis_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_analysis_proto_rawDesc = "" +
 	"\n" +
-	"\x18remelt/v1/analysis.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/alloy.proto\x1a\x17remelt/v1/measure.proto\"\xc9\x04\n" +
+	"\x18remelt/v1/analysis.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/alloy.proto\x1a\x13remelt/v1/lot.proto\x1a\x17remelt/v1/measure.proto\"\xc9\x04\n" +
 	"\aSuspect\x12\x1f\n" +
 	"\bsentence\x18\x01 \x01(\tB\x03\xe0A\x03R\bsentence\x126\n" +
 	"\x05entry\x18\x02 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
@@ -4474,7 +4493,7 @@ const file_remelt_v1_analysis_proto_rawDesc = "" +
 	"\x14TraceForwardResponse\x12(\n" +
 	"\x04mass\x18\x01 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x04mass\x128\n" +
 	"\bholdings\x18\x02 \x03(\v2\x17.remelt.v1.MetalHoldingB\x03\xe0A\x03R\bholdings\x12\x1f\n" +
-	"\bsequence\x18\x03 \x01(\x03B\x03\xe0A\x03R\bsequence\"\xfe\x02\n" +
+	"\bsequence\x18\x03 \x01(\x03B\x03\xe0A\x03R\bsequence\"\xe0\x03\n" +
 	"\fMetalHolding\x12\x1d\n" +
 	"\aaccount\x18\x01 \x01(\tB\x03\xe0A\x03R\aaccount\x12#\n" +
 	"\asubject\x18\x02 \x01(\tB\t\xe0A\x03\xfaA\x03\n" +
@@ -4486,7 +4505,11 @@ const file_remelt_v1_analysis_proto_rawDesc = "" +
 	"\fdisplay_name\x18\a \x01(\tB\x03\xe0A\x03R\vdisplayName\x12<\n" +
 	"\bcustomer\x18\b \x01(\tB \xe0A\x03\xfaA\x1a\n" +
 	"\x18remelt.example.org/PartyR\bcustomer\x12\x17\n" +
-	"\x04gone\x18\t \x01(\tB\x03\xe0A\x03R\x04gone\"\xe5\x04\n" +
+	"\x04gone\x18\t \x01(\tB\x03\xe0A\x03R\x04gone\x12(\n" +
+	"\x04form\x18\n" +
+	" \x01(\x0e2\x0f.remelt.v1.FormB\x03\xe0A\x03R\x04form\x126\n" +
+	"\x05place\x18\v \x01(\tB \xe0A\x03\xfaA\x1a\n" +
+	"\x18remelt.example.org/PlaceR\x05place\"\xe5\x04\n" +
 	"\aContent\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x126\n" +
 	"\x05alloy\x18\x02 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
@@ -4688,11 +4711,12 @@ var file_remelt_v1_analysis_proto_goTypes = []any{
 	(*FuelNeed)(nil),                   // 47: remelt.v1.FuelNeed
 	(*Mass)(nil),                       // 48: remelt.v1.Mass
 	(*timestamppb.Timestamp)(nil),      // 49: google.protobuf.Timestamp
-	(*Limit)(nil),                      // 50: remelt.v1.Limit
-	(*Temperature)(nil),                // 51: remelt.v1.Temperature
-	(*Figure)(nil),                     // 52: remelt.v1.Figure
-	(*Caution)(nil),                    // 53: remelt.v1.Caution
-	(Provenance)(0),                    // 54: remelt.v1.Provenance
+	(Form)(0),                          // 50: remelt.v1.Form
+	(*Limit)(nil),                      // 51: remelt.v1.Limit
+	(*Temperature)(nil),                // 52: remelt.v1.Temperature
+	(*Figure)(nil),                     // 53: remelt.v1.Figure
+	(*Caution)(nil),                    // 54: remelt.v1.Caution
+	(Provenance)(0),                    // 55: remelt.v1.Provenance
 }
 var file_remelt_v1_analysis_proto_depIdxs = []int32{
 	48, // 0: remelt.v1.Suspect.measured:type_name -> remelt.v1.Mass
@@ -4751,48 +4775,49 @@ var file_remelt_v1_analysis_proto_depIdxs = []int32{
 	48, // 53: remelt.v1.MetalHolding.held:type_name -> remelt.v1.Mass
 	48, // 54: remelt.v1.MetalHolding.received:type_name -> remelt.v1.Mass
 	48, // 55: remelt.v1.MetalHolding.settled:type_name -> remelt.v1.Mass
-	37, // 56: remelt.v1.Content.elements:type_name -> remelt.v1.ElementEstimate
-	38, // 57: remelt.v1.Content.rows:type_name -> remelt.v1.LimitChance
-	50, // 58: remelt.v1.LimitChance.limit:type_name -> remelt.v1.Limit
-	36, // 59: remelt.v1.GetContentResponse.content:type_name -> remelt.v1.Content
-	43, // 60: remelt.v1.ForecastRemeltsResponse.elements:type_name -> remelt.v1.RemeltElement
-	50, // 61: remelt.v1.RemeltElement.limit:type_name -> remelt.v1.Limit
-	44, // 62: remelt.v1.RemeltElement.steps:type_name -> remelt.v1.RemeltStep
-	48, // 63: remelt.v1.EstimateMeltEnergyRequest.mass:type_name -> remelt.v1.Mass
-	51, // 64: remelt.v1.EstimateMeltEnergyRequest.from:type_name -> remelt.v1.Temperature
-	51, // 65: remelt.v1.EstimateMeltEnergyRequest.to:type_name -> remelt.v1.Temperature
-	48, // 66: remelt.v1.EstimateMeltEnergyResponse.mass:type_name -> remelt.v1.Mass
-	51, // 67: remelt.v1.EstimateMeltEnergyResponse.from:type_name -> remelt.v1.Temperature
-	51, // 68: remelt.v1.EstimateMeltEnergyResponse.to:type_name -> remelt.v1.Temperature
-	51, // 69: remelt.v1.EstimateMeltEnergyResponse.liquidus:type_name -> remelt.v1.Temperature
-	47, // 70: remelt.v1.EstimateMeltEnergyResponse.fuels:type_name -> remelt.v1.FuelNeed
-	52, // 71: remelt.v1.EstimateMeltEnergyResponse.figures:type_name -> remelt.v1.Figure
-	53, // 72: remelt.v1.EstimateMeltEnergyResponse.cautions:type_name -> remelt.v1.Caution
-	54, // 73: remelt.v1.FuelNeed.provenance:type_name -> remelt.v1.Provenance
-	54, // 74: remelt.v1.FuelNeed.efficiency_provenance:type_name -> remelt.v1.Provenance
-	8,  // 75: remelt.v1.AnalysisService.ReconcileWeighings:input_type -> remelt.v1.ReconcileWeighingsRequest
-	21, // 76: remelt.v1.AnalysisService.GetLosses:input_type -> remelt.v1.GetLossesRequest
-	23, // 77: remelt.v1.AnalysisService.CheckLossForecasts:input_type -> remelt.v1.CheckLossForecastsRequest
-	26, // 78: remelt.v1.AnalysisService.ForecastLoss:input_type -> remelt.v1.ForecastLossRequest
-	29, // 79: remelt.v1.AnalysisService.TraceBack:input_type -> remelt.v1.TraceBackRequest
-	33, // 80: remelt.v1.AnalysisService.TraceForward:input_type -> remelt.v1.TraceForwardRequest
-	39, // 81: remelt.v1.AnalysisService.GetContent:input_type -> remelt.v1.GetContentRequest
-	41, // 82: remelt.v1.AnalysisService.ForecastRemelts:input_type -> remelt.v1.ForecastRemeltsRequest
-	45, // 83: remelt.v1.AnalysisService.EstimateMeltEnergy:input_type -> remelt.v1.EstimateMeltEnergyRequest
-	9,  // 84: remelt.v1.AnalysisService.ReconcileWeighings:output_type -> remelt.v1.ReconcileWeighingsResponse
-	22, // 85: remelt.v1.AnalysisService.GetLosses:output_type -> remelt.v1.GetLossesResponse
-	24, // 86: remelt.v1.AnalysisService.CheckLossForecasts:output_type -> remelt.v1.CheckLossForecastsResponse
-	27, // 87: remelt.v1.AnalysisService.ForecastLoss:output_type -> remelt.v1.ForecastLossResponse
-	30, // 88: remelt.v1.AnalysisService.TraceBack:output_type -> remelt.v1.TraceBackResponse
-	34, // 89: remelt.v1.AnalysisService.TraceForward:output_type -> remelt.v1.TraceForwardResponse
-	40, // 90: remelt.v1.AnalysisService.GetContent:output_type -> remelt.v1.GetContentResponse
-	42, // 91: remelt.v1.AnalysisService.ForecastRemelts:output_type -> remelt.v1.ForecastRemeltsResponse
-	46, // 92: remelt.v1.AnalysisService.EstimateMeltEnergy:output_type -> remelt.v1.EstimateMeltEnergyResponse
-	84, // [84:93] is the sub-list for method output_type
-	75, // [75:84] is the sub-list for method input_type
-	75, // [75:75] is the sub-list for extension type_name
-	75, // [75:75] is the sub-list for extension extendee
-	0,  // [0:75] is the sub-list for field type_name
+	50, // 56: remelt.v1.MetalHolding.form:type_name -> remelt.v1.Form
+	37, // 57: remelt.v1.Content.elements:type_name -> remelt.v1.ElementEstimate
+	38, // 58: remelt.v1.Content.rows:type_name -> remelt.v1.LimitChance
+	51, // 59: remelt.v1.LimitChance.limit:type_name -> remelt.v1.Limit
+	36, // 60: remelt.v1.GetContentResponse.content:type_name -> remelt.v1.Content
+	43, // 61: remelt.v1.ForecastRemeltsResponse.elements:type_name -> remelt.v1.RemeltElement
+	51, // 62: remelt.v1.RemeltElement.limit:type_name -> remelt.v1.Limit
+	44, // 63: remelt.v1.RemeltElement.steps:type_name -> remelt.v1.RemeltStep
+	48, // 64: remelt.v1.EstimateMeltEnergyRequest.mass:type_name -> remelt.v1.Mass
+	52, // 65: remelt.v1.EstimateMeltEnergyRequest.from:type_name -> remelt.v1.Temperature
+	52, // 66: remelt.v1.EstimateMeltEnergyRequest.to:type_name -> remelt.v1.Temperature
+	48, // 67: remelt.v1.EstimateMeltEnergyResponse.mass:type_name -> remelt.v1.Mass
+	52, // 68: remelt.v1.EstimateMeltEnergyResponse.from:type_name -> remelt.v1.Temperature
+	52, // 69: remelt.v1.EstimateMeltEnergyResponse.to:type_name -> remelt.v1.Temperature
+	52, // 70: remelt.v1.EstimateMeltEnergyResponse.liquidus:type_name -> remelt.v1.Temperature
+	47, // 71: remelt.v1.EstimateMeltEnergyResponse.fuels:type_name -> remelt.v1.FuelNeed
+	53, // 72: remelt.v1.EstimateMeltEnergyResponse.figures:type_name -> remelt.v1.Figure
+	54, // 73: remelt.v1.EstimateMeltEnergyResponse.cautions:type_name -> remelt.v1.Caution
+	55, // 74: remelt.v1.FuelNeed.provenance:type_name -> remelt.v1.Provenance
+	55, // 75: remelt.v1.FuelNeed.efficiency_provenance:type_name -> remelt.v1.Provenance
+	8,  // 76: remelt.v1.AnalysisService.ReconcileWeighings:input_type -> remelt.v1.ReconcileWeighingsRequest
+	21, // 77: remelt.v1.AnalysisService.GetLosses:input_type -> remelt.v1.GetLossesRequest
+	23, // 78: remelt.v1.AnalysisService.CheckLossForecasts:input_type -> remelt.v1.CheckLossForecastsRequest
+	26, // 79: remelt.v1.AnalysisService.ForecastLoss:input_type -> remelt.v1.ForecastLossRequest
+	29, // 80: remelt.v1.AnalysisService.TraceBack:input_type -> remelt.v1.TraceBackRequest
+	33, // 81: remelt.v1.AnalysisService.TraceForward:input_type -> remelt.v1.TraceForwardRequest
+	39, // 82: remelt.v1.AnalysisService.GetContent:input_type -> remelt.v1.GetContentRequest
+	41, // 83: remelt.v1.AnalysisService.ForecastRemelts:input_type -> remelt.v1.ForecastRemeltsRequest
+	45, // 84: remelt.v1.AnalysisService.EstimateMeltEnergy:input_type -> remelt.v1.EstimateMeltEnergyRequest
+	9,  // 85: remelt.v1.AnalysisService.ReconcileWeighings:output_type -> remelt.v1.ReconcileWeighingsResponse
+	22, // 86: remelt.v1.AnalysisService.GetLosses:output_type -> remelt.v1.GetLossesResponse
+	24, // 87: remelt.v1.AnalysisService.CheckLossForecasts:output_type -> remelt.v1.CheckLossForecastsResponse
+	27, // 88: remelt.v1.AnalysisService.ForecastLoss:output_type -> remelt.v1.ForecastLossResponse
+	30, // 89: remelt.v1.AnalysisService.TraceBack:output_type -> remelt.v1.TraceBackResponse
+	34, // 90: remelt.v1.AnalysisService.TraceForward:output_type -> remelt.v1.TraceForwardResponse
+	40, // 91: remelt.v1.AnalysisService.GetContent:output_type -> remelt.v1.GetContentResponse
+	42, // 92: remelt.v1.AnalysisService.ForecastRemelts:output_type -> remelt.v1.ForecastRemeltsResponse
+	46, // 93: remelt.v1.AnalysisService.EstimateMeltEnergy:output_type -> remelt.v1.EstimateMeltEnergyResponse
+	85, // [85:94] is the sub-list for method output_type
+	76, // [76:85] is the sub-list for method input_type
+	76, // [76:76] is the sub-list for extension type_name
+	76, // [76:76] is the sub-list for extension extendee
+	0,  // [0:76] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_analysis_proto_init() }
@@ -4801,6 +4826,7 @@ func file_remelt_v1_analysis_proto_init() {
 		return
 	}
 	file_remelt_v1_alloy_proto_init()
+	file_remelt_v1_lot_proto_init()
 	file_remelt_v1_measure_proto_init()
 	file_remelt_v1_analysis_proto_msgTypes[2].OneofWrappers = []any{}
 	file_remelt_v1_analysis_proto_msgTypes[3].OneofWrappers = []any{}
