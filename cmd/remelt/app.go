@@ -27,7 +27,6 @@ type app struct {
 	patch  func(*client.Config)
 	client *client.Client
 	own    *pb.Shop // the shop's settings
-	zone   *time.Location
 }
 
 func newApp() *app {
@@ -55,6 +54,7 @@ func (a *app) run(ctx context.Context, args []string) int {
 const (
 	groupMetal  = "metal"
 	groupHeats  = "heats"
+	groupAsk    = "ask"
 	groupBook   = "book"
 	groupSetUp  = "setup"
 	groupServer = "server"
@@ -88,6 +88,7 @@ func (a *app) root() *cobra.Command {
 	root.AddGroup(
 		&cobra.Group{ID: groupMetal, Title: "Metal in stock:"},
 		&cobra.Group{ID: groupHeats, Title: "Heats and castings:"},
+		&cobra.Group{ID: groupAsk, Title: "What the weighings say:"},
 		&cobra.Group{ID: groupBook, Title: "The book:"},
 		&cobra.Group{ID: groupSetUp, Title: "Setting up:"},
 		&cobra.Group{ID: groupServer, Title: "The server and its file:"},
@@ -102,6 +103,8 @@ func (a *app) root() *cobra.Command {
 		a.holdCommand(), a.releaseCommand(), a.moveCommand(), a.splitCommand(), a.combineCommand(), a.removeCommand(),
 		a.assignCommand(), a.identifyCommand(), a.speakForCommand(), a.workUpCommand(), a.stocktakeCommand(), a.supplyCommand())
 	add(groupHeats, a.heatCommand(), a.castingCommand(), a.estimateCommand(), a.periodCommand())
+	add(groupAsk, a.suspectsCommand(), a.lossesCommand(), a.forecastCommand(), a.traceCommand(), a.recallCommand(), a.contentCommand(),
+		a.remeltsCommand(), a.energyCommand())
 	add(groupBook, a.historyCommand(), a.entriesCommand(), a.reverseCommand(), a.verifyCommand(), a.exportCommand(), a.importCommand())
 	add(groupSetUp, a.setCommand(), a.listCommand(), a.alloyCommand())
 	add(groupServer, a.serveCommand(), a.statusCommand(), a.backupCommand(), a.restoreCommand(), a.versionCommand())

@@ -20,6 +20,8 @@ honest weighings stay within it.`,
 		ValidArgsFunction: inOrder(a.completeHeats(), nil),
 	}
 	at := addAsOfFlags(c)
+	var suspects bool
+	c.Flags().BoolVar(&suspects, "suspects", true, "also look for weighings that the rest of the book contradicts")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		cl, parent, err := a.begin(c.Context())
 		if err != nil {
@@ -29,11 +31,13 @@ honest weighings stay within it.`,
 		if req.RecordedTime, req.HappenedTime, err = at.read(c.Context(), a); err != nil {
 			return err
 		}
-		r, err := cl.Balances.GetHeatBalance(c.Context(), req)
+		if now := req.GetRecordedTime() == nil && req.GetHappenedTime() == nil; now || c.Flags().Changed("suspects") {
+			req.WithSuspects = suspects
+		}
+		b, err := getBalance(c.Context(), cl, req)
 		if err != nil {
 			return err
 		}
-		b := r.GetBalance()
 		if h := b.GetHeat(); h != nil && len(h.GetCautions()) == 0 { // they are of the heat as it is now
 			now, err := cl.Heats.GetHeat(c.Context(), &pb.GetHeatRequest{Name: h.GetName()})
 			if err != nil {
@@ -58,8 +62,9 @@ func (p *page) balance(b *pb.HeatBalance, asked string) {
 		p.printf(", %s", asked)
 	}
 	p.printf("\nLast changed by entry %d on %s\n\n", b.GetSequence(), p.showTime(b.GetChangeTime()))
-	p.terms(b.GetTerms())
+	p.terms(b.GetTerms(), b.GetProvisional())
 	p.doubt(b)
+	p.suspects(b.GetSuspects())
 	if b.GetProvisional() {
 		p.section("Waiting for", b.GetWaiting())
 	} else {
@@ -109,7 +114,7 @@ func outcome(t *pb.Terms) []line {
 }
 
 // terms prints metal in, and where it went with its share.
-func (p *page) terms(t *pb.Terms) {
+func (p *page) terms(t *pb.Terms, soFar bool) {
 	in := t.GetMetalIn().GetMg()
 	p.printf("Metal in  %s", t.GetMetalIn().GetText())
 	if t.GetAdditives().GetMg() != 0 {
@@ -128,7 +133,11 @@ func (p *page) terms(t *pb.Terms) {
 		out.add(l.what, p.figure(l.m), share(l.m.GetMg(), in), note)
 	}
 	out.write(p)
-	p.printf("\nYield %s, returned %s, gone %s (%s), melt loss %s (%s)\n\n", percent(t.GetYieldPercent()), percent(t.GetReturnedPercent()),
+	yield := "Yield"
+	if soFar {
+		yield = "So far: yield"
+	}
+	p.printf("\n%s %s, returned %s, gone %s (%s), melt loss %s (%s)\n\n", yield, percent(t.GetYieldPercent()), percent(t.GetReturnedPercent()),
 		t.GetGone().GetText(), percent(t.GetGonePercent()), t.GetMeltLoss().GetText(), percent(t.GetMeltLossPercent()))
 }
 
