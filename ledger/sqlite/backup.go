@@ -74,7 +74,7 @@ func Restore(ctx context.Context, from, to string, replace bool) error {
 	// Even looking at a book that a store of this process has open would harm it.
 	// On a medium that cannot be written nobody has it open.
 	if l, err := takeLock(from); err == nil {
-		defer l.release()
+		defer l.release() //nolint:errcheck // a lock file left behind is no lock
 	} else if inUse(err) {
 		return err
 	}
@@ -82,7 +82,7 @@ func Restore(ctx context.Context, from, to string, replace bool) error {
 	if err != nil {
 		return err
 	}
-	defer target.release()
+	defer target.release() //nolint:errcheck // a lock file left behind is no lock
 	if hasLog(from) {
 		return &ledger.Error{Class: ledger.ErrState, Reason: "NOT_A_BACKUP", Field: "from", Value: from,
 			Want: "has a log beside it and is not complete without: make a backup of it instead"}
@@ -123,7 +123,7 @@ func setAside(path string) error {
 	// file there is none; the file of another program is moved as it is.
 	if _, err := inspect(path); err == nil && hasLog(path) {
 		if c, err := openConn(path, writing); err == nil {
-			c.exec(`SELECT count(*) FROM shop`)
+			_ = c.exec(`SELECT count(*) FROM shop`) // what cannot be read is moved with its log
 			c.discard()
 		}
 	}
@@ -218,14 +218,14 @@ func copyFile(ctx context.Context, from, to string) error {
 		return err
 	}
 	defer in.Close()
-	out, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o644)
+	out, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
 	if err != nil {
 		return err
 	}
 	defer out.Close()
 	for {
 		_, err := io.CopyN(out, in, 8<<20)
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			break
 		}
 		if err == nil {

@@ -68,7 +68,7 @@ func TestBackupRefuses(t *testing.T) {
 	defer s.Close()
 	fill(t, s, 3)
 	taken := filepath.Join(t.TempDir(), "taken")
-	os.WriteFile(taken, []byte("mine"), 0o644)
+	writeFile(t, taken, []byte("mine"))
 	for path, want := range map[string]error{
 		taken:                        ledger.ErrExists,
 		s.Path():                     ledger.ErrExists,
@@ -144,12 +144,12 @@ func TestRestore(t *testing.T) {
 		t.Errorf("over a book, not told to: %v", err)
 	}
 	text, cut := filepath.Join(t.TempDir(), "text"), filepath.Join(t.TempDir(), "cut")
-	os.WriteFile(text, []byte("not a book"), 0o644)
+	writeFile(t, text, []byte("not a book"))
 	whole, _ := os.ReadFile(copied)
-	os.WriteFile(cut, whole[:len(whole)-4096], 0o644)
+	writeFile(t, cut, whole[:len(whole)-4096])
 	damaged := filepath.Join(t.TempDir(), "damaged")
 	clear(whole[5*4096 : 6*4096])
-	os.WriteFile(damaged, whole, 0o644)
+	writeFile(t, damaged, whole)
 	for from, want := range map[string]error{text: ledger.ErrForeignFile, cut: ledger.ErrCorrupt, damaged: ledger.ErrCorrupt} {
 		if err := Restore(ctx, from, path, true); !errors.Is(err, want) {
 			t.Errorf("from %s: %v, want %v", filepath.Base(from), err, want)
@@ -200,7 +200,7 @@ func TestRestoreOverCrashed(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		os.WriteFile(path+end, b, 0o644)
+		writeFile(t, path+end, b)
 	}
 	s.Close()
 	if err := Restore(ctx, path, path+"2", false); !errors.Is(err, ledger.ErrState) {

@@ -73,7 +73,7 @@ func (c *conn) discard() {
 		s.Close()
 	}
 	// The pool would keep a connection that is merely closed.
-	c.c.Raw(func(any) error { return driver.ErrBadConn })
+	_ = c.c.Raw(func(any) error { return driver.ErrBadConn })
 	c.c.Close()
 	c.db.Close()
 }

@@ -66,7 +66,7 @@ func TestCommitFaults(t *testing.T) {
 	}
 	check("not saved", false)
 
-	fault(func(commit func() error) error { commit(); return errDisk }, nil)
+	fault(func(commit func() error) error { noError(t, commit()); return errDisk }, nil)
 	if err := add(s, 1); err != nil {
 		t.Errorf("saved but reported as failed: %v, want success", err)
 	}
@@ -76,7 +76,7 @@ func TestCommitFaults(t *testing.T) {
 		what := fmt.Sprintf("unknown, saved %v", saved)
 		fault(func(commit func() error) error {
 			if saved {
-				commit()
+				noError(t, commit())
 			}
 			return errDisk
 		}, func(*conn) error { return errDisk })
@@ -152,7 +152,9 @@ func TestDiskFull(t *testing.T) {
 			return c.set(fmt.Sprintf(`max_page_count = %d`, limit.Load()))
 		}
 		s.faults.commit = func(func() error) error { return errDisk } // so that it reconnects, with the limit
-		add(s, 1)
+		if err := add(s, 1); !errors.Is(err, errDisk) {
+			t.Error(err)
+		}
 		s.faults.commit = nil
 		fillUp(t, s, func() { limit.Store(1 << 30) })
 	})
@@ -161,11 +163,9 @@ func TestDiskFull(t *testing.T) {
 		if out, err := exec.Command("mount", "-t", "tmpfs", "-o", "size=1m", "none", dir).CombinedOutput(); err != nil {
 			t.Skipf("a small file system cannot be mounted here: %s", out)
 		}
-		defer exec.Command("umount", "-l", dir).Run()
+		defer func() { noError(t, exec.Command("umount", "-l", dir).Run()) }()
 		ballast := dir + "/ballast"
-		if err := os.WriteFile(ballast, make([]byte, 300<<10), 0o644); err != nil {
-			t.Fatal(err)
-		}
+		writeFile(t, ballast, make([]byte, 300<<10))
 		s := open(t, dir+"/books")
 		defer s.Close()
 		fill(t, s, 1)
@@ -235,9 +235,7 @@ func TestDamageFoundLater(t *testing.T) {
 		for i := range 4096 {
 			damaged[page*4096+i] ^= 0x5a
 		}
-		if err := os.WriteFile(path, damaged, 0o644); err != nil {
-			t.Fatal(err)
-		}
+		writeFile(t, path, damaged)
 		s, err := Open(context.Background(), path, Options{})
 		if err == nil {
 			var v ledger.Verified
@@ -297,8 +295,8 @@ func TestLateReader(t *testing.T) {
 	fill(t, s, 1)
 	var r ledger.Reader
 	var tx ledger.Tx
-	s.View(context.Background(), "harrow", func(kept ledger.Reader) error { r = kept; return nil })
-	s.Update(context.Background(), "harrow", func(kept ledger.Tx) error { tx = kept; return nil })
+	noError(t, s.View(context.Background(), "harrow", func(kept ledger.Reader) error { r = kept; return nil }))
+	noError(t, s.Update(context.Background(), "harrow", func(kept ledger.Tx) error { tx = kept; return nil }))
 	for _, r := range []ledger.Reader{r, tx} {
 		if _, err := r.Head(); !errors.Is(err, ledger.ErrUnavailable) {
 			t.Errorf("Head: %v", err)

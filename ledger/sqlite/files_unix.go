@@ -41,8 +41,9 @@ func takeLock(path string) (*lock, error) {
 			f.Close()
 			continue
 		}
-		f.Truncate(0)
-		fmt.Fprintf(f, "%d\n", os.Getpid()) // for people; nothing reads it as a fact
+		if f.Truncate(0) == nil {
+			fmt.Fprintf(f, "%d\n", os.Getpid()) // for people; nothing reads it as a fact
+		}
 		return &lock{f}, nil
 	}
 }

@@ -102,13 +102,17 @@ func runAndKill(t *testing.T, path string, after time.Duration) map[ledger.Reque
 			continue
 		}
 		var request ledger.RequestID
-		hex.Decode(request[:], []byte(id))
+		if _, err := hex.Decode(request[:], []byte(id)); err != nil {
+			t.Errorf("the process says %q", lines.Text())
+		}
 		acknowledged[request] = seq
 		if len(acknowledged) == 1 {
-			time.AfterFunc(after, func() { cmd.Process.Signal(syscall.SIGKILL) })
+			time.AfterFunc(after, func() { noError(t, cmd.Process.Kill()) })
 		}
 	}
-	cmd.Wait()
+	if err := cmd.Wait(); err == nil {
+		t.Error("the process was not killed")
+	}
 	if ws, ok := cmd.ProcessState.Sys().(syscall.WaitStatus); !ok || ws.Signal() != syscall.SIGKILL {
 		t.Errorf("the process ended by itself: %v", cmd.ProcessState)
 	}

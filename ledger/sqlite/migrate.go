@@ -84,7 +84,14 @@ func putInPlace(path, keep string, build func(tmp string) error) (err error) {
 			os.Remove(tmp + end)
 		}
 	}
-	removeAll() // left by a crash; the lock is ours
+	removeAll()                // left by a crash; the lock is ours
+	mode := fs.FileMode(0o600) // a book is its shop's business
+	if info, err := os.Stat(path); err == nil {
+		mode = info.Mode().Perm()
+	}
+	if err := os.WriteFile(tmp, nil, mode); err != nil {
+		return unavailable("CANNOT_CREATE", err)
+	}
 	defer func() {
 		if err != nil {
 			removeAll()
@@ -142,7 +149,7 @@ func applySteps(ctx context.Context, c *sql.Conn, from int) error {
 	if err != nil {
 		return err
 	}
-	defer tx.Rollback()
+	defer tx.Rollback() //nolint:errcheck // after Commit it does nothing
 	if from == 0 {
 		_, err := tx.ExecContext(ctx, `PRAGMA application_id = `+strconv.Itoa(applicationID)+`;
 			CREATE TABLE migration (

@@ -85,9 +85,7 @@ func TestUpgradeAfterCrash(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := os.WriteFile(crashed+end, b, 0o644); err != nil {
-			t.Fatal(err)
-		}
+		writeFile(t, crashed+end, b)
 	}
 	s.Close()
 	withStep(t, `CREATE TABLE more (x INTEGER) STRICT`)

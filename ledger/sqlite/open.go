@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/binary"
 	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"os"
@@ -28,7 +29,7 @@ func filePath(path string) (string, error) {
 	if err != nil {
 		return "", unavailable("BAD_PATH", err)
 	}
-	real, err := filepath.EvalSymlinks(abs)
+	file, err := filepath.EvalSymlinks(abs)
 	if errors.Is(err, fs.ErrNotExist) {
 		dir, err := filepath.EvalSymlinks(filepath.Dir(abs))
 		if err != nil {
@@ -39,7 +40,7 @@ func filePath(path string) (string, error) {
 	if err != nil {
 		return "", unavailable("CANNOT_OPEN", err)
 	}
-	return real, nil
+	return file, nil
 }
 
 // prepare makes path a file of the newest schema, or says why it is not to be
@@ -126,7 +127,5 @@ func inspect(path string) (version int, err error) {
 var smallFile int64 = 16 << 20
 
 func errDamagedFile(path, format string, args ...any) error {
-	err := errDamaged(format, args...).(*ledger.Error)
-	err.Field, err.Value = "path", path
-	return err
+	return &ledger.Error{Class: ledger.ErrCorrupt, Reason: "BOOK_DAMAGED", Field: "path", Value: path, Want: fmt.Sprintf(format, args...)}
 }

@@ -37,6 +37,18 @@ func fill(t testing.TB, s *Store, entries int) {
 	}
 }
 
+func noError(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+func writeFile(t testing.TB, path string, b []byte) {
+	t.Helper()
+	noError(t, os.WriteFile(path, b, 0o600))
+}
+
 // files returns the names and contents of all files in the folder of path.
 func files(t testing.TB, path string) map[string]string {
 	t.Helper()
@@ -64,9 +76,7 @@ func TestNotTouched(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if err := os.WriteFile(path, fn(b), 0o644); err != nil {
-				t.Fatal(err)
-			}
+			writeFile(t, path, fn(b))
 		}
 	}
 	statement := func(statements ...string) func(*testing.T, string) {
@@ -89,8 +99,8 @@ func TestNotTouched(t *testing.T) {
 	}{
 		"a text":                  {edit(func([]byte) []byte { return []byte("Zinc, 3 kg\n") }), ledger.ErrForeignFile},
 		"a long text":             {edit(func([]byte) []byte { return bytes.Repeat([]byte("Zinc, 3 kg\n"), 1000) }), ledger.ErrForeignFile},
-		"a folder":                {func(t *testing.T, path string) { os.Remove(path); os.Mkdir(path, 0o755) }, ledger.ErrForeignFile},
-		"another SQLite program":  {func(t *testing.T, path string) { os.Remove(path); statement(`CREATE TABLE x (y)`)(t, path) }, ledger.ErrForeignFile},
+		"a folder":                {func(t *testing.T, path string) { noError(t, os.Remove(path)); noError(t, os.Mkdir(path, 0o755)) }, ledger.ErrForeignFile},
+		"another SQLite program":  {func(t *testing.T, path string) { noError(t, os.Remove(path)); statement(`CREATE TABLE x (y)`)(t, path) }, ledger.ErrForeignFile},
 		"an application id taken": {statement(`PRAGMA application_id = 252006673`), ledger.ErrForeignFile},
 		"a newer schema":          {statement(`PRAGMA user_version = 9999`), ledger.ErrForeignFile},
 		"no schema":               {statement(`PRAGMA user_version = 0`), ledger.ErrCorrupt},
@@ -106,10 +116,10 @@ func TestNotTouched(t *testing.T) {
 		"a page of zeros":         {edit(func(b []byte) []byte { clear(b[3*4096 : 4*4096]); return b }), ledger.ErrCorrupt},
 		"a page of another":       {edit(func(b []byte) []byte { copy(b[3*4096:4*4096], b[5*4096:6*4096]); return b }), ledger.ErrCorrupt},
 		"an impossible page size": {edit(func(b []byte) []byte { binary.BigEndian.PutUint16(b[16:], 4097); return b }), ledger.ErrCorrupt},
-		"a log without its file":  {func(t *testing.T, path string) { os.Rename(path, path+"-wal") }, ledger.ErrCorrupt},
+		"a log without its file":  {func(t *testing.T, path string) { noError(t, os.Rename(path, path+"-wal")) }, ledger.ErrCorrupt},
 		"a newer schema and a log": {func(t *testing.T, path string) {
 			statement(`PRAGMA user_version = 9999`)(t, path)
-			os.WriteFile(path+"-wal", []byte("log"), 0o644)
+			writeFile(t, path+"-wal", []byte("log"))
 		}, ledger.ErrForeignFile},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -174,9 +184,7 @@ func TestOpenPaths(t *testing.T) {
 	}
 
 	empty := newPath(t)
-	if err := os.WriteFile(empty, nil, 0o644); err != nil {
-		t.Fatal(err)
-	}
+	writeFile(t, empty, nil)
 	open(t, empty).Close()
 }
 
@@ -224,8 +232,6 @@ func TestOneOwner(t *testing.T) {
 		t.Fatal(err)
 	}
 	// A lock file left by a process that died is no lock.
-	if err := os.WriteFile(path+".lock", []byte("1\n"), 0o600); err != nil {
-		t.Fatal(err)
-	}
+	writeFile(t, path+".lock", []byte("1\n"))
 	open(t, path).Close()
 }

@@ -65,7 +65,7 @@ func (r *reader) all(query string, args []any, scan func(*sql.Rows) error) error
 	if err == nil {
 		err = scanAll(rows, func() error { return scan(rows) })
 	}
-	if err == errStop {
+	if errors.Is(err, errStop) {
 		return err
 	}
 	return r.fault(err)

@@ -79,8 +79,7 @@ func Open(ctx context.Context, path string, opts Options) (*Store, error) {
 		return nil, err
 	}
 	if err := prepare(ctx, path); err != nil {
-		lock.release()
-		return nil, err
+		return nil, errors.Join(err, lock.release())
 	}
 	s := &Store{
 		path:    path,
@@ -94,8 +93,7 @@ func Open(ctx context.Context, path string, opts Options) (*Store, error) {
 	}
 	w := &writer{store: s}
 	if err := w.connect(); err != nil { // now, so that Open says what is wrong
-		lock.release()
-		return nil, unavailable("CANNOT_OPEN", err)
+		return nil, errors.Join(storeError(err), lock.release())
 	}
 	go w.run()
 	return s, nil

@@ -52,12 +52,21 @@ func (t *tx) append(s ledger.Sealed, e *ledger.Entry) error {
 	}
 	t.unused = ledger.RequestID{}
 	err := t.b.append(t.c, s, e)
-	t.appended = t.appended || err == nil
 	if t.c.broken {
 		return t.fault(err)
 	}
-	return err
+	if err != nil {
+		return err
+	}
+	t.appended = true
+	if len(t.b.entries) >= mostStaged {
+		return t.write()
+	}
+	return nil
 }
+
+// mostStaged bounds what one large transaction keeps in memory.
+const mostStaged = 4096
 
 func (t *tx) Head() (ledger.Head, error) { return t.b.head, t.ready() }
 

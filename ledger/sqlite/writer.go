@@ -204,7 +204,7 @@ func (w *writer) serve(group []*job) {
 		group = remaining(group)
 		err = w.together(group)
 	}
-	if err == errAgain {
+	if errors.Is(err, errAgain) {
 		for _, j := range remaining(group) {
 			j.done <- cmp.Or(w.together([]*job{j}), j.outcome)
 		}
@@ -280,7 +280,7 @@ func (w *writer) hand(j *job, t *tx) {
 	j.turn <- t
 	j.outcome = <-j.back
 	t.end()
-	j.gone = j.outcome == errAborted
+	j.gone = errors.Is(j.outcome, errAborted)
 	if j.outcome == nil {
 		j.outcome = t.refused
 	}
@@ -335,7 +335,7 @@ func (w *writer) commit(last appended) error {
 	if err == nil {
 		return nil
 	}
-	w.giveUp(err)
+	_ = w.giveUp(err) // what it means is not known yet
 	return w.settle(last, err)
 }
 
@@ -345,7 +345,7 @@ func (w *writer) commit(last appended) error {
 // that cannot be told.
 func (w *writer) settle(last appended, cause error) error {
 	unknown := func(err error) error {
-		return fmt.Errorf("the outcome of a commit is unknown: %w (then: %w)", cause, err)
+		return fmt.Errorf("the outcome of a commit is unknown: %w (then: %v)", cause, err) //nolint:errorlint // its class must not pass for that of the outcome
 	}
 	if err := w.connect(); err != nil {
 		return unknown(err)

@@ -165,13 +165,13 @@ func (s *suite) append(t *testing.T) {
 		st := s.fresh(t)
 		Put(t, st, Shop, Move("supplier/S1", "lot/L1", 5))
 		wantRefused(t, st, func(tx ledger.Tx) error {
-			if _, err := Append(tx, Shop, Move("supplier/S1", "lot/L1", 7)); err != nil {
-				t.Errorf("append: %v", err)
-			}
+			appendAll(t, tx, Shop, Move("supplier/S1", "lot/L1", 7))
 			if _, err := Append(tx, Shop, Move("lot/L1", "heat/1", 13)); !errors.Is(err, ledger.ErrCorrupt) {
 				t.Errorf("over-draw: %v, want ErrCorrupt", err)
 			}
-			Append(tx, Shop, Move("supplier/S1", "lot/L1", 9))
+			if _, err := Append(tx, Shop, Move("supplier/S1", "lot/L1", 9)); err == nil {
+				t.Error("the transaction goes on after a refusal")
+			}
 			return nil
 		})
 	})
@@ -240,12 +240,15 @@ func (s *suite) append(t *testing.T) {
 
 	t.Run("a shop whose first write failed is not listed", func(t *testing.T) {
 		st := s.fresh(t)
-		fail := errors.New("no")
-		st.Update(context.Background(), "failed", func(tx ledger.Tx) error {
-			Append(tx, "failed", Move("supplier/S1", "lot/L1", 5))
-			return fail
-		})
-		st.Update(context.Background(), "idle", func(ledger.Tx) error { return nil })
+		if err := st.Update(context.Background(), "failed", func(tx ledger.Tx) error {
+			appendAll(t, tx, "failed", Move("supplier/S1", "lot/L1", 5))
+			return errNo
+		}); !errors.Is(err, errNo) {
+			t.Error(err)
+		}
+		if err := st.Update(context.Background(), "idle", func(ledger.Tx) error { return nil }); err != nil {
+			t.Error(err)
+		}
 		viewOf(t, st, "looked", func(ledger.Reader) {})
 		if shops := must[[]string](t)(st.Shops(context.Background())); len(shops) != 0 {
 			t.Errorf("shops: %q, want none", shops)

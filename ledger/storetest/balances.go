@@ -77,12 +77,14 @@ func (s *suite) balances(t *testing.T) {
 				}
 			}
 			kept := map[ledger.Account]bool{}
-			r.Kept(func(k ledger.Kept) error {
+			if err := r.Kept(func(k ledger.Kept) error {
 				if k.Balance != nil {
 					kept[k.Balance.Account] = k.Balance.Mass == 0
 				}
 				return nil
-			})
+			}); err != nil {
+				t.Error(err)
+			}
 			for _, a := range []ledger.Account{"lot/L1", "supplier/S1", "lot/L2", "supplier/S2"} {
 				if !kept[a] {
 					t.Errorf("the zero balance of %s is not kept", a)

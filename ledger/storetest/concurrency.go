@@ -167,8 +167,9 @@ func (s *suite) context(t *testing.T) {
 		closed := make(chan error, 1)
 		go func() { closed <- st.Close() }()
 		select {
-		case <-closed:
-			t.Error("closed while a transaction was running")
+		case err := <-closed:
+			t.Errorf("closed while a transaction was running: %v", err)
+			closed <- err
 		case <-time.After(30 * time.Millisecond):
 		}
 		close(end)

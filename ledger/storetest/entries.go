@@ -55,6 +55,16 @@ func Append(tx ledger.Tx, shop string, e ledger.Entry) (ledger.Sealed, error) {
 	return s, tx.Append(s, decoded)
 }
 
+// appendAll appends entries in a transaction, each of which the store must accept.
+func appendAll(t testing.TB, tx ledger.Tx, shop string, entries ...ledger.Entry) {
+	t.Helper()
+	for _, e := range entries {
+		if s, err := Append(tx, shop, e); err != nil {
+			t.Errorf("append entry %d to %s: %v", s.Seq, shop, err)
+		}
+	}
+}
+
 // Put appends entries to a shop's book, each in an Update of its own.
 func Put(t testing.TB, st ledger.Store, shop string, entries ...ledger.Entry) []ledger.Sealed {
 	t.Helper()

@@ -2,6 +2,7 @@ package storetest
 
 import (
 	"fmt"
+	"strconv"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -168,9 +169,8 @@ func (s *suite) paging(t *testing.T) {
 	})
 }
 
-func number(s string) (n int64) {
-	if s != "" {
-		fmt.Sscan(s, &n)
-	}
+// number reads a key that is the number of an entry; "" is 0.
+func number(s string) int64 {
+	n, _ := strconv.ParseInt(s, 10, 64)
 	return n
 }

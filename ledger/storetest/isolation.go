@@ -21,16 +21,16 @@ func (s *suite) isolation(t *testing.T) {
 		st := s.fresh(t)
 		Put(t, st, Shop, Move("supplier/S1", "lot/L1", 5, Rec("lot", "L1", "", `{}`)))
 		for name, fn := range map[string]func(ledger.Tx) error{
-			"before appending": func(tx ledger.Tx) error { return errNo },
+			"before appending": func(ledger.Tx) error { return errNo },
 			"after appending": func(tx ledger.Tx) error {
-				Append(tx, Shop, Move("lot/L1", "heat/41", 5, Rec("lot", "L1", "", `{"v":2}`), Rec("lot", "L2", "heat/41", `{}`)))
+				appendAll(t, tx, Shop, Move("lot/L1", "heat/41", 5, Rec("lot", "L1", "", `{"v":2}`), Rec("lot", "L2", "heat/41", `{}`)))
 				return errNo
 			},
 			"after appending and reading": func(tx ledger.Tx) error {
-				Append(tx, Shop, Move("lot/L1", "heat/41", 5))
-				tx.Holdings("lot", "lot", "", all)
-				Append(tx, Shop, Move("heat/41", "molds/41", 5))
-				tx.History("heat/41", 0, all)
+				appendAll(t, tx, Shop, Move("lot/L1", "heat/41", 5))
+				must[[]ledger.Holding](t)(tx.Holdings("lot", "lot", "", all))
+				appendAll(t, tx, Shop, Move("heat/41", "molds/41", 5))
+				must[[]ledger.Sealed](t)(tx.History("heat/41", 0, all))
 				return fmt.Errorf("wrapped: %w", errNo)
 			},
 		} {
@@ -45,6 +45,33 @@ func (s *suite) isolation(t *testing.T) {
 		Put(t, st, Shop, Move("lot/L1", "heat/41", 5)) // and nothing is in the way
 	})
 
+	t.Run("a large transaction is whole or not there", func(t *testing.T) {
+		st := s.fresh(t)
+		Put(t, st, Shop, Move("supplier/S1", "lot/L1", 1))
+		const n = 5000
+		for _, fail := range []error{errNo, nil} {
+			if err := st.Update(context.Background(), Shop, func(tx ledger.Tx) error {
+				for range n {
+					if _, err := Append(tx, Shop, Move("supplier/S1", "lot/L1", 1)); err != nil {
+						return err
+					}
+				}
+				return fail
+			}); !errors.Is(err, fail) {
+				t.Errorf("error %v, want %v", err, fail)
+			}
+			want := ledger.Mass(1)
+			if fail == nil {
+				want += n
+			}
+			view(t, st, func(r ledger.Reader) {
+				if m, h := balance(t, r, "lot/L1"), must[ledger.Head](t)(r.Head()); m != want || h.Seq != int64(want) {
+					t.Errorf("ending with %v: balance %d at entry %d, want %d", fail, m, h.Seq, want)
+				}
+			})
+		}
+	})
+
 	t.Run("a function that does not return leaves nothing", func(t *testing.T) {
 		st := s.fresh(t)
 		before := dump(t, st, Shop)
@@ -54,21 +81,28 @@ func (s *suite) isolation(t *testing.T) {
 					t.Errorf("panic %v, want the function's own", p)
 				}
 			}()
-			st.Update(context.Background(), Shop, func(tx ledger.Tx) error {
-				Append(tx, Shop, Move("supplier/S1", "lot/L1", 5))
+			err := st.Update(context.Background(), Shop, func(tx ledger.Tx) error {
+				appendAll(t, tx, Shop, Move("supplier/S1", "lot/L1", 5))
 				panic("boom")
 			})
+			t.Errorf("a panic in Update ends as %v", err)
 		}()
 		func() {
-			defer func() { recover() }()
-			st.View(context.Background(), Shop, func(ledger.Reader) error { panic("boom") })
+			defer func() {
+				if p := recover(); p != "boom" {
+					t.Errorf("panic %v, want the function's own", p)
+				}
+			}()
+			err := st.View(context.Background(), Shop, func(ledger.Reader) error { panic("boom") })
+			t.Errorf("a panic in View ends as %v", err)
 		}()
 		within(t, "a goroutine that ends inside Update", func() {
-			st.Update(context.Background(), Shop, func(tx ledger.Tx) error {
-				Append(tx, Shop, Move("supplier/S1", "lot/L1", 5))
+			err := st.Update(context.Background(), Shop, func(tx ledger.Tx) error {
+				appendAll(t, tx, Shop, Move("supplier/S1", "lot/L1", 5))
 				runtime.Goexit()
 				return nil
 			})
+			t.Errorf("a goroutine that ends inside Update goes on with %v", err)
 		})
 		if diff := cmp.Diff(before, dump(t, st, Shop)); diff != "" {
 			t.Errorf("the book changed (-before +after):\n%s", diff)
@@ -162,7 +196,9 @@ func (s *suite) isolation(t *testing.T) {
 		wg.Add(1)
 		go func() {
 			defer wg.Done()
-			st.Update(context.Background(), Shop, func(ledger.Tx) error { close(hold); <-release; return errNo })
+			if err := st.Update(context.Background(), Shop, func(ledger.Tx) error { close(hold); <-release; return errNo }); !errors.Is(err, errNo) {
+				t.Error(err)
+			}
 		}()
 		<-hold
 		const n = 90
@@ -194,7 +230,7 @@ func (s *suite) isolation(t *testing.T) {
 					case 1:
 						return errNo
 					case 2:
-						tx.Holdings("lot", "job", "", all)
+						must[[]ledger.Holding](t)(tx.Holdings("lot", "job", "", all))
 						return errNo
 					case 3:
 						_, err := Append(tx, Shop, Move("lot/pool", "lot/X", 5000)) // over-drawn

@@ -59,11 +59,13 @@ func (s *suite) records(t *testing.T) {
 			count(r, "lot", 0)
 			count(r, "mol", 0)
 		})
-		st.Update(context.Background(), Shop, func(tx ledger.Tx) error {
-			_, err := Append(tx, Shop, Note(Rec("mold", "M4", "", `{}`)))
+		if err := st.Update(context.Background(), Shop, func(tx ledger.Tx) error {
+			appendAll(t, tx, Shop, Note(Rec("mold", "M4", "", `{}`)))
 			count(tx, "mold", 4)
-			return err
-		})
+			return nil
+		}); err != nil {
+			t.Error(err)
+		}
 	})
 
 	t.Run("lists are by parent and by kind, each whole", func(t *testing.T) {
