@@ -34,7 +34,12 @@ func BenchmarkWeighIn(b *testing.B) {
 			ctx, cancel := context.WithCancel(context.Background())
 			done := make(chan error, 1)
 			go func() { done <- s.Run(ctx) }()
-			defer func() { cancel(); <-done }()
+			defer func() {
+				cancel()
+				if err := <-done; err != nil {
+					b.Error(err)
+				}
+			}()
 			conn, err := grpc.NewClient(s.GRPCAddr(), grpc.WithTransportCredentials(insecure.NewCredentials()))
 			if err != nil {
 				b.Fatal(err)

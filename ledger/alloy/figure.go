@@ -3,6 +3,7 @@ package alloy
 // Flag says how far a figure can be trusted.
 type Flag string
 
+// Flags.
 const (
 	Yes     Flag = "yes"     // read in a published text
 	Memory  Flag = "memory"  // from memory; an editable default at most
@@ -13,6 +14,7 @@ const (
 // Property names what a Figure measures.
 type Property string
 
+// Properties.
 const (
 	Density            Property = "density"              // g/cm³ at 20 °C
 	Solidus            Property = "solidus"              // °C
@@ -95,6 +97,7 @@ func (a Alloy) Figure(p Property) (Figure, bool) { return Best(a.Figures, p) }
 // Kind is the base metal of an alloy.
 type Kind string
 
+// Base metals.
 const (
 	Copper    Kind = "copper alloy"
 	Aluminium Kind = "aluminium alloy"
@@ -106,6 +109,7 @@ const (
 // spoiling them. It is coarse on purpose: metal of two families never mixes.
 type Family string
 
+// Families.
 const (
 	RedBrass           Family = "red brass"
 	YellowBrass        Family = "yellow brass"

@@ -17,6 +17,7 @@ const (
 // Product is what a limit set is written for.
 type Product string
 
+// Products.
 const (
 	Casting Product = "casting"
 	Ingot   Product = "ingot"
@@ -125,6 +126,7 @@ func (a Alloy) LimitSet(kind Product, edition string) (LimitSet, error) {
 // Verdict on one row of a limit set.
 type Verdict string
 
+// What a content may be found to be.
 const (
 	Inside      Verdict = "inside"
 	Outside     Verdict = "outside"

@@ -40,8 +40,8 @@ func TestClosedFormAgreesWithSteps(t *testing.T) {
 			if err != nil {
 				r.Fatal(err)
 			}
-			last, fixed := late[2000].Content, Estimate{}
-			if fixed, ok = m.end(share); !ok || !near(last.Mean, end, 1e-9) || !near(last.Mean, fixed.Mean, 1e-9) || !near(last.SD, fixed.SD, 1e-9) {
+			last := late[2000].Content
+			if fixed, ok := m.end(share); !ok || !near(last.Mean, end, 1e-9) || !near(last.Mean, fixed.Mean, 1e-9) || !near(last.SD, fixed.SD, 1e-9) {
 				r.Fatalf("settles at %g (%+v), after 2000 melts %+v", end, fixed, last)
 			}
 		}

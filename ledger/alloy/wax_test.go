@@ -38,16 +38,22 @@ func TestWaxToMetalAsPublished(t *testing.T) {
 			Button float64 `json:"button_fraction"`
 			SG     float64
 		}
-		Expected  struct{ Metal_g float64 }
+		Expected struct {
+			Metal float64 `json:"metal_g"`
+		}
 		Tolerance struct{ Abs float64 }
 	}
 	published(t, "h01-wax-14k", &h01)
-	if got := waxToMetal(t, h01.Inputs.Wax, h01.Inputs.Button, h01.Inputs.SG, 1); math.Abs(got-h01.Expected.Metal_g) > h01.Tolerance.Abs {
-		t.Errorf("h01: %g, want %g", got, h01.Expected.Metal_g)
+	if got := waxToMetal(t, h01.Inputs.Wax, h01.Inputs.Button, h01.Inputs.SG, 1); math.Abs(got-h01.Expected.Metal) > h01.Tolerance.Abs {
+		t.Errorf("h01: %g, want %g", got, h01.Expected.Metal)
 	}
 
 	var h02 struct {
-		Inputs   struct{ Gross_g, Base_g, SG float64 }
+		Inputs struct {
+			Gross float64 `json:"gross_g"`
+			Base  float64 `json:"base_g"`
+			SG    float64
+		}
 		Expected struct {
 			Wax   float64 `json:"wax_g"`
 			Metal float64 `json:"metal_g"`
@@ -56,7 +62,7 @@ func TestWaxToMetalAsPublished(t *testing.T) {
 		Tolerance struct{ Abs float64 }
 	}
 	published(t, "h02-wax-silver", &h02)
-	wax := h02.Inputs.Gross_g - h02.Inputs.Base_g
+	wax := h02.Inputs.Gross - h02.Inputs.Base
 	if math.Abs(wax-h02.Expected.Wax) > h02.Tolerance.Abs ||
 		math.Abs(waxToMetal(t, wax, 0, h02.Inputs.SG, 1)-h02.Expected.Metal) > h02.Tolerance.Abs ||
 		math.Abs(waxToMetal(t, wax, 0, 15.2, 1)-h02.Expected.Gold) > h02.Tolerance.Abs {

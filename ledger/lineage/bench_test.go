@@ -111,7 +111,6 @@ func benchmarkBook(b *testing.B, window int) {
 	g := load(b, ts)
 	memory := heap() - base
 	db := sqlBook(b, rows)
-	rows = nil
 
 	b.Run("load", func(b *testing.B) {
 		for b.Loop() {
@@ -218,6 +217,7 @@ func sqlBook(tb testing.TB, rows [][3]int64) *sql.DB {
 	for n, r := range rows {
 		must(ins.Exec(r[1], r[0], n, r[2]))
 	}
+	must(0, ins.Close())
 	if err := tx.Commit(); err != nil {
 		tb.Fatal(err)
 	}

@@ -5,6 +5,7 @@ import "math"
 // Base is the base of an alloy family, as far as the starting belief about its loss depends on it.
 type Base int
 
+// Bases.
 const (
 	CopperBase    Base = iota // bronzes with little zinc
 	ZincBearing               // brasses and other copper alloys that fume

@@ -8,6 +8,7 @@ import (
 // Direction is the side on which a chart signals.
 type Direction int
 
+// Directions.
 const (
 	Down Direction = -1
 	None Direction = 0
@@ -68,7 +69,7 @@ func NewIndividuals(x []float64, tabledD2, tabledD4 float64) (*Individuals, erro
 		if d := outside(v, c.Lower, c.Upper); d != None {
 			c.Signals = append(c.Signals, Signal{At: i, Direction: d, Start: i})
 		}
-		if i > 0 && math.Abs(v-x[i-1]) > c.RangeUpper {
+		if i > 0 && math.Abs(v-x[i-1]) > c.RangeUpper { //nolint:gosec // i-1 is at least 0 here
 			c.Ranges = append(c.Ranges, i)
 		}
 	}

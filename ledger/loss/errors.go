@@ -28,6 +28,7 @@ func (e *FieldError) Error() string {
 	return fmt.Sprintf("loss: %s is %s, want %s", e.Field, e.Value, e.Want)
 }
 
+// Is makes errors.Is(err, ErrInvalid) true.
 func (e *FieldError) Is(target error) bool { return target == ErrInvalid }
 
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }

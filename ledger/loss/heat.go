@@ -9,6 +9,7 @@ import (
 // A Form is what a part of the charge was before it was melted.
 type Form int
 
+// Forms.
 const (
 	Ingot        Form = iota // virgin or remelt ingot with a certificate
 	CleanGating              // cups, sprues, runners after cleaning
@@ -25,6 +26,7 @@ func (f Form) String() string { return name(formNames[:], int(f)) }
 // A Cause is one way in which charged metal did not come out as usable metal.
 type Cause int
 
+// Causes.
 const (
 	Oxidation   Cause = iota // burned or boiled off: the metal in the oxide and vapour
 	Trapped                  // metal held in the skimmings, not yet usable

@@ -45,6 +45,7 @@ type Factor struct {
 // A ScaleKind says what is believed about a spread.
 type ScaleKind int
 
+// Kinds of belief about a spread.
 const (
 	Unknown    ScaleKind = iota // nothing: for REML only
 	Known                       // it is At

@@ -79,11 +79,11 @@ func (w world) draw(seed uint64) []Heat {
 }
 
 // split shares the loss out over the causes; what was weighed falls to the unaccounted.
-func split(kg, sd, error float64) (l [NumCauses]Amount) {
+func split(kg, sd, miss float64) (l [NumCauses]Amount) {
 	for c, s := range [NumCauses]float64{0.4, 0.35, 0.05, 0.1, 0.1} {
 		l[c] = Amount{Kg: s * kg, Known: true}
 	}
-	l[Unaccounted].Kg += sd * error
+	l[Unaccounted].Kg += sd * miss
 	l[Unaccounted].SD = sd
 	return l
 }
