@@ -74,7 +74,11 @@ func (a *app) alloyShowCommand() *cobra.Command {
 }
 
 func (p *page) alloy(l *pb.Alloy) {
-	p.printf("%s %s, %s, %s\n", last(l.GetName()), l.GetUns(), l.GetKind(), l.GetFamily())
+	uns := l.GetUns()
+	if uns == last(l.GetName()) {
+		uns = ""
+	}
+	p.printf("%s: %s, %s\n", strings.TrimSpace(last(l.GetName())+" "+uns), l.GetKind(), l.GetFamily())
 	p.printf("  called %s\n", strings.Join(l.GetNames(), ", "))
 	t := newTable("FIGURE", ">VALUE", "UNIT", "USED", "HOW SURE", "SOURCE")
 	for _, f := range l.GetFigures() {

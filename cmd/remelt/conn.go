@@ -18,7 +18,7 @@ func (a *app) dial() (*client.Client, error) {
 	}
 	cfg := client.Config{Address: a.address}
 	if onTerminal(a.err) && !a.json() {
-		cfg.OnRetry = func(err error, _ time.Duration) { fmt.Fprintf(a.err, "no answer yet (%v); trying again\n", err) }
+		cfg.OnRetry = func(error, time.Duration) { fmt.Fprintln(a.err, "no answer yet; trying again") }
 	}
 	if a.patch != nil {
 		a.patch(&cfg)

@@ -94,6 +94,8 @@ func conditionOf(l *pb.Lot) string {
 		return "reversed"
 	case l.GetForm() == pb.Form_FORM_SKIMMINGS && l.GetCondition() == pb.Condition_CONDITION_TO_BE_CLEANED:
 		return "to be worked up"
+	case l.GetForm() == pb.Form_FORM_SKIMMINGS && l.GetCondition() == pb.Condition_CONDITION_CLEAN:
+		return "worked up"
 	}
 	return word(l.GetCondition())
 }
