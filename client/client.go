@@ -55,6 +55,7 @@ type Client struct {
 	Molds      pb.MoldServiceClient
 	Parties    pb.PartyServiceClient
 	Places     pb.PlaceServiceClient
+	Planning   pb.PlanningServiceClient
 	Pots       pb.PotServiceClient
 	Scales     pb.ScaleServiceClient
 	Shops      pb.ShopServiceClient
@@ -106,6 +107,7 @@ func Dial(c Config) (*Client, error) {
 		Molds:      pb.NewMoldServiceClient(conn),
 		Parties:    pb.NewPartyServiceClient(conn),
 		Places:     pb.NewPlaceServiceClient(conn),
+		Planning:   pb.NewPlanningServiceClient(conn),
 		Pots:       pb.NewPotServiceClient(conn),
 		Scales:     pb.NewScaleServiceClient(conn),
 		Shops:      pb.NewShopServiceClient(conn),

@@ -10,6 +10,7 @@ import (
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/alloy"
 	"example.org/remelt/ledger/balance"
+	"example.org/remelt/ledger/charge"
 	"example.org/remelt/ledger/loss"
 	"example.org/remelt/ledger/shop"
 )
@@ -110,6 +111,16 @@ var (
 	}
 	lossDirections = enum[pb.LossDirection, loss.Direction]{
 		loss.Up: pb.LossDirection_LOSS_DIRECTION_UP, loss.Down: pb.LossDirection_LOSS_DIRECTION_DOWN,
+	}
+	chargeAims = enum[pb.ChargeAim, charge.Aim]{
+		charge.LeastCost: pb.ChargeAim_CHARGE_AIM_LEAST_COST, charge.MostReturns: pb.ChargeAim_CHARGE_AIM_MOST_RETURNS,
+	}
+	spokenUses = enum[pb.SpokenUse, shop.Spoken]{
+		shop.SpokenPreferred: pb.SpokenUse_SPOKEN_USE_PREFERRED, shop.SpokenMust: pb.SpokenUse_SPOKEN_USE_MUST, shop.SpokenIgnored: pb.SpokenUse_SPOKEN_USE_IGNORED,
+	}
+	feeds = enum[pb.Feed, charge.Feed]{
+		charge.Bed: pb.Feed_FEED_BED, charge.OnTop: pb.Feed_FEED_ON_TOP, charge.AsItSinks: pb.Feed_FEED_AS_IT_SINKS,
+		charge.AtTheEnd: pb.Feed_FEED_AT_THE_END,
 	}
 	provenances = enum[pb.Provenance, alloy.Flag]{
 		alloy.Yes: pb.Provenance_PROVENANCE_PUBLISHED, alloy.Memory: pb.Provenance_PROVENANCE_MEMORY,

@@ -45,6 +45,7 @@ func reads() []proto.Message {
 		&pb.TraceBackRequest{Name: lotNames + "gating"}, &pb.TraceForwardRequest{Name: lotNames + "ingots"},
 		&pb.GetContentRequest{Name: harrow + "/castings/C1/content"}, &pb.ForecastRemeltsRequest{Name: harrow + "/alloys/" + alloyID},
 		&pb.EstimateMeltEnergyRequest{Parent: harrow, Alloy: alloyID, Mass: g(60_000)},
+		&pb.PlanChargeRequest{Name: harrow + "/heats/44"}, &pb.ArrangeHeatsRequest{Parent: harrow},
 	}
 }
 

@@ -52,6 +52,7 @@ func RegisterServices(s grpc.ServiceRegistrar, d Deps) {
 	pb.RegisterStockServiceServer(s, stock{counter: c})
 	pb.RegisterBalanceServiceServer(s, balances{counter: c})
 	pb.RegisterAnalysisServiceServer(s, analysis{counter: c})
+	pb.RegisterPlanningServiceServer(s, planning{counter: c})
 }
 
 // RegisterGateway adds the REST form of every service to a gateway that calls
@@ -75,6 +76,7 @@ func RegisterGateway(ctx context.Context, mux *runtime.ServeMux, conn *grpc.Clie
 		pb.RegisterStockServiceHandler,
 		pb.RegisterBalanceServiceHandler,
 		pb.RegisterAnalysisServiceHandler,
+		pb.RegisterPlanningServiceHandler,
 	} {
 		if err := register(ctx, mux, conn); err != nil {
 			return err

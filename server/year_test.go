@@ -118,6 +118,8 @@ func beyond() []proto.Message {
 		&pb.ShipCastingRequest{Name: harrow + "/castings/C1", To: "iris"},
 		&pb.CreateHeatRequest{Parent: harrow, HeatId: "43", Heat: &pb.Heat{Alloy: "HB1", PlannedTime: timestamppb.New(day(40).AsTime())}},
 		&pb.DropHeatRequest{Name: heat43},
+		&pb.CreateHeatRequest{Parent: harrow, HeatId: "44", Heat: &pb.Heat{Alloy: alloyID, Crucible: "A60"},
+			Molds: []*pb.Mold{{DisplayName: "hare", Metal: g(6_000), Gating: g(5_000)}, {DisplayName: "leaf", Metal: g(900), Gating: g(1_100)}}},
 		&pb.CreateStocktakeRequest{Parent: harrow, Stocktake: &pb.Stocktake{Place: "bin", Lines: []*pb.StocktakeLine{
 			{Lot: "gating", Weighing: onFloor(24_780)}, {Lot: "found", Weighing: &pb.Weighing{Net: &pb.Mass{Text: "0 kg"}}}}}},
 		&pb.PourOffRequest{Name: heat42, LotId: "wrong", Weighing: onFloor(100)},

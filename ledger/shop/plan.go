@@ -72,6 +72,8 @@ type ChargePlan struct {
 	Heel  ledger.Mass               // in the crucible from the heat before, to be charged too
 	Ready ledger.Mass               // in the crucible already, of this heat
 
+	PotMass ledger.Mass // the empty crucible in Plan.Lift; 0 not known
+
 	Currency   string           // of Plan.Cost; "" when no price is known and costs are only compared
 	Limits     *alloy.LimitSet  // what the composition was held to; nil when none
 	Contents   []PlannedContent // as Plan.Contents, with their doubt
@@ -287,7 +289,7 @@ func (p *planner) readHeat(r ledger.Reader) error {
 	if p.h.State != ledger.Planned && p.h.State != ledger.Melting {
 		return &ledger.Error{Class: ledger.ErrState, Reason: "HEAT_STATE", Field: "heat", Value: p.h.ID, Want: fmt.Sprintf("is %s; a charge is planned for a heat that is planned or melting", p.h.State)}
 	}
-	p.out.Heat = p.h
+	p.out.Heat, p.out.PotMass = p.h, p.q.PotMass
 	if p.a, err = p.table.Find(p.h.Alloy); err != nil {
 		return scienceError("alloy", err)
 	}

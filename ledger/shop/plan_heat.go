@@ -136,10 +136,11 @@ func (p *planner) readCrucible(r ledger.Reader, c *carrier) error {
 		return err
 	}
 	if p.capacity > 0 {
-		p.heat.MaxCharge = int64(p.capacity) - p.heat.Heel
+		in := p.out.Heel + p.out.Ready
+		p.heat.MaxCharge = int64(p.capacity - in)
 		if p.heat.MaxCharge <= 0 {
 			return &ledger.Error{Class: ledger.ErrState, Reason: "NO_SUCH_CHARGE", Field: "heat", Value: p.h.ID,
-				Want: fmt.Sprintf("crucible %s may hold %s and has %s in it already", p.h.Crucible, p.words(float64(p.capacity)), p.words(float64(p.heat.Heel)))}
+				Want: fmt.Sprintf("crucible %s may hold %s and has %s in it already", p.h.Crucible, p.words(float64(p.capacity)), p.words(float64(in)))}
 		}
 	}
 	return nil

@@ -265,14 +265,15 @@ func TestInputIsBounded(t *testing.T) {
 }
 
 // Masses and money are integers; only figures of the sciences are floating point,
-// which all of the analyses are.
+// which all of the analyses and plans are.
 func TestNoFloatsButInTheSciences(t *testing.T) {
 	science := map[protoreflect.FullName]bool{
 		"remelt.v1.OwnAlloy": true, "remelt.v1.Figure": true, "remelt.v1.Limit": true, "remelt.v1.MixLimit": true,
 		"remelt.v1.EstimateMetalRequest": true, "remelt.v1.EstimateMetalResponse": true,
 	}
 	for _, m := range messages() {
-		science[m.FullName()] = science[m.FullName()] || m.ParentFile().Path() == "remelt/v1/analysis.proto"
+		file := m.ParentFile().Path()
+		science[m.FullName()] = science[m.FullName()] || file == "remelt/v1/analysis.proto" || file == "remelt/v1/planning.proto"
 		for _, f := range fieldsOf(m) {
 			if f.Kind() == protoreflect.FloatKind || f.Kind() == protoreflect.DoubleKind && !science[m.FullName()] {
 				t.Errorf("%s is %s", f.FullName(), f.Kind())
