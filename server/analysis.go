@@ -41,6 +41,9 @@ func (s analysis) ReconcileWeighings(ctx context.Context, r *pb.ReconcileWeighin
 		Suspects: showAll(v.Suspects, d.suspect), Stop: v.Stop, WeighingCount: count(len(v.Streams)), Sequence: v.Seq,
 		Level: &pb.TestLevel{Alpha: v.Level.Alpha, Tests: count(v.Level.Tests), Each: v.Level.Each, Critical: finite(v.Level.Critical), Power: v.Level.Power},
 	}
+	if v.Level.Tests == 0 {
+		p.Level.Critical = nil
+	}
 	surprise := func(x shop.Weighed) float64 {
 		if x.Status != balance.Redundant {
 			return -1

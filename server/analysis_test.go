@@ -199,8 +199,8 @@ func TestForecastOfAPlan(t *testing.T) {
 		t.Errorf("of a shop without heats %v", losses)
 	}
 	empty := do[*pb.ReconcileWeighingsResponse](b, &pb.ReconcileWeighingsRequest{Parent: harrow})
-	if len(empty.GetSuspects()) != 0 {
-		t.Errorf("suspects %v", empty.GetSuspects())
+	if len(empty.GetSuspects()) != 0 || empty.GetLevel().Critical != nil {
+		t.Errorf("of a book without a heat %v", empty)
 	}
 }
 
