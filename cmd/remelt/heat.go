@@ -10,7 +10,7 @@ import (
 
 func (a *app) heatCommand() *cobra.Command {
 	return group("heat", "Plan, melt, pour and settle heats, and where their metal went",
-		a.heatPlanCommand(), a.heatChangeCommand(), a.heatMoldCommand(), a.heatOpenCommand(), a.heatChargeCommand(), a.heatAddCommand(),
+		a.heatPlanCommand(), a.heatChangeCommand(), a.heatMoldCommand(), a.heatProposeCommand(), a.heatOpenCommand(), a.heatChargeCommand(), a.heatAddCommand(),
 		a.heatTemperatureCommand(), a.heatSkimCommand(), a.heatSpillCommand(), a.heatPourCommand(), a.heatPourOffCommand(),
 		a.heatFinishCommand(), a.heatGiveCommand(), a.heatWriteOffCommand(), a.heatSettleCommand(), a.heatDropCommand(),
 		a.heatShowCommand(), a.heatListCommand(), a.heatBalanceCommand())

@@ -173,8 +173,8 @@ func (p *planner) result(plan *charge.Plan) (ChargePlan, error) {
 	for _, st := range plan.Pour.Steps {
 		i := slices.IndexFunc(p.heat.Molds, func(m charge.Mold) bool { return m.ID == st.Mold })
 		m := p.heat.Molds[i]
-		if p.q.Cooling == 0 { // a mold waits until the melt is cool enough; how long is not known
-			st.TooHot = 0
+		if p.q.Cooling == 0 { // a mold waits until the melt is cool enough; when that is, is not known
+			st.StartC, st.EndC, st.TooHot = 0, 0, 0
 		}
 		mold := p.molds[st.Mold]
 		density := 0.0
