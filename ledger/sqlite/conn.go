@@ -29,8 +29,8 @@ const (
 	writing mode = "mode=rw&_txlock=immediate&_journal_mode=WAL&_synchronous=FULL&_foreign_keys=1" +
 		"&_pragma=wal_autocheckpoint(16000)&_pragma=journal_size_limit(67108864)&_pragma=cache_size(-32768)" + always
 	reading   mode = "mode=ro&_query_only=1&_pragma=cache_size(-8192)" + always
-	copying   mode = "mode=ro" + always // query_only would not let it write the copy
-	immutable mode = "mode=ro&immutable=1&_query_only=1" + always
+	copying   mode = "mode=ro" + always             // query_only would not let it write the copy
+	immutable mode = "mode=ro&immutable=1" + always // for a file that nobody has open; makes nothing beside it
 	building  mode = "mode=rwc&_synchronous=FULL&_foreign_keys=1" + always
 
 	always = "&_busy_timeout=5000&_defensive=1&_dqs=0&_error_rc=1" +

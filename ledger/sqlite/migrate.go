@@ -65,10 +65,14 @@ func create(ctx context.Context, path string) error {
 func upgrade(ctx context.Context, path string, from int) error {
 	keep := fmt.Sprintf("%s.before-%04d", path, newest())
 	return putInPlace(path, keep, func(tmp string) error {
-		if err := vacuumInto(ctx, path, writing, tmp); err != nil {
+		how := immutable
+		if hasLog(path) { // closing the one connection folds it in
+			how = writing
+		}
+		if err := vacuumInto(ctx, path, how, tmp); err != nil {
 			return err
 		}
-		if hasLog(path) { // closing the one connection folds it in
+		if hasLog(path) {
 			return errors.New("the log of the old file could not be folded into it")
 		}
 		return migrate(ctx, tmp, from)

@@ -100,7 +100,11 @@ func TestUpgradeAfterCrash(t *testing.T) {
 // TestFailedUpgrade: a step that fails, at its start or at its end, leaves the
 // file as it was and nothing beside it.
 func TestFailedUpgrade(t *testing.T) {
-	path := aBook(t, 30)
+	path := filepath.Join(t.TempDir(), "copy") // a backup: opening it would switch its journal mode
+	s := open(t, newPath(t))
+	fill(t, s, 30)
+	noError(t, s.Backup(context.Background(), path))
+	noError(t, s.Close())
 	before := files(t, path)
 	for name, script := range map[string]string{
 		"not SQL":               `CREATE TABEL x`,
@@ -127,7 +131,7 @@ func TestFailedUpgrade(t *testing.T) {
 			}
 		})
 	}
-	s := open(t, path)
+	s = open(t, path)
 	storetest.VerifyAll(t, s)
 	s.Close()
 }
