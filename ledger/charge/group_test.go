@@ -20,9 +20,9 @@ func randomGrouping(r *rand.Rand, n int) Grouping {
 		g.Vessels = append(g.Vessels, v)
 	}
 	for i := range n {
-		min := float64(1000 + 10*r.IntN(15))
+		least := float64(1000 + 10*r.IntN(15))
 		m := Mold{ID: fmt.Sprint("m", i), Alloy: []string{"A", "A", "B"}[r.IntN(3)], Metal: Estimate{Mean: float64(1+r.IntN(9)) * 1e6},
-			MinC: min, MaxC: min + float64(40+r.IntN(80)), Takes: float64(15 + r.IntN(40))}
+			MinC: least, MaxC: least + float64(40+r.IntN(80)), Takes: float64(15 + r.IntN(40))}
 		if r.IntN(4) == 0 {
 			m.MinC, m.MaxC = 0, 0
 		}

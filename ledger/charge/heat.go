@@ -10,6 +10,7 @@ import (
 // charges that are as good as each other.
 type Aim int
 
+// Aims.
 const (
 	LeastCost Aim = iota
 	MostReturns

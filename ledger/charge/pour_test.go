@@ -54,8 +54,8 @@ func TestPourEnumerated(t *testing.T) {
 		p := Pouring{CoolPerMinute: float64(5 + r.IntN(40)), MaxTapC: float64(1150 + r.IntN(120))}
 		molds := make([]Mold, 1+r.IntN(6))
 		for i := range molds {
-			min := float64(1000 + r.IntN(150))
-			molds[i] = Mold{ID: fmt.Sprint(i), MinC: min, MaxC: min + float64(5+r.IntN(90)), Takes: float64(10 + r.IntN(60)), Rank: r.IntN(2)}
+			least := float64(1000 + r.IntN(150))
+			molds[i] = Mold{ID: fmt.Sprint(i), MinC: least, MaxC: least + float64(5+r.IntN(90)), Takes: float64(10 + r.IntN(60)), Rank: r.IntN(2)}
 			if r.IntN(6) == 0 {
 				molds[i].MinC, molds[i].MaxC = 0, 0
 			}

@@ -46,6 +46,7 @@ type Take struct {
 // sinks; what burns or boils off goes in last, under the surface.
 type Feed int
 
+// Feeds.
 const (
 	Bed Feed = iota
 	OnTop

@@ -214,10 +214,10 @@ func sqlBook(tb testing.TB, rows [][3]int64) *sql.DB {
 	must(db.Exec(`CREATE TABLE moved (receiver INTEGER, giver INTEGER, n INTEGER, mg INTEGER, PRIMARY KEY (receiver, giver, n)) WITHOUT ROWID, STRICT`))
 	tx := must(db.Begin())
 	ins := must(tx.Prepare(`INSERT INTO moved VALUES (?, ?, ?, ?)`))
+	defer func() { must(0, ins.Close()) }()
 	for n, r := range rows {
 		must(ins.Exec(r[1], r[0], n, r[2]))
 	}
-	must(0, ins.Close())
 	if err := tx.Commit(); err != nil {
 		tb.Fatal(err)
 	}

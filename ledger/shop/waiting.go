@@ -33,7 +33,9 @@ func (b *balancer) waiting(at AsOf) error {
 			dirty++
 		}
 	}
-	if dirty > 0 {
+	if dirty == 1 {
+		say("a lot of it is still to be cleaned")
+	} else if dirty > 1 {
 		say("%d lots of it are still to be cleaned", dirty)
 	}
 	if out.Trapped > 0 {

@@ -175,9 +175,8 @@ func (im *image) floats() {
 	}
 	im.flo, im.fhi = make([]float64, n+m), make([]float64, n+m)
 	for v := range n + m {
-		f := 1.0
 		if v < n {
-			f = 1 / im.q[v]
+			f := 1 / im.q[v]
 			im.flo[v], im.fhi[v] = outward(im.lo[v], -1)*f, outward(im.hi[v], 1)*f
 			continue
 		}

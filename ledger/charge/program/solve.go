@@ -10,15 +10,15 @@ import (
 type Status int
 
 const (
-	// Optimal: no better answer exists, within the gap asked for.
+	// Optimal says that no better answer exists, within the gap asked for.
 	Optimal Status = iota
-	// Feasible: a limit stopped the search; Objective and Bound enclose the optimum.
+	// Feasible says that a limit stopped the search; Objective and Bound enclose the optimum.
 	Feasible
-	// Infeasible: proven that nothing satisfies all rows, bounds and whole columns.
+	// Infeasible says that it is proven that nothing satisfies all rows, bounds and whole columns.
 	Infeasible
-	// Unbounded: the relaxation without whole columns has no least value.
+	// Unbounded says that the relaxation without whole columns has no least value.
 	Unbounded
-	// Unknown: a limit stopped the search before anything was found or excluded.
+	// Unknown says that a limit stopped the search before anything was found or excluded.
 	Unknown
 )
 

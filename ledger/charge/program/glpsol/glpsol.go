@@ -40,12 +40,12 @@ func Run(t testing.TB, mps []byte, limit int, flags ...string) Answer {
 	t.Helper()
 	dir := t.TempDir()
 	in, out := filepath.Join(dir, "p.mps"), filepath.Join(dir, "p.sol")
-	if err := os.WriteFile(in, mps, 0o644); err != nil {
+	if err := os.WriteFile(in, mps, 0o600); err != nil {
 		t.Fatal(err)
 	}
 	args := append([]string{"--freemps", in, "--tmlim", strconv.Itoa(limit), "-w", out}, flags...)
 	t0 := time.Now()
-	cmd := exec.Command("glpsol", args...)
+	cmd := exec.Command("glpsol", args...) //nolint:gosec // a fixed program on files of the test's own
 	log, err := cmd.CombinedOutput()
 	a := Answer{Wall: time.Since(t0), Log: string(log)}
 	if s := cmd.ProcessState; s != nil {
