@@ -181,7 +181,7 @@ func (im *image) floats() {
 			continue
 		}
 		i := v - n
-		f = im.r[i]
+		f := im.r[i]
 		d := new(big.Rat).SetFrac(big.NewInt(1), im.den[i])
 		im.flo[v], im.fhi[v] = math.Inf(-1), math.Inf(1)
 		if im.lo[v] != nil {
