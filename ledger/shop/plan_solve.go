@@ -18,7 +18,7 @@ import (
 
 // A charge of most returns may be this much heavier than the cheapest one: more
 // returns for their own sake only make a larger pour-off. An assumption.
-const heavier = 1.05
+const heavier = 1.02
 
 // Searches for what is only preferred look this far.
 const preferNodes = 5000
@@ -61,7 +61,7 @@ func isNo(err error) bool {
 func (p *planner) make(ctx context.Context, lim charge.Limits) (*charge.Plan, error) {
 	h := p.heat
 	plan, err := charge.Make(ctx, h, p.lots, lim)
-	if err != nil || p.q.Aim == charge.LeastCost {
+	if err != nil || p.q.Aim == charge.LeastCost || plan.Returns == 1 {
 		return plan, err
 	}
 	most := int64(math.Ceil(float64(plan.Charge) * heavier))
@@ -152,6 +152,7 @@ func (p *planner) doubtful(contents []PlannedContent) (out []string) {
 // result says what follows from a plan.
 func (p *planner) result(plan *charge.Plan) (ChargePlan, error) {
 	out := &p.out
+	plan.Takes = together(plan.Takes)
 	out.Plan = plan
 	sd, err := p.doubts(plan)
 	if err != nil {
@@ -201,6 +202,20 @@ func (p *planner) shares(plan *charge.Plan) (out [loss.NumForms]float64) {
 	}
 	for _, t := range plan.Takes {
 		out[lossForm(p.views[t.Lot].Form)] += float64(t.Mass) / float64(plan.Charge)
+	}
+	return out
+}
+
+// together makes one take of loose metal of one lot that goes in at one time: its
+// last handful is smaller than the others, which is no matter beside the furnace.
+func together(takes []charge.Take) (out []charge.Take) {
+	for _, t := range takes {
+		if i := slices.IndexFunc(out, func(o charge.Take) bool { return o.Loose && t.Loose && o.Lot == t.Lot && o.When == t.When }); i >= 0 {
+			out[i].Mass += t.Mass
+			out[i].Handfuls += t.Handfuls
+			continue
+		}
+		out = append(out, t)
 	}
 	return out
 }
