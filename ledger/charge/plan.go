@@ -10,18 +10,19 @@ import (
 )
 
 // Limits bound the search. The zero value asks for a tenth of a per cent of the
-// aim and stops after 200 000 nodes, some seconds at the most.
+// aim and stops after 200 000 nodes, divided by the square of the number of heats
+// planned together: some seconds at the most.
 type Limits struct {
 	Gap   float64 // good enough, as a part of the aim's value; 0: 0.001
-	Nodes int     // search nodes; 0: 200 000
+	Nodes int     // search nodes; 0: as above
 }
 
-func (l Limits) options() program.Options {
+func (l Limits) options(heats int) program.Options {
 	if l.Gap == 0 {
 		l.Gap = 0.001
 	}
 	if l.Nodes == 0 {
-		l.Nodes = 200_000
+		l.Nodes = max(1000, 200_000/(heats*heats))
 	}
 	return program.Options{Gap: l.Gap, Nodes: l.Nodes}
 }
@@ -61,7 +62,7 @@ func Together(ctx context.Context, heats []Heat, lots []Lot, lim Limits) ([]*Pla
 		return nil, c.err
 	}
 	m := newModel(refs, lots)
-	x, proof, err := m.solve(ctx, lim.options())
+	x, proof, err := m.solve(ctx, lim.options(len(heats)))
 	if err != nil {
 		return nil, err
 	}

@@ -10,7 +10,8 @@ const (
 	solved     outcome = iota // primal and dual feasible within tolerance
 	beyond                    // objective past the cutoff
 	empty                     // row badRow cannot be met
-	trouble                   // rounding or cycling: ask the exact simplex
+	trouble                   // rounding or cycling
+	openEnded                 // it leans on a bound that is not there: ask the exact simplex
 	unfinished                // the steps allowed were used up
 )
 
@@ -127,7 +128,7 @@ func (s *dict) unshift() {
 func (s *dict) finish() outcome {
 	for _, v := range s.nonb {
 		if s.fake[v] && (s.up[v] && math.IsInf(s.nhi[v], 1) || !s.up[v] && math.IsInf(s.nlo[v], -1)) {
-			return trouble
+			return openEnded
 		}
 	}
 	return solved

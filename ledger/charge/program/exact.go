@@ -212,23 +212,5 @@ func (k *kernel) dual() (y, d []*big.Rat) {
 	for e, i := range k.rows {
 		y[i].SetFrac(num[e], det)
 	}
-	d = make([]*big.Rat, im.n)
-	t := new(big.Rat)
-	for j := range d {
-		d[j] = new(big.Rat)
-		if k.at[j] < 0 {
-			d[j].SetFrac(im.cnum[j], im.cden)
-		}
-	}
-	for _, i := range k.rows {
-		if y[i].Sign() == 0 {
-			continue
-		}
-		for f, j := range im.idx[i] {
-			if k.at[j] < 0 {
-				d[j].Sub(d[j], t.Mul(y[i], t.SetInt(im.num[i][f])))
-			}
-		}
-	}
-	return y, d
+	return y, im.reduced(y)
 }

@@ -30,6 +30,7 @@ type image struct {
 	flo, fhi []float64
 	whole    []bool
 	anyWhole bool
+	dearest  *big.Rat // largest cost of a unit of a column
 	grain    *big.Rat // the objective moves in steps of this; nil when it does not
 }
 
@@ -137,6 +138,12 @@ func (im *image) exactCosts(p *Problem) {
 		}
 	}
 	im.cden = den
+	im.dearest = new(big.Rat)
+	for _, c := range im.cnum {
+		if a := new(big.Rat).SetFrac(new(big.Int).Abs(c), den); a.Cmp(im.dearest) > 0 {
+			im.dearest = a
+		}
+	}
 	if grain && gcd.Sign() != 0 {
 		im.grain = new(big.Rat).SetFrac(gcd, den)
 	}

@@ -4,7 +4,8 @@ import "math/big"
 
 // rational is the exact simplex that decides where floats leave a doubt: a
 // dictionary x_B = (N/D) x_N in whole numbers, primal with bounds, in two
-// phases, least index throughout, so that it ends.
+// phases, least index throughout, so that it ends. Columns without a choice are
+// summed up into one more, which rests at 1/unit.
 type rational struct {
 	im     *image
 	lo, hi []*big.Rat
@@ -45,27 +46,59 @@ func (im *image) decide(lo, hi []*big.Rat, b *basis) (*vertex, []*big.Rat, Statu
 }
 
 func newRational(im *image, lo, hi []*big.Rat, b *basis) *rational {
-	s := &rational{im: im, lo: lo, hi: hi, den: big.NewInt(1), up: make([]bool, im.n+im.m)}
-	s.t = make([][]*big.Int, im.m)
-	for i := range s.t {
-		s.t[i] = make([]*big.Int, im.n)
-		for j := range s.t[i] {
-			s.t[i][j] = new(big.Int)
+	s := &rational{im: im, den: big.NewInt(1), up: make([]bool, im.n+im.m+1)}
+	place := make([]int, im.n)
+	unit := big.NewInt(1)
+	for j := range im.n {
+		place[j] = -1
+		if lo[j] == nil || hi[j] == nil || lo[j].Cmp(hi[j]) != 0 {
+			place[j] = len(s.nonb)
+			s.nonb = append(s.nonb, int32(j))
+		} else {
+			unit = lcm(unit, lo[j].Denom())
 		}
+	}
+	last := len(s.nonb)
+	s.nonb = append(s.nonb, int32(im.n+im.m))
+	rest := new(big.Rat).SetFrac(big.NewInt(1), unit)
+	s.lo = append(append([]*big.Rat{}, lo...), rest)
+	s.hi = append(append([]*big.Rat{}, hi...), rest)
+	whole := func(j int32) *big.Int { // value of a column without a choice, in units
+		v := new(big.Int).Quo(unit, lo[j].Denom())
+		return v.Mul(v, lo[j].Num())
+	}
+	blank := func() []*big.Int {
+		row := make([]*big.Int, last+1)
+		for j := range row {
+			row[j] = new(big.Int)
+		}
+		return row
+	}
+	for i := range im.m {
+		row := blank()
 		for f, j := range im.idx[i] {
-			s.t[i][j].Set(im.num[i][f])
+			if at := place[j]; at >= 0 {
+				row[at].Set(im.num[i][f])
+			} else if lo[j].Sign() != 0 {
+				row[last].Add(row[last], new(big.Int).Mul(im.num[i][f], whole(j)))
+			}
 		}
+		s.t = append(s.t, row)
 		s.basic = append(s.basic, int32(im.n+i))
 	}
-	for j := range im.n {
-		s.obj = append(s.obj, new(big.Int).Set(im.cnum[j]))
-		s.nonb = append(s.nonb, int32(j))
+	s.obj = blank()
+	for j, at := range place {
+		if at >= 0 {
+			s.obj[at].Set(im.cnum[j])
+		} else if lo[j].Sign() != 0 {
+			s.obj[last].Add(s.obj[last], new(big.Int).Mul(im.cnum[j], whole(int32(j))))
+		}
 	}
 	if b != nil {
 		s.crash(b)
 	}
-	for _, v := range s.nonb {
-		s.up[v] = lo[v] == nil && hi[v] != nil || b != nil && b.up[v] && hi[v] != nil
+	for _, v := range s.nonb[:last] {
+		s.up[v] = s.lo[v] == nil && s.hi[v] != nil || b != nil && b.up[v] && s.hi[v] != nil
 	}
 	return s
 }
@@ -76,7 +109,7 @@ func (s *rational) crash(b *basis) {
 	for _, v := range b.basic {
 		want[v] = true
 	}
-	for j := range s.nonb {
+	for j := range len(s.nonb) - 1 {
 		if !want[s.nonb[j]] {
 			continue
 		}
@@ -278,8 +311,8 @@ func (s *rational) multipliers(g []*big.Int, den *big.Int) []*big.Rat {
 		y[i] = new(big.Rat)
 	}
 	for j, v := range s.nonb {
-		if int(v) >= s.im.n {
-			y[int(v)-s.im.n].SetFrac(g[j], den)
+		if i := int(v) - s.im.n; i >= 0 && i < s.im.m {
+			y[i].SetFrac(g[j], den)
 		}
 	}
 	return y
@@ -305,19 +338,32 @@ func (s *rational) farkas(g []*big.Int) []*big.Rat {
 func (s *rational) vertex() *vertex {
 	im := s.im
 	x := make([]*big.Rat, im.n+im.m)
-	d := make([]*big.Rat, im.n)
-	den := new(big.Int).Mul(s.den, im.cden)
+	copy(x, s.lo) // those without a choice
 	for i, v := range s.basic {
 		x[v] = s.beta[i]
-		if int(v) < im.n {
-			d[v] = new(big.Rat)
-		}
 	}
 	for j, v := range s.nonb {
-		x[v] = s.xn[j]
-		if int(v) < im.n {
-			d[v] = new(big.Rat).SetFrac(s.obj[j], den)
+		if int(v) < len(x) {
+			x[v] = s.xn[j]
 		}
 	}
-	return &vertex{x: x, obj: im.objective(x), y: s.multipliers(s.obj, den), d: d}
+	y := s.multipliers(s.obj, new(big.Int).Mul(s.den, im.cden))
+	return &vertex{x: x, obj: im.objective(x), y: y, d: im.reduced(y)}
+}
+
+// reduced is cost − y·A.
+func (im *image) reduced(y []*big.Rat) []*big.Rat {
+	d := make([]*big.Rat, im.n)
+	for j := range d {
+		d[j] = new(big.Rat).SetFrac(im.cnum[j], im.cden)
+	}
+	t := new(big.Rat)
+	for i := range y {
+		if y[i].Sign() != 0 {
+			for f, j := range im.idx[i] {
+				d[j].Sub(d[j], t.Mul(y[i], t.SetInt(im.num[i][f])))
+			}
+		}
+	}
+	return d
 }

@@ -180,27 +180,22 @@ func (s *search) visit(n *node) (next *node, unbounded bool) {
 		return nil, false
 	}
 	s.dict.bounds(s.lo, s.hi)
-	got := s.dict.solve(s.cutoff, math.MaxInt)
-	if got == beyond {
-		if b := s.prove.objective(s.dict, s.lo, s.hi, nil); b >= s.cutoff {
-			s.drop(b)
-			return nil, false
-		}
-		got = s.dict.solve(inf, math.MaxInt)
+	got, b := s.relax(n)
+	if got == trouble && s.dict.since > 0 { // once more, from the beginning
+		s.dict.reset()
+		s.dict.bounds(s.lo, s.hi)
+		got, b = s.relax(n)
 	}
-	if got == empty && s.prove.infeasible(s.dict, s.dict.badRow, s.dict.badUp, s.lo, s.hi) {
+	switch got {
+	case empty:
 		return nil, false
-	}
-	if got != solved {
-		return s.visitExact(n)
-	}
-	b := s.prove.objective(s.dict, s.lo, s.hi, s.red)
-	if math.IsInf(b, -1) {
-		return s.visitExact(n)
-	}
-	if b = math.Max(b, n.bound); b >= s.cutoff {
+	case beyond:
 		s.drop(b)
 		return nil, false
+	case openEnded:
+		return s.visitExact(n)
+	case trouble:
+		return s.doubt(n)
 	}
 	s.learn(n, b)
 	s.columns()
@@ -211,7 +206,7 @@ func (s *search) visit(n *node) (next *node, unbounded bool) {
 			s.drop(b)
 			return nil, false
 		}
-		return s.visitExact(n)
+		return s.doubt(n)
 	}
 	if n.parent == nil {
 		s.rootBound, s.rootRed = b, append([]float64(nil), s.red...)
@@ -219,6 +214,52 @@ func (s *search) visit(n *node) (next *node, unbounded bool) {
 		s.fix()
 	}
 	return s.split(n, v, s.x[v], math.Floor(s.x[v]), b), false
+}
+
+// relax solves the node's relaxation in floats and proves what it says: empty,
+// beyond or solved, the last two with their bound. What is not proven is trouble,
+// or openEnded where that is because columns have no bounds.
+func (s *search) relax(n *node) (outcome, float64) {
+	got := s.dict.solve(s.cutoff, math.MaxInt)
+	if got == beyond {
+		if b := s.prove.objective(s.dict, s.lo, s.hi, nil); b >= s.cutoff {
+			return beyond, b
+		}
+		got = s.dict.solve(inf, math.MaxInt)
+	}
+	switch {
+	case got == empty && s.prove.infeasible(s.dict, s.dict.badRow, s.dict.badUp, s.lo, s.hi):
+		return empty, inf
+	case got == openEnded:
+		return openEnded, 0
+	case got != solved:
+		return trouble, 0
+	}
+	b := math.Max(n.bound, s.prove.objective(s.dict, s.lo, s.hi, s.red))
+	switch {
+	case math.IsInf(b, -1):
+		return openEnded, 0
+	case b >= s.cutoff:
+		return beyond, b
+	}
+	return solved, b
+}
+
+// doubt goes on from a node about which floats prove nothing. Splitting it needs
+// no proof, and costs far less than rationals where there are many columns; when
+// no whole column is left to split, rationals decide.
+func (s *search) doubt(n *node) (next *node, unbounded bool) {
+	wide, width := -1, 0.0
+	for j := range s.im.n {
+		if w := s.hi[j] - s.lo[j]; s.im.whole[j] && w > width && !math.IsInf(w, 1) {
+			wide, width = j, w
+		}
+	}
+	if wide < 0 {
+		return s.visitExact(n)
+	}
+	mid := math.Floor((s.lo[wide] + s.hi[wide]) / 2)
+	return s.split(n, wide, mid, mid, n.bound), false
 }
 
 // columns reads the columns' values from the dictionary.
@@ -316,8 +357,12 @@ func (s *search) accept(x []*big.Rat, obj *big.Rat) {
 		return
 	}
 	s.best, s.bestObj = x, obj
+	size := new(big.Rat).Abs(obj)
+	if c := s.im.dearest; c.Cmp(size) > 0 {
+		size = c
+	}
 	slack := new(big.Rat).SetFloat64(s.opt.Gap)
-	slack.Mul(slack, new(big.Rat).Abs(obj))
+	slack.Mul(slack, size)
 	if g := s.opt.GapAbs; g != nil && g.Cmp(slack) > 0 {
 		slack = g
 	}

@@ -24,8 +24,8 @@ func Need(t testing.TB) {
 	t.Skip("glpsol is missing (Debian package glpk-utils): the cross-check did not run")
 }
 
-// Answer is what glpsol says; status is one of its letters: o optimal,
-// f feasible, n infeasible, u undefined.
+// Answer is what glpsol says; Status is one of its letters: o optimal, f feasible,
+// n infeasible, u undefined (no relaxation to begin with, or none found in time).
 type Answer struct {
 	Status string
 	Value  float64
@@ -33,6 +33,7 @@ type Answer struct {
 	Wall   time.Duration
 	CPU    time.Duration // user and system
 	Log    string
+	Late   bool // the time limit ended it
 }
 
 // Run solves a programme in free MPS. limit is glpsol's own time limit in seconds.
@@ -47,7 +48,7 @@ func Run(t testing.TB, mps []byte, limit int, flags ...string) Answer {
 	t0 := time.Now()
 	cmd := exec.Command("glpsol", args...) //nolint:gosec // a fixed program on files of the test's own
 	log, err := cmd.CombinedOutput()
-	a := Answer{Wall: time.Since(t0), Log: string(log)}
+	a := Answer{Wall: time.Since(t0), Log: string(log), Late: strings.Contains(string(log), "TIME LIMIT EXCEEDED")}
 	if s := cmd.ProcessState; s != nil {
 		a.CPU = s.UserTime() + s.SystemTime()
 	}
