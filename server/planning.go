@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strings"
 
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger"
@@ -84,6 +85,9 @@ func (d *desk) moldRefs(field string, names []string) (ids []string) {
 	return ids
 }
 
+// rounded is a figure to six decimals: no plan is better known.
+func rounded(x float64) float64 { return math.Round(x*1e6) / 1e6 }
+
 // mg shows milligrams that a science reckoned.
 func (d *desk) mg(x float64) *pb.Mass { return d.kg(x / 1e6) }
 
@@ -91,19 +95,19 @@ func (d *desk) chargePlan(v shop.ChargePlan) *pb.PlanChargeResponse {
 	p := v.Plan
 	out := &pb.PlanChargeResponse{
 		Heat: d.name("heats", v.Heat.ID), Heel: d.massOrNil(v.Heel), InCrucible: d.massOrNil(v.Ready), Charge: d.mass(ledger.Mass(p.Charge)), Melt: d.mg(p.Melt),
-		Molds: d.mass(v.MoldsMass), Need: d.mg(p.Need.Mean), NeedStandard: d.mg(p.Need.SD), PourOff: d.mg(p.PourOff), ChanceShort: p.ChanceShort,
-		ReturnsPercent: 100 * p.Returns, PigMolds: count(p.PigMolds), Deoxidiser: d.name("supplies", v.Deoxidiser), Dose: d.massOrNil(ledger.Mass(math.Round(p.Deoxide))),
+		Molds: d.mass(v.MoldsMass), Need: d.mg(p.Need.Mean), NeedStandard: d.mg(p.Need.SD), PourOff: d.mg(p.PourOff), ChanceShort: rounded(p.ChanceShort),
+		ReturnsPercent: rounded(100 * p.Returns), PigMolds: count(p.PigMolds), Deoxidiser: d.name("supplies", v.Deoxidiser), Dose: d.massOrNil(ledger.Mass(math.Round(p.Deoxide))),
 		Waiting: volume(int64(math.Round(p.Waiting * 1000))), Notes: v.Notes, Cautions: cautions(v.Cautions), Sequence: v.Seq, Proof: planProof(p.Proof, v.Currency != ""),
-		LossPercent: 100 * v.Loss.Mean, Tap: d.degreesC(p.Pour.TapC),
+		LossPercent: rounded(100 * v.Loss.Mean), Tap: d.degreesC(p.Pour.TapC),
 	}
 	low, high := v.Loss.Interval(0.9)
-	out.LossFromPercent, out.LossToPercent = 100*low, 100*high
+	out.LossFromPercent, out.LossToPercent = rounded(100*low), rounded(100*high)
 	d.takes(out, v)
 	if v.Currency != "" {
 		out.Cost = money(p.Cost, v.Currency)
 	}
 	if p.Fill > 0 {
-		fill := 100 * p.Fill
+		fill := rounded(100 * p.Fill)
 		out.FillPercent = &fill
 	}
 	if v.PotMass > 0 {
@@ -113,8 +117,8 @@ func (d *desk) chargePlan(v shop.ChargePlan) *pb.PlanChargeResponse {
 		out.LimitSet = v.Limits.ID()
 	}
 	for _, c := range v.Contents {
-		out.Contents = append(out.Contents, &pb.PlannedContent{Title: c.Name, Symbols: c.Elements, Percent: c.Percent, SdPercent: c.SD, MostPercent: c.Most,
-			MinPercent: c.Min, MaxPercent: c.Max, Below: c.Below, Above: c.Above, Binding: c.Binding})
+		out.Contents = append(out.Contents, &pb.PlannedContent{Title: c.Name, Symbols: c.Elements, Percent: rounded(c.Percent), SdPercent: rounded(c.SD), MostPercent: rounded(c.Most),
+			MinPercent: c.Min, MaxPercent: c.Max, Below: rounded(c.Below), Above: rounded(c.Above), Binding: c.Binding})
 	}
 	for _, x := range v.Pour {
 		out.Pours = append(out.Pours, d.pourStep(x))
@@ -148,26 +152,29 @@ func (d *desk) takes(out *pb.PlanChargeResponse, v shop.ChargePlan) {
 	}
 }
 
+// shownGap is the smallest gap that is worth a word.
+const shownGap = 1e-6
+
 // planProof says how good a plan is known to be.
 func planProof(p *charge.Proof, priced bool) *pb.PlanProof {
-	better := "cheaper"
+	s := "no charge that keeps as far from the limits is cheaper"
 	switch {
 	case p.Aim == charge.MostReturns:
-		better = "with more returns"
+		s = "no charge that keeps as far from the limits, and is hardly heavier than the cheapest, has more returns"
 	case !priced:
-		better = "cheaper, with costs as assumed"
+		s += ", with costs as assumed,"
 	}
-	s := fmt.Sprintf("no charge is %s", better)
-	if p.Gap > 0 {
-		s = fmt.Sprintf("no charge is %s by more than %.2g %%", better, 100*p.Gap)
+	if p.Gap > shownGap {
+		s += fmt.Sprintf(" by more than %.2g %%", 100*p.Gap)
 	}
-	return &pb.PlanProof{Optimal: p.Optimal, Gap: p.Gap, Sentence: s}
+	s = strings.TrimSuffix(s, ",")
+	return &pb.PlanProof{Optimal: p.Optimal, Gap: rounded(p.Gap), Sentence: s}
 }
 
 func (d *desk) pourStep(x shop.PlannedPour) *pb.PlannedPour {
 	return &pb.PlannedPour{Mold: d.nameIn(x.Mold.Heat, "molds", x.Mold.ID), DisplayName: x.Mold.Name, Mass: d.mass(x.Mold.Metal + x.Mold.Gating), Thin: x.Thin,
-		PourFrom: d.degreesC(x.FromC), PourTo: d.degreesC(x.ToC), WaitSeconds: x.Wait, Start: d.degreesC(x.StartC), End: d.degreesC(x.EndC),
-		TooColdCelsius: x.TooCold, TooHotCelsius: x.TooHot}
+		PourFrom: d.degreesC(x.FromC), PourTo: d.degreesC(x.ToC), WaitSeconds: rounded(x.Wait), Start: d.degreesC(x.StartC), End: d.degreesC(x.EndC),
+		TooColdCelsius: rounded(x.TooCold), TooHotCelsius: rounded(x.TooHot)}
 }
 
 func (s planning) ArrangeHeats(ctx context.Context, r *pb.ArrangeHeatsRequest) (*pb.ArrangeHeatsResponse, error) {

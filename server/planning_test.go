@@ -19,7 +19,7 @@ const heat44 = harrow + "/heats/44"
 func foundry(t *testing.T) *bench {
 	b := done(t)
 	do[*pb.ReceiveLotResponse](b, &pb.ReceiveLotRequest{Parent: harrow, LotId: "fresh", Supplier: "northmetal", Alloy: alloyID, Place: "rack", Weighing: pieces(30_000, 6), Price: "9.20 USD/kg",
-		Certificate: &pb.Certificate{Number: "NM-200", Elements: []*pb.Element{{Symbol: "Cu", Percent: "94.9"}, {Symbol: "Si", Percent: "4.0"}, {Symbol: "Mn", Percent: "1.0"},
+		Certificate: &pb.Certificate{Number: "NM-200", Elements: []*pb.Element{{Symbol: "Cu", Percent: "94.5"}, {Symbol: "Si", Percent: "4.4"}, {Symbol: "Mn", Percent: "1.0"},
 			{Symbol: "Fe", Percent: "0.05"}, {Symbol: "Zn", Percent: "0.03"}, {Symbol: "Pb", Percent: "0.02"}}}})
 	do[*pb.OpenHeatResponse](b, &pb.OpenHeatRequest{Name: heat44})
 	return b
@@ -89,7 +89,7 @@ func TestPlansThatCannotBe(t *testing.T) {
 		{plan(func(r *pb.PlanChargeRequest) { r.LeastReturnsPercent, r.PourOff = "95", g(15_000) }), []string{"returns at least 95 %", "together", "by"}},
 		{plan(func(r *pb.PlanChargeRequest) { r.Lift, r.CrucibleMass = g(25_000), g(16_000) }), []string{"crucible and metal to lift at most 25000 g", "by"}},
 		{plan(func(r *pb.PlanChargeRequest) { r.PigMold, r.PigMolds = g(3_000), 2 }), []string{"pig molds"}},
-		{plan(func(r *pb.PlanChargeRequest) { r.ChanceOutsidePercent, r.LeastReturnsPercent = "0.0001", "80" }), []string{"with a chance of"}},
+		{plan(func(r *pb.PlanChargeRequest) { r.ChanceOutsidePercent, r.MostReturnsPercent = "0.1", "20" }), []string{"Si over 4.5 % with a chance of"}},
 	} {
 		b.refusedBy(c.r, "NO_SUCH_CHARGE", "heat")
 		_, err := b.call(c.r)

@@ -253,14 +253,18 @@ func (p *page) pours(title string, all []*pb.PlannedPour) {
 
 func pourNote(x *pb.PlannedPour) string {
 	var notes []string
+	scale, size := "°C", 1.0
+	if strings.HasSuffix(x.GetPourFrom().GetText(), "F") { // as the shop reads them
+		scale, size = "°F", 9.0/5
+	}
 	if s := x.GetWaitSeconds(); s >= 1 {
 		notes = append(notes, fmt.Sprintf("let it cool %.0f s first", s))
 	}
 	if c := x.GetTooColdCelsius(); c > 0 {
-		notes = append(notes, fmt.Sprintf("%.0f °C too cold at its end", c))
+		notes = append(notes, fmt.Sprintf("%.0f %s too cold at its end", size*c, scale))
 	}
 	if c := x.GetTooHotCelsius(); c > 0 {
-		notes = append(notes, fmt.Sprintf("%.0f °C too hot", c))
+		notes = append(notes, fmt.Sprintf("%.0f %s too hot", size*c, scale))
 	}
 	return strings.Join(notes, ", ")
 }

@@ -128,7 +128,11 @@ func (a *arranger) read(r ledger.Reader) error {
 	}
 	a.filling = charge.StartingFilling().Learn(past)
 	a.note("molds here take %+.1f %% beside their plans, ± %.1f %% from mold to mold (from %s and a starting belief)", 100*a.filling.Bias, 100*a.filling.Spread, counted(len(past), "mold"))
-	a.note("a melt loses %.3g °C a minute while it is poured, and a mold takes %.3g s", a.q.Cooling, a.q.Takes)
+	settings, err := settingsIn(r)
+	if err != nil {
+		return err
+	}
+	a.note("a melt loses %s a minute while it is poured, and a mold takes %.3g s", degrees(settings, a.q.Cooling), a.q.Takes)
 	return a.readTemperatures(r)
 }
 

@@ -87,17 +87,22 @@ func (c *carrier) revises(e *ledger.Entry) bool {
 func (c *carrier) certified(lot string, cert *ledger.Certificate) alloy.Composition {
 	comp := measured(lot, cert)
 	if c.believes {
-		c.believe(lot, c.alloys[lot], comp)
+		c.believe(c.alloys[lot], comp)
 	}
 	return comp
 }
+
+// believedOrigin is the one origin of all doubt that is only belief. What is believed
+// to be within limits is so in any mixture: it widens what is said of a content, and
+// is no chance of being outside.
+const believedOrigin = "believed"
 
 // believe adds to a certificate the elements that it does not name and the limits
 // of its alloy do: anywhere from the least to the greatest that the limits and the
 // part that is not named allow (rectangular, GUM clause 4.3.7), the base metal what
 // is left. A charge that is to keep limits cannot do without an idea of them; it is
 // a belief, which a fuller certificate replaces.
-func (c *carrier) believe(origin, id string, comp alloy.Composition) {
+func (c *carrier) believe(id string, comp alloy.Composition) {
 	a, err := c.table.Find(id)
 	if err != nil {
 		return
@@ -109,6 +114,7 @@ func (c *carrier) believe(origin, id string, comp alloy.Composition) {
 	rest := unnamedPart(comp)
 	base := mostOf(a.Typical())
 	_, baseNamed := comp.Mean[base]
+	doubt := map[string]float64{}
 	for _, l := range set.Limits {
 		if _, named := comp.Mean[l.Element]; named || l.Element == base || !isElement(l) {
 			continue
@@ -120,18 +126,54 @@ func (c *carrier) believe(origin, id string, comp alloy.Composition) {
 			high = math.Min(high, l.Min)
 		}
 		low := math.Min(l.Min, high)
-		sd := (high - low) / math.Sqrt(12)
 		comp.Mean[l.Element] = (low + high) / 2
-		if sd > 0 {
-			comp.Doubt[origin+"/"+l.Element] = map[string]float64{l.Element: sd}
-			if !baseNamed {
-				comp.Doubt[origin+"/"+l.Element][base] = -sd
-			}
+		doubt[l.Element] = (high - low) / math.Sqrt(12)
+		if !baseNamed {
+			doubt[base] -= doubt[l.Element]
 		}
 	}
 	if left := unnamedPart(comp); !baseNamed && base != "" && left > 0 {
 		comp.Mean[base] = left
 	}
+	comp.Doubt[believedOrigin] = doubt
+}
+
+// onlyBelieved makes all doubt of a composition belief.
+func onlyBelieved(comp alloy.Composition) alloy.Composition {
+	doubt := map[string]float64{}
+	for _, by := range comp.Doubt {
+		for e, s := range by {
+			doubt[e] += s
+		}
+	}
+	comp.Doubt = map[string]map[string]float64{believedOrigin: doubt}
+	return comp
+}
+
+// condensed is a composition with few origins of doubt, belief apart from the rest.
+func condensed(comp alloy.Composition, key string) alloy.Composition {
+	belief, has := comp.Doubt[believedOrigin]
+	if !has {
+		return comp.Condensed(key, keepDoubts)
+	}
+	out := withoutBelief(comp).Condensed(key, keepDoubts)
+	doubt := map[string]map[string]float64{believedOrigin: belief}
+	for k, by := range out.Doubt {
+		doubt[k] = by
+	}
+	out.Doubt = doubt
+	return out
+}
+
+// withoutBelief is a composition with the doubt of what was measured alone.
+func withoutBelief(comp alloy.Composition) alloy.Composition {
+	doubt := map[string]map[string]float64{}
+	for k, by := range comp.Doubt {
+		if k != believedOrigin {
+			doubt[k] = by
+		}
+	}
+	return alloy.Composition{Mean: comp.Mean, Doubt: doubt}
 }
 
 // isElement reports whether a row of limits is of an element with a bound.

@@ -199,6 +199,9 @@ func (c *carrier) byAlloy(origin, id string) (alloy.Composition, string) {
 	if a, err := c.table.Find(id); err == nil {
 		if set, err := a.LimitSet(alloy.Casting, ""); err == nil {
 			if comp, err := alloy.FromLimits(origin, set, a.Kind); err == nil {
+				if c.believes {
+					comp = onlyBelieved(comp)
+				}
 				return comp, "only known as " + id + ": anywhere within its limits"
 			}
 		}
@@ -249,7 +252,7 @@ func (c *carrier) content(key string) (alloy.Composition, error) {
 	if err != nil {
 		return comp, fmt.Errorf("%s: %w", key, err)
 	}
-	v.mixed, v.done = comp.Condensed(key, keepDoubts), true
+	v.mixed, v.done = condensed(comp, key), true
 	c.of[key] = v
 	return v.mixed, nil
 }

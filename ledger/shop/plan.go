@@ -97,7 +97,7 @@ type PlannedContent struct {
 	Percent      float64  // what the lots do not name counted as nothing
 	Most         float64  // with it counted as this element
 	SD           float64
-	Below, Above float64 // chances of being outside the limits
+	Below, Above float64 // chances of being outside the limits, by the doubt of what was measured
 	Binding      bool    // a limit, or the doubt kept from it, shapes the charge
 }
 
@@ -217,6 +217,7 @@ type chargeFacts struct {
 	molds    map[string]ledger.Mold
 	perKg    float64 // money of a kg, on the average
 	effects  []alloy.Effect
+	supply   ledger.Supply           // the deoxidiser
 	byForm   [loss.NumForms]*float64 // what a charge all of this form loses
 }
 

@@ -46,7 +46,7 @@ func (p *planner) windows() {
 			p.heat.Windows = append(p.heat.Windows, charge.Window{Name: l.Element, Elements: counted, Max: &l.Max})
 		}
 	}
-	p.note("composition is held to %s; an element that a certificate does not name is taken to be anywhere the alloy's limits let it", set.ID())
+	p.note("composition is held to %s; a lot without a certificate, and what a certificate does not name, is taken to be anywhere within the alloy's limits and is no chance of being outside", set.ID())
 	if len(left) > 0 {
 		p.note("not looked at: %s", strings.Join(left, ", "))
 	}
@@ -96,9 +96,13 @@ func (p *planner) outside() float64 {
 	return part(usualOutside)
 }
 
-// doubts are the standard deviations of the windows' contents in a plan, weight %,
-// in the order of the windows. What lots share is wrong together.
-func (p *planner) doubts(plan *charge.Plan) ([]float64, error) {
+// doubt is how well a content is known: all of it, and the part of it that was
+// measured, which is what can be outside a limit. Standard deviations, weight %.
+type doubt struct{ all, measured float64 }
+
+// doubts are those of the windows' contents in a plan, in the order of the windows.
+// What lots share is wrong together.
+func (p *planner) doubts(plan *charge.Plan) ([]doubt, error) {
 	m := alloy.Melt{Origin: "heat " + p.h.ID, Effects: p.effects}
 	if kg := float64(p.heat.Heel) / 1e6; kg > 0 {
 		m.Inputs = append(m.Inputs, alloy.Input{Mass: kg, Of: p.heelComp})
@@ -106,7 +110,7 @@ func (p *planner) doubts(plan *charge.Plan) ([]float64, error) {
 	for _, t := range plan.Takes {
 		m.Inputs = append(m.Inputs, alloy.Input{Mass: float64(t.Mass) / 1e6, Of: p.comps[t.Lot]})
 	}
-	out := make([]float64, len(plan.Contents))
+	out := make([]doubt, len(plan.Contents))
 	if len(m.Inputs) == 0 {
 		return out, nil
 	}
@@ -114,8 +118,9 @@ func (p *planner) doubts(plan *charge.Plan) ([]float64, error) {
 	if err != nil {
 		return nil, scienceError("composition", err)
 	}
+	known := withoutBelief(comp)
 	for i, c := range plan.Contents {
-		out[i] = comp.Sum(c.Window.Elements...).SD
+		out[i] = doubt{comp.Sum(c.Window.Elements...).SD, known.Sum(c.Window.Elements...).SD}
 	}
 	return out, nil
 }
@@ -123,12 +128,12 @@ func (p *planner) doubts(plan *charge.Plan) ([]float64, error) {
 // margins are what has to be kept from each limit so that the chance of being
 // outside it is at most what is accepted; 0 where that needs none. enough is
 // whether the plan keeps them all.
-func (p *planner) margins(plan *charge.Plan, sd []float64) (margin []float64, enough bool) {
+func (p *planner) margins(plan *charge.Plan, sd []doubt) (margin []float64, enough bool) {
 	margin, enough = make([]float64, len(sd)), true
 	z := math.Sqrt2 * math.Erfinv(1-2*p.outside())
 	const shown = 1e-4 // weight %: less is rounding
 	for i, c := range plan.Contents {
-		need, w := z*sd[i], c.Window
+		need, w := z*sd[i].measured, c.Window
 		if w.Min != nil && c.Percent-*w.Min < need-shown || w.Max != nil && *w.Max-c.Most < need-shown {
 			margin[i], enough = need, false
 		}
@@ -137,7 +142,7 @@ func (p *planner) margins(plan *charge.Plan, sd []float64) (margin []float64, en
 }
 
 // worst is the greatest chance of being outside one limit.
-func worst(plan *charge.Plan, sd []float64) (chance float64) {
+func worst(plan *charge.Plan, sd []doubt) (chance float64) {
 	for _, c := range plannedContents(plan, sd) {
 		chance = math.Max(chance, math.Max(c.Below, c.Above))
 	}
@@ -146,21 +151,21 @@ func worst(plan *charge.Plan, sd []float64) (chance float64) {
 
 // plannedContents says how likely each content is to be outside. The two sides of
 // one limit are put together again.
-func plannedContents(plan *charge.Plan, sd []float64) (out []PlannedContent) {
+func plannedContents(plan *charge.Plan, sd []doubt) (out []PlannedContent) {
 	for i, c := range plan.Contents {
 		w := c.Window
 		n := len(out) - 1
 		if n < 0 || !slices.Equal(out[n].Elements, w.Elements) || w.Min != nil {
-			out = append(out, PlannedContent{Name: w.Name, Elements: w.Elements, Percent: c.Percent, Most: c.Most, SD: sd[i]})
+			out = append(out, PlannedContent{Name: w.Name, Elements: w.Elements, Percent: c.Percent, Most: c.Most, SD: sd[i].all})
 			n++
 		}
 		v := &out[n]
-		v.Binding = v.Binding || c.Binding
+		v.Binding = v.Binding || c.Binding || w.Margin > 0
 		if w.Min != nil {
-			v.Min, v.Below = w.Min, chanceBelow(c.Percent, sd[i], *w.Min)
+			v.Min, v.Below = w.Min, chanceBelow(c.Percent, sd[i].measured, *w.Min)
 		}
 		if w.Max != nil {
-			v.Max, v.Above = w.Max, chanceBelow(-c.Most, sd[i], -*w.Max)
+			v.Max, v.Above = w.Max, chanceBelow(-c.Most, sd[i].measured, -*w.Max)
 		}
 	}
 	return out

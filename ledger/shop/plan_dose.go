@@ -25,6 +25,13 @@ func (p *planner) deoxidise(r ledger.Reader) error {
 		return nil
 	}
 	p.out.Deoxidiser = supply
+	if rec, found, err := r.Record(ledger.RecSupply, supply); err != nil {
+		return err
+	} else if found {
+		if err := rec.Into(&p.supply); err != nil {
+			return err
+		}
+	}
 	p.heat.Deoxide = charge.Deoxidiser{Name: supply, PerKg: 1000 * dose}
 	if heats > 0 {
 		p.note("deoxidiser %s: %.3g g for a kilogram of melt, as in %s of this alloy", supply, 1000*dose, counted(heats, "heat"))

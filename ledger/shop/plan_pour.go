@@ -54,7 +54,7 @@ func (p *planner) pouring(r ledger.Reader) error {
 	if p.q.Cooling == 0 {
 		p.note("how fast the melt cools while it is poured is not reckoned")
 	} else {
-		p.note("the melt loses %s a minute while it is poured, and a mold takes %.3g s", p.degrees(p.q.Cooling), takes)
+		p.note("the melt loses %s a minute while it is poured, and a mold takes %.3g s", degrees(p.settings, p.q.Cooling), takes)
 	}
 	return nil
 }
@@ -74,9 +74,9 @@ func isThin(m ledger.Mold, density float64, light, heavy []string) bool {
 	return density > 0 && float64(m.Metal)/1000/density < thinBelowMl
 }
 
-// degrees writes a difference of temperatures.
-func (p *planner) degrees(k float64) string {
-	if unit.TempUnit(p.settings.TempUnit) == unit.F {
+// degrees writes a difference of temperatures on the shop's scale.
+func degrees(s ledger.Shop, k float64) string {
+	if unit.TempUnit(s.TempUnit) == unit.F {
 		return fmt.Sprintf("%.3g °F", k*9/5)
 	}
 	return fmt.Sprintf("%.3g °C", k)

@@ -25,28 +25,28 @@ const preferNodes = 5000
 
 // solve plans with what is demanded; then, as far as a plan can still be had, with
 // what is preferred: metal spoken for this heat, and contents that keep the doubt
-// about them from their limits.
+// about them from their limits. The cheapest charge is found first, whatever the aim.
 func (p *planner) solve(ctx context.Context) (*charge.Plan, error) {
 	p.heat.Must = p.must
 	soft := p.q.Spoken == SpokenPreferred && len(p.must) > 0
-	plan, err := p.make(ctx, limitsOf(soft))
+	lim := charge.Limits{}
+	if soft {
+		lim.Nodes = preferNodes
+	}
+	plan, err := charge.Make(ctx, p.heat, p.lots, lim)
 	if err != nil && soft && isNo(err) {
 		p.heat.Must = nil
-		if plan, err = p.make(ctx, charge.Limits{}); err == nil {
+		if plan, err = charge.Make(ctx, p.heat, p.lots, charge.Limits{}); err == nil {
 			p.note("not all that is spoken for this heat can go in with the rest of what is asked")
 		}
 	}
 	if err != nil {
 		return nil, p.planError(err)
 	}
-	return p.doubted(ctx, plan)
-}
-
-func limitsOf(soft bool) charge.Limits {
-	if soft {
-		return charge.Limits{Nodes: preferNodes}
+	if plan, err = p.doubted(ctx, plan); err != nil || p.q.Aim == charge.LeastCost || plan.Returns == 1 {
+		return plan, err
 	}
-	return charge.Limits{}
+	return p.mostReturns(ctx, plan)
 }
 
 // isNo reports whether an error says that there is no plan, or none was found.
@@ -56,97 +56,38 @@ func isNo(err error) bool {
 	return errors.As(err, &no) || errors.As(err, &undecided)
 }
 
-// make plans once. Most returns are looked for among charges that are hardly
-// heavier than the cheapest.
-func (p *planner) make(ctx context.Context, lim charge.Limits) (*charge.Plan, error) {
+// mostReturns looks for more returns among charges that are hardly heavier than the
+// cheapest one and as far from the limits.
+func (p *planner) mostReturns(ctx context.Context, cheapest *charge.Plan) (*charge.Plan, error) {
 	h := p.heat
-	plan, err := charge.Make(ctx, h, p.lots, lim)
-	if err != nil || p.q.Aim == charge.LeastCost || plan.Returns == 1 {
-		return plan, err
-	}
-	most := int64(math.Ceil(float64(plan.Charge) * heavier))
-	if h.MaxCharge == 0 || most < h.MaxCharge {
+	h.Aim = charge.MostReturns
+	if most := int64(math.Ceil(float64(cheapest.Charge) * heavier)); h.MaxCharge == 0 || most < h.MaxCharge {
 		h.MaxCharge = most
 	}
-	h.Aim = p.q.Aim
-	return charge.Make(ctx, h, p.lots, lim)
-}
-
-// rounds bounds how often a plan is looked for whose contents keep their doubt from
-// the limits: the margins follow the lots that a plan takes, and settle in two or
-// three rounds.
-const rounds = 7
-
-// doubted keeps contents from their limits by as much as their doubt asks for. What
-// a plan lacks is asked of the next one, and half as much more or less again when
-// that cannot be had or is not enough: surer metal needs less. This finds a plan in
-// practice, and does not prove that there is none.
-func (p *planner) doubted(ctx context.Context, first *charge.Plan) (*charge.Plan, error) {
-	hard := p.q.ChanceOutside != nil
-	best, least := first, math.Inf(1)
-	plan := first
-	have, ask := make([]float64, len(p.heat.Windows)), make([]float64, len(p.heat.Windows))
-	for range rounds {
-		if plan != nil {
-			sd, err := p.doubts(plan)
-			if err != nil {
-				return nil, err
-			}
-			if w := worst(plan, sd); w < least-0.01 {
-				best, least = plan, w
-			}
-			margin, enough := p.margins(plan, sd)
-			if enough {
-				return plan, nil
-			}
-			for i := range ask {
-				have[i] = p.heat.Windows[i].Margin
-				ask[i] = math.Max(have[i], margin[i])
-			}
-		} else {
-			for i := range ask {
-				ask[i] = (have[i] + ask[i]) / 2
-			}
-		}
-		for i := range p.heat.Windows {
-			p.heat.Windows[i].Margin = ask[i]
-		}
-		next, err := p.make(ctx, charge.Limits{Nodes: preferNodes})
-		if err != nil && !isNo(err) {
-			return nil, p.planError(err)
-		}
-		if plan = next; err != nil {
-			plan = nil
-		}
+	plan, err := charge.Make(ctx, h, p.lots, charge.Limits{})
+	if err != nil && !isNo(err) {
+		return nil, p.planError(err)
 	}
-	if hard {
-		return nil, p.tooDoubtful(best)
-	}
-	return best, nil
-}
-
-// tooDoubtful says which contents are not known well enough.
-func (p *planner) tooDoubtful(best *charge.Plan) error {
-	sd, err := p.doubts(best)
 	if err != nil {
-		return err
+		return cheapest, nil //nolint:nilerr // the search ended too soon: what there is stands
 	}
-	return &ledger.Error{Class: ledger.ErrState, Reason: "NO_SUCH_CHARGE", Field: "heat", Value: p.h.ID,
-		Want: fmt.Sprintf("no charge was found whose contents are outside each limit with a chance of %.3g %% at most. The best found may be outside: %s. Certificates or measurements of the lots would tell, or accept a greater chance",
-			100*p.outside(), strings.Join(p.doubtful(plannedContents(best, sd)), ", "))}
-}
-
-// doubtful lists the limits that may be passed with more than the chance accepted.
-func (p *planner) doubtful(contents []PlannedContent) (out []string) {
-	for _, c := range contents {
-		if c.Below > p.outside()+0.001 {
-			out = append(out, fmt.Sprintf("%s under %.4g %% with a chance of %.0f %%", c.Name, *c.Min, 100*c.Below))
-		}
-		if c.Above > p.outside()+0.001 {
-			out = append(out, fmt.Sprintf("%s over %.4g %% with a chance of %.0f %%", c.Name, *c.Max, 100*c.Above))
-		}
+	chance := func(plan *charge.Plan) (float64, error) {
+		sd, err := p.doubts(plan)
+		return worst(plan, sd), err
 	}
-	return out
+	was, err := chance(cheapest)
+	if err != nil {
+		return nil, err
+	}
+	is, err := chance(plan)
+	if err != nil {
+		return nil, err
+	}
+	if is > math.Max(was, p.outside()) || plan.Returns <= cheapest.Returns {
+		p.note("no charge with more returns than the cheapest keeps as far from the limits")
+		return cheapest, nil
+	}
+	return plan, nil
 }
 
 // result says what follows from a plan.
@@ -287,6 +228,9 @@ func (p *planner) cautions() {
 		f.PourC = math.Max(f.PourC, math.Max(st.StartC, st.FromC))
 	}
 	p.out.Cautions = alloy.Cautions(f)
+	if c := p.supply.Caution; c != "" {
+		p.out.Cautions = append(p.out.Cautions, alloy.Caution{Code: "supply", Because: p.supply.Name + " is added", Text: strings.TrimSuffix(c, ".") + ". " + alloy.ComesFirst})
+	}
 }
 
 // words writes milligrams in the shop's unit.

@@ -398,7 +398,7 @@ func TestPlanDoses(t *testing.T) {
 	if got := b.must(shop.PlanQuery{Heat: "1"}); got.Deoxidiser != "" || got.Plan.Deoxide != 0 {
 		t.Errorf("%q, %g mg without any heat that had one", got.Deoxidiser, got.Plan.Deoxide)
 	}
-	b.Do(b.SetSupply(ctx, m, ledger.Supply{ID: "pcu", Name: "phosphor copper", Purpose: "deoxidiser"}))
+	b.Do(b.SetSupply(ctx, m, ledger.Supply{ID: "pcu", Name: "phosphor copper", Purpose: "deoxidiser", Caution: "keep it dry"}))
 	b.refused(shop.PlanQuery{Heat: "1", Deoxidiser: "pcu"}, "BAD_PLAN", "dose")
 	b.refused(shop.PlanQuery{Heat: "1", Deoxidiser: "none"}, "NOT_FOUND")
 	b.Do(b.ReceiveSupply(ctx, m, ledger.SupplyMove{Supply: "pcu", Amount: ledgertest.Grams(1_000)}))
@@ -410,6 +410,9 @@ func TestPlanDoses(t *testing.T) {
 	got := b.must(shop.PlanQuery{Heat: "2"})
 	if g := got.Plan.Deoxide / 1e3 / (got.Plan.Melt / 1e6); got.Deoxidiser != "pcu" || math.Abs(g-2) > 1e-6 {
 		t.Errorf("%q, %g g for a kg of melt; heat 1 had 2", got.Deoxidiser, g)
+	}
+	if c := got.Cautions[len(got.Cautions)-1]; c.Text != "keep it dry. "+alloy.ComesFirst {
+		t.Errorf("caution %+v; the supply's own is wanted", c)
 	}
 	none := ledger.PPM(0)
 	if got := b.must(shop.PlanQuery{Heat: "2", Dose: &none}); got.Deoxidiser != "" {
