@@ -94,6 +94,9 @@ func agree(t *testing.T, p *Problem, flags ...string) (what, wrong string) {
 				return "", fmt.Sprintf("bound %v, glpsol has %v", b, g.Value)
 			}
 		}
+		if g.Status == "f" && got.Status == Infeasible && holds(g, p) {
+			return "", fmt.Sprintf("infeasible, glpsol has %v", g.Value)
+		}
 		return "limit", ""
 	case g.Status == "o" && !holds(g, p):
 		// GLPK 5.0's integer preprocessor (on by default in glpsol, --nopresol does
