@@ -8,7 +8,7 @@
 // doubtful weights, the chance of running short that the melter accepts, windows
 // of composition, the crucible's volume, what may be lifted, the share of returns,
 // the pour-off, the pig molds that are dry. Lots say what there is: pieces that go
-// in whole or not at all, loose metal by the handful, holds, contents, value. Plan
+// in whole or not at all, loose metal by the handful, holds, contents, value. Make
 // finds the cheapest charge, or the one that uses most returns, proves how far
 // from the best it can be at most, and says in which order to feed and to pour.
 // When there is no such charge it returns an *Infeasible: a smallest set of
@@ -42,11 +42,12 @@
 //
 // # Assumptions
 //
-// Lots are mixed fully; the heel is not charged and loses nothing; solid returns
-// are as long as they need in the melt. Contents are means: a Window's Margin is
-// the place for their doubt. Bulk, feeding order, pig molds for the pour-off and
-// for one failed mold, and pouring the hottest mold first are common practice
-// without a source, and say so where they stand.
+// Everything melts and mixes fully; the heel is not charged and loses nothing.
+// Contents are means: a Window's Margin is the place for their doubt. The chord
+// asks for up to some grams more than the chance itself, so that a charge which
+// has the chance within grams may be passed over. Bulk, feeding order, pig molds
+// for the pour-off and for one failed mold, and pouring the hottest mold first are
+// common practice without a source, and say so where they stand.
 //
 // # What it refuses
 //

@@ -7,6 +7,7 @@ import (
 	"math/big"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"strconv"
 	"testing"
 	"time"
@@ -77,6 +78,9 @@ func TestEnumerated(t *testing.T) {
 func agree(t *testing.T, p *Problem, flags ...string) (what, wrong string) {
 	t.Helper()
 	g := runGlpsol(t, p, 10, flags...)
+	if !slices.ContainsFunc(p.Cols, func(c Col) bool { return c.Whole }) && g.Status == "f" && !g.Late {
+		g.Status = "o" // of a programme without whole columns glpsol says feasible, twice, for optimal
+	}
 	ctx, stop := context.WithTimeout(context.Background(), 30*time.Second)
 	defer stop()
 	got, err := Solve(ctx, p, Options{})
