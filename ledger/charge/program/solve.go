@@ -29,7 +29,9 @@ func (s Status) String() string { return statusNames[s] }
 // Options limit a search. The zero value asks for the optimum to one part in a
 // thousand million and sets no limit on nodes.
 type Options struct {
-	Gap    float64    // relative gap that is good enough; 0 means 1e-9
+	// Gap is good enough, as a part of the objective or of the dearest column's
+	// cost, whichever is larger; 0 means 1e-9.
+	Gap    float64
 	GapAbs *big.Rat   // absolute gap that is good enough; nil means 0
 	Nodes  int        // search nodes before the best known answer is returned; 0 means no limit
 	Start  []*big.Rat // an answer to start from, ignored when it is not one
