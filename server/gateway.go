@@ -8,6 +8,7 @@ import (
 	"math"
 	"net/http"
 	"strconv"
+	"sync"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
@@ -21,12 +22,17 @@ import (
 // the request id of a write.
 const idempotencyKey = "idempotency-key"
 
+// setStrictQuery makes every gateway of the process read queries strictly. The
+// library keeps one parser for all of them in a variable that nothing guards, so
+// it is set once, before the first gateway answers.
+var setStrictQuery = sync.OnceFunc(func() { runtime.SetQueryParameterParser(&strictQuery{})(nil) })
+
 // newGateway builds the REST interface. It calls the gRPC server over conn, so
 // that a REST call is logged, checked and answered like any other.
 func newGateway(ctx context.Context, conn *grpc.ClientConn) (http.Handler, error) {
+	setStrictQuery()
 	mux := runtime.NewServeMux(
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, newStrictJSON()),
-		runtime.SetQueryParameterParser(&strictQuery{}), // of all gateways in the process: the library keeps one
 		runtime.WithIncomingHeaderMatcher(func(h string) (string, bool) {
 			switch h {
 			case "Idempotency-Key":
