@@ -27,7 +27,8 @@ var mayImport = map[string][]string{
 	"api":               {},
 	"api/remelt/v1":     {},
 	"client":            {"api/remelt/v1", "ledger", "ledger/unit"},
-	"server":            {"api", "api/remelt/v1", "ledger", "ledger/unit", "ledger/shop", "SCIENCES"},
+	"server":            {"api", "api/remelt/v1", "ledger", "ledger/unit", "ledger/shop", "SCIENCES", "server/web"},
+	"server/web/":       {"api/remelt/v1", "ledger/unit", "server/web/"},
 	"server/":           {"api/remelt/v1", "client", "ledger", "ledger/unit"},
 	"cmd/":              {"server", "server/", "client", "api/remelt/v1", "ledger", "ledger/unit", "ledger/sqlite"},
 }

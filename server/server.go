@@ -36,6 +36,7 @@ import (
 	"google.golang.org/grpc/test/bufconn"
 
 	"example.org/remelt/ledger"
+	"example.org/remelt/server/web"
 )
 
 // Config is what a server can be told. Only Store must be given.
@@ -222,7 +223,11 @@ func (s *Server) build() error {
 	if err != nil {
 		return err
 	}
-	site, err := newSite(s.cfg.Version, s.vitals, known, gateway)
+	pages, err := web.New(s.inside, web.Config{Now: s.cfg.Now, Log: s.cfg.Log})
+	if err != nil {
+		return err
+	}
+	site, err := newSite(s.cfg.Version, s.vitals, pages, gateway)
 	if err != nil {
 		return err
 	}

@@ -1,0 +1,53 @@
+package web
+
+import (
+	"net/http"
+
+	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+)
+
+// refused is what the page of an error shows.
+type refused struct {
+	Code    int
+	Message string
+	Reason  string // the same machine-readable reason as over gRPC and REST
+	Field   string
+}
+
+// fail answers with a page that says what was wrong.
+func (p *Pages) fail(w http.ResponseWriter, r *http.Request, v *visit, err error) {
+	st := status.Convert(err)
+	f := refused{Code: runtime.HTTPStatusFromCode(st.Code()), Message: st.Message()}
+	for _, d := range st.Details() {
+		switch d := d.(type) {
+		case *errdetails.ErrorInfo:
+			f.Reason = d.GetReason()
+		case *errdetails.BadRequest:
+			if len(d.GetFieldViolations()) > 0 {
+				f.Field = d.GetFieldViolations()[0].GetField()
+			}
+		}
+	}
+	if f.Code >= http.StatusInternalServerError {
+		p.cfg.Log.ErrorContext(r.Context(), "page failed", "path", r.URL.Path, "code", st.Code().String())
+	}
+	title := "This could not be shown"
+	if st.Code() == codes.NotFound {
+		title = "There is nothing of this name"
+	}
+	p.write(w, f.Code, "refused.html", frame{Title: title, Visit: v, Main: f})
+}
+
+// badUnit is the refusal of a unit that the address asks for.
+func badUnit(asked string) error {
+	st, err := status.New(codes.InvalidArgument, "unit: "+asked+" is not a unit of mass; must be one such as kg or lb").
+		WithDetails(&errdetails.ErrorInfo{Reason: "UNKNOWN_UNIT", Domain: "remelt"},
+			&errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{{Field: "unit", Reason: "UNKNOWN_UNIT"}}})
+	if err != nil {
+		return err
+	}
+	return st.Err()
+}

@@ -1,0 +1,118 @@
+package web
+
+import (
+	"context"
+	"time"
+
+	pb "example.org/remelt/api/remelt/v1"
+	"example.org/remelt/server/web/picture"
+)
+
+// heatPage is one heat: its plan while it is planned, what is in it while it
+// melts, and where its metal went.
+type heatPage struct {
+	Heat      *pb.Heat
+	Balance   *pb.HeatBalance
+	Flow      *picture.Flow
+	Molds     []*pb.Mold
+	Readings  []*pb.Reading
+	Additions []*pb.Addition
+	Castings  []*pb.Casting
+	History   []*pb.Entry
+}
+
+func (p *Pages) heat(v *visit) (frame, error) {
+	name := v.name("heats/" + v.r.PathValue("heat"))
+	got, err := p.call.heats.GetHeat(v.ctx, &pb.GetHeatRequest{Name: name})
+	if err != nil {
+		return frame{}, err
+	}
+	page := heatPage{Heat: got.GetHeat()}
+	bal, err := p.call.balances.GetHeatBalance(v.ctx, &pb.GetHeatBalanceRequest{Name: name + "/balance", WithSuspects: page.Heat.GetState() >= pb.Heat_STATE_LATE})
+	if err != nil {
+		return frame{}, err
+	}
+	page.Balance = bal.GetBalance()
+	page.Flow = heatFlow(v, page.Balance)
+	if page.Molds, err = all(v.ctx, func(ctx context.Context, token string) ([]*pb.Mold, string, error) {
+		l, err := p.call.molds.ListMolds(ctx, &pb.ListMoldsRequest{Parent: name, PageSize: 500, PageToken: token})
+		return l.GetMolds(), l.GetNextPageToken(), err
+	}); err != nil {
+		return frame{}, err
+	}
+	if page.Readings, err = all(v.ctx, func(ctx context.Context, token string) ([]*pb.Reading, string, error) {
+		l, err := p.call.heats.ListReadings(ctx, &pb.ListReadingsRequest{Parent: name, PageSize: 500, PageToken: token})
+		return l.GetReadings(), l.GetNextPageToken(), err
+	}); err != nil {
+		return frame{}, err
+	}
+	if page.Additions, err = all(v.ctx, func(ctx context.Context, token string) ([]*pb.Addition, string, error) {
+		l, err := p.call.heats.ListAdditions(ctx, &pb.ListAdditionsRequest{Parent: name, PageSize: 500, PageToken: token})
+		return l.GetAdditions(), l.GetNextPageToken(), err
+	}); err != nil {
+		return frame{}, err
+	}
+	past, err := p.call.entries.ListHistory(v.ctx, &pb.ListHistoryRequest{Name: name, PageSize: historyShown})
+	if err != nil {
+		return frame{}, err
+	}
+	page.History = past.GetEntries()
+	return frame{Title: "Heat " + last(name), Here: "heats", Live: true, Main: page}, nil
+}
+
+// heatTime is when a heat was last something: poured, opened or planned.
+func heatTime(h *pb.Heat) time.Time {
+	for _, t := range []interface{ AsTime() time.Time }{h.GetPourTime(), h.GetOpenTime(), h.GetPlannedTime()} {
+		if at := t.AsTime(); at.Unix() > 0 {
+			return at
+		}
+	}
+	return time.Time{}
+}
+
+// heatFlow is the picture of a heat's balance; nil while nothing is charged.
+func heatFlow(v *visit, b *pb.HeatBalance) *picture.Flow {
+	t := b.GetTerms()
+	if t.GetMetalIn().GetMg() <= 0 {
+		return nil
+	}
+	f := &picture.Flow{Title: "Where the metal of heat " + last(b.GetHeat().GetName()) + " went", Middle: "heat " + last(b.GetHeat().GetName()),
+		Show: func(mg int64) string { return v.Mass(&pb.Mass{Mg: mg}) }}
+	for _, c := range b.GetChargedByForm() {
+		f.In = append(f.In, picture.Stream{Name: word(c.GetForm()), Amount: c.GetMass().GetMg()})
+	}
+	rest := t.GetMetalIn().GetMg()
+	for _, s := range f.In {
+		rest -= s.Amount
+	}
+	if rest > 0 {
+		f.In = append(f.In, picture.Stream{Name: "additions and other", Amount: rest})
+	}
+	for _, o := range []struct {
+		name  string
+		mass  *pb.Mass
+		sort  picture.Sort
+		guess bool
+	}{
+		{"castings", t.GetCastings(), picture.Product, false},
+		{"returns", t.GetReturns(), picture.Back, false},
+		{"pigs", t.GetPigs(), picture.Back, false},
+		{"heel", t.GetHeel(), picture.Back, false},
+		{"recovered", t.GetRecovered(), picture.Back, false},
+		{"swept up", t.GetSpillKept(), picture.Back, false},
+		{"given away", t.GetGiven(), picture.Product, false},
+		{"in the crucible", t.GetInCrucible(), picture.Waiting, true},
+		{"in molds", t.GetInMolds(), picture.Waiting, true},
+		{"in skimmings", t.GetTrapped(), picture.Waiting, true},
+		{"oxide", t.GetOxide(), picture.Gone, true},
+		{"vapour", t.GetVapour(), picture.Gone, true},
+		{"spilled", t.GetSpilled(), picture.Gone, false},
+		{"kerf", t.GetKerf(), picture.Gone, false},
+		{"unaccounted", t.GetUnaccounted(), picture.Gone, true},
+	} {
+		if o.mass.GetMg() != 0 {
+			f.Out = append(f.Out, picture.Stream{Name: o.name, Amount: o.mass.GetMg(), Sort: o.sort, Provisional: o.guess || b.GetProvisional() && o.sort == picture.Back})
+		}
+	}
+	return f
+}

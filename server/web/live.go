@@ -1,0 +1,59 @@
+package web
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"strconv"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	pb "example.org/remelt/api/remelt/v1"
+)
+
+// live tells a page that the book has grown, as server-sent events: the number of
+// each new entry, and a comment now and then so that a broken line is noticed. The
+// browser reconnects by itself and says the last number it saw.
+func (p *Pages) live(w http.ResponseWriter, r *http.Request) {
+	after, err := strconv.ParseInt(r.Header.Get("Last-Event-ID"), 10, 64)
+	if err != nil {
+		after = -1 // from now on
+	}
+	ctx := r.Context()
+	parent := "shops/" + r.PathValue("shop")
+	if after < 0 {
+		got, err := p.call.stock.GetStock(ctx, &pb.GetStockRequest{Name: parent + "/stock"})
+		if err != nil {
+			http.Error(w, status.Convert(err).Message(), http.StatusNotFound)
+			return
+		}
+		after = got.GetStock().GetSequence()
+	}
+	stream, err := p.call.entries.WatchEntries(ctx, &pb.WatchEntriesRequest{Parent: parent, AfterSequence: after})
+	if err != nil {
+		http.Error(w, "the book cannot be watched now", http.StatusServiceUnavailable)
+		return
+	}
+	w.Header().Set("Content-Type", "text/event-stream")
+	w.Header().Set("X-Accel-Buffering", "no") // a proxy must not hold it back
+	flush := http.NewResponseController(w)
+	if _, err := fmt.Fprintf(w, "retry: 3000\nid: %d\n: here\n\n", after); err != nil || flush.Flush() != nil {
+		return
+	}
+	for {
+		got, err := stream.Recv()
+		if errors.Is(err, io.EOF) || status.Code(err) == codes.Canceled || err != nil {
+			return // the browser asks again
+		}
+		if e := got.GetEntry(); e != nil {
+			_, err = fmt.Fprintf(w, "id: %d\nevent: entry\ndata: %d\n\n", e.GetSequence(), e.GetSequence())
+		} else {
+			_, err = fmt.Fprint(w, ": still here\n\n")
+		}
+		if err != nil || flush.Flush() != nil {
+			return // the reader went away
+		}
+	}
+}

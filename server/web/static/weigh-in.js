@@ -1,0 +1,258 @@
+// @ts-check
+// The weigh-in page: reads what is typed, warns, keeps it in the outbox, and shows
+// what became of it.
+import { keep, drop, list, send, undo, requestID } from "./outbox.js";
+
+/** @typedef {import("./outbox.js").Item} Item */
+/** @typedef {{ shop: string, unit: string, heats: {id: string, alloy: string, leftMg: number}[],
+ *   tares: {id: string, name: string, mg: number}[], usual: Record<string, {leastMg: number, mostMg: number, of: number}>,
+ *   alloys: string[], unknown: string }} Facts */
+
+/** @template {HTMLElement} T @param {string} id @returns {T} */
+const get = (id) => /** @type {T} */ (document.getElementById(id));
+
+/** @type {Facts} */
+const facts = JSON.parse(get("facts").textContent ?? "{}");
+const form = /** @type {HTMLFormElement} */ (get("weigh"));
+const weight = /** @type {HTMLInputElement} */ (get("weight"));
+const unit = /** @type {HTMLSelectElement} */ (get("unit"));
+const heat = /** @type {HTMLSelectElement} */ (get("heat"));
+const alloy = /** @type {HTMLSelectElement} */ (get("alloy"));
+const tare = /** @type {HTMLSelectElement} */ (get("tare"));
+const tareWeight = /** @type {HTMLInputElement} */ (get("tare-weight"));
+const doubt = get("doubt"), line = get("line"), round = get("list");
+const milligrams = /** @type {Record<string, number>} */ ({ kg: 1e6, lb: 453592.37 });
+
+for (const t of facts.tares) tare.add(new Option(`${t.name} (${show(t.mg)})`, t.id));
+
+/** @param {number} mg */
+function show(mg) {
+  const u = unit.value;
+  return `${(mg / milligrams[u]).toFixed(u === "kg" ? 3 : 2)} ${u}`;
+}
+
+/** What was typed as milligrams, near enough to warn by; NaN when it is no plain number. @param {string} text */
+function rough(text) {
+  const t = text.trim().replace(",", ".");
+  return /^\d*\.?\d+$|^\d+\.$/.test(t) ? Number(t) * milligrams[unit.value] : NaN;
+}
+
+/** What is on the scale less the pan, near enough. */
+function net() {
+  const gross = rough(weight.value);
+  if (tare.value === "") return gross;
+  if (tare.value === "typed") return gross - rough(tareWeight.value);
+  return gross - (facts.tares.find((t) => t.id === tare.value)?.mg ?? 0);
+}
+
+/** The form that is chosen. @param {string} field */
+const chosen = (field) => String(new FormData(form).get(field) ?? "");
+
+/** Why the weight may be wrong; "" when nothing says so. */
+function doubtful() {
+  const mg = net(), pieces = Number(/** @type {HTMLInputElement} */ (get("pieces")).value) || 1;
+  if (Number.isNaN(mg)) return "";
+  if (mg <= 0) return "The pan weighs more than what is on the scale.";
+  const u = facts.usual[chosen("form")];
+  const each = mg / pieces;
+  if (u && (each < u.leastMg || each > u.mostMg)) {
+    return `${show(each)} is unlike the last ${u.of} of this kind (${show(u.leastMg * 2)} to ${show(u.mostMg / 1.5)}). Is it right?`;
+  }
+  const h = facts.heats.find((x) => x.id === heat.value);
+  const before = items.filter((i) => i.state === "waiting" && i.body.heats?.[0]?.heat === heat.value).reduce((s, i) => s + (i.body.roughMg ?? 0), 0);
+  if (h && mg > Math.max(h.leftMg - before, 0)) {
+    return `By the book heat ${h.id} has only ${show(Math.max(h.leftMg - before, 0))} left in its molds. Is it of this heat?`;
+  }
+  return "";
+}
+
+/** @type {Item[]} */
+let items = [];
+let sure = "";
+
+/** What is chosen, in a line above the keys, so that the choices can be folded away. */
+function summary() {
+  const what = form.querySelector("input[name=form]:checked + span")?.textContent ?? "";
+  const of = heat.value ? `heat ${heat.value}, ${facts.heats.find((h) => h.id === heat.value)?.alloy ?? ""}` : `heat not known, ${alloy.value === facts.unknown ? "alloy not known" : alloy.value}`;
+  get("chosen").textContent = `${what}, ${chosen("dirty") === "yes" ? "dirty" : "clean"} · ${of}`;
+}
+
+function told() {
+  summary();
+  get("alloy-of").hidden = heat.value !== "";
+  get("tare-typed").hidden = tare.value !== "typed";
+  const mg = net();
+  get("net").textContent = tare.value !== "" && !Number.isNaN(mg) ? `${show(mg)} without the pan` : "";
+  doubt.hidden = true;
+  sure = "";
+  get("go").textContent = "Put in the book";
+}
+form.addEventListener("input", told);
+form.addEventListener("change", () => { told(); remember(); });
+
+get("keys").addEventListener("click", (e) => {
+  const key = /** @type {HTMLElement} */ (e.target).closest("button");
+  if (!key) return;
+  weight.value = key.value === "back" ? weight.value.slice(0, -1) : weight.value + key.textContent;
+  told();
+});
+
+form.addEventListener("submit", async (e) => {
+  e.preventDefault();
+  const typed = weight.value.trim();
+  if (typed === "") { weight.focus(); return; }
+  const why = doubtful();
+  if (why && sure !== why) {
+    doubt.textContent = why;
+    doubt.hidden = false;
+    sure = why;
+    get("go").textContent = "It is right: put it in the book";
+    return;
+  }
+  await add(typed);
+});
+
+/** @param {string} typed */
+async function add(typed) {
+  const withUnit = /[a-z"']/i.test(typed) ? typed : `${typed} ${unit.value}`;
+  /** @type {Record<string, any>} */
+  const weighing = { scale: chosen("scale") };
+  if (tare.value === "") weighing.net = { text: withUnit };
+  else weighing.gross = { text: withUnit };
+  if (tare.value === "typed") weighing.tare = { text: /[a-z]/i.test(tareWeight.value) ? tareWeight.value : `${tareWeight.value} ${unit.value}` };
+  else if (tare.value) weighing.savedTare = tare.value;
+  const pieces = /** @type {HTMLInputElement} */ (get("pieces")).value.trim();
+  if (pieces) weighing.pieces = pieces;
+  /** @type {Record<string, any>} */
+  const body = { form: chosen("form"), dirty: chosen("dirty") === "yes", place: chosen("place"), weighing,
+    requestId: requestID(), who: /** @type {HTMLInputElement} */ (get("who")).value.trim(), device: "weigh-in page" };
+  if (heat.value) body.heats = [{ heat: heat.value }];
+  else body.alloy = alloy.value;
+  const what = form.querySelector("input[name=form]:checked + span")?.textContent ?? "";
+  /** @type {Item} */
+  const item = { id: body.requestId, shop: facts.shop, typedAt: Date.now(), body, state: "waiting", attempts: 0,
+    text: `${withUnit} ${what}${body.dirty ? ", dirty" : ""}${heat.value ? `, heat ${heat.value}` : `, ${alloy.value}`}` };
+  try {
+    await keep(item);
+  } catch (err) {
+    doubt.textContent = `This browser cannot keep the weighing (${err}). Nothing was booked.`;
+    doubt.hidden = false;
+    return;
+  }
+  weight.value = "";
+  /** @type {HTMLInputElement} */ (get("pieces")).value = "";
+  told();
+  weight.focus();
+  await draw();
+  await post();
+}
+
+/** Sends what waits and says how it stands. */
+async function post() {
+  await send(facts.shop, () => { void draw(); });
+  await draw();
+}
+
+async function draw() {
+  items = await list(facts.shop);
+  const waiting = items.filter((i) => i.state === "waiting").length, refused = items.filter((i) => i.state === "refused").length;
+  line.hidden = waiting === 0 && refused === 0;
+  line.className = refused ? "notice bad" : "notice";
+  line.textContent = refused ? `${refused} not accepted: look below and mend ${refused === 1 ? "it" : "them"}.`
+    : `${waiting} kept here, not yet in the book. ${navigator.onLine ? "Sending…" : "No network: they are sent when it is back."}`;
+  get("count").textContent = items.length ? `${items.filter((i) => i.state === "booked").length} in the book` : "";
+  round.replaceChildren(...items.toReversed().slice(0, 60).map(entry));
+}
+
+/** @param {Item} item */
+function entry(item) {
+  const li = document.createElement("li");
+  li.className = item.state;
+  const words = { waiting: "kept here, not sent yet", refused: "not accepted", booked: `in the book as ${item.lot}`, undone: "taken back" };
+  const text = document.createElement("b");
+  text.textContent = item.text;
+  const how = document.createElement("small");
+  how.textContent = [words[item.state], item.state === "refused" || item.state === "waiting" ? item.error : item.note].filter(Boolean).join(": ");
+  li.append(text, how);
+  if (item.state === "booked") li.append(button("Take back", async () => { await undo(item); await draw(); }, how));
+  if (item.state === "refused") {
+    if (item.reason === "NEEDS_REASON") {
+      const why = document.createElement("input");
+      why.placeholder = "why it is so all the same";
+      why.setAttribute("aria-label", "Reason");
+      li.append(why, button("Send with this reason", async () => { await again(item, { reason: why.value.trim() }); }, how));
+    }
+    li.append(button("Type it again", async () => { weight.value = String(item.body.weighing?.net?.text ?? item.body.weighing?.gross?.text ?? "").replace(/ (kg|lb)$/, ""); await drop(item.id); await draw(); weight.focus(); }, how));
+    li.append(button("Throw away", async () => { await drop(item.id); await draw(); }, how));
+  }
+  return li;
+}
+
+/** @param {Item} item @param {Record<string, any>} change */
+async function again(item, change) {
+  Object.assign(item.body, change, { requestId: requestID() }); // refused: nothing was booked under the old id
+  item.state = "waiting";
+  item.attempts = 0;
+  item.error = undefined;
+  await keep(item);
+  await post();
+}
+
+/** @param {string} word @param {() => Promise<void>} act @param {HTMLElement} says */
+function button(word, act, says) {
+  const b = document.createElement("button");
+  b.type = "button";
+  b.textContent = word;
+  b.addEventListener("click", async () => {
+    b.disabled = true;
+    try { await act(); } catch (err) { says.textContent = `${err instanceof Error ? err.message : err}`; b.disabled = false; }
+  });
+  return b;
+}
+
+/** What was chosen last is chosen again, so that ten pieces in a row are ten weights. */
+const remembered = ["heat", "alloy", "place", "scale", "tare", "unit"];
+function remember() {
+  /** @type {Record<string, string>} */
+  const kept = { form: chosen("form"), dirty: chosen("dirty"), who: /** @type {HTMLInputElement} */ (get("who")).value };
+  for (const id of remembered) kept[id] = /** @type {HTMLSelectElement} */ (get(id)).value;
+  try { localStorage.setItem(`weigh-in ${facts.shop}`, JSON.stringify(kept)); } catch { /* private windows keep nothing; the choice is made anew */ }
+}
+function recall() {
+  /** @type {Record<string, string>} */
+  let kept = {};
+  try { kept = JSON.parse(localStorage.getItem(`weigh-in ${facts.shop}`) ?? "{}"); } catch { return; }
+  for (const id of remembered) {
+    const field = /** @type {HTMLSelectElement} */ (get(id));
+    if (kept[id] !== undefined && [...field.options].some((o) => o.value === kept[id])) field.value = kept[id];
+  }
+  /** @type {HTMLInputElement} */ (get("who")).value = kept.who ?? "";
+  for (const field of ["form", "dirty"]) {
+    const pick = /** @type {HTMLInputElement | null} */ (form.querySelector(`input[name=${field}][value="${CSS.escape(kept[field] ?? "-")}"]`));
+    if (pick) pick.checked = true;
+  }
+}
+
+addEventListener("online", () => { void post(); });
+addEventListener("offline", () => { void draw(); });
+setInterval(() => { if (items.some((i) => i.state === "waiting")) void post(); }, 5000);
+document.addEventListener("visibilitychange", () => { if (!document.hidden) void post(); });
+
+if ("serviceWorker" in navigator) {
+  void navigator.serviceWorker.register("/worker.js").catch(() => { /* told below */ });
+} else {
+  const hint = document.createElement("p");
+  hint.className = "fine";
+  hint.textContent = "This address is not secure for the browser, so the page cannot be opened without the network. What is typed while it is open is kept all the same.";
+  round.before(hint);
+}
+recall();
+told();
+if (matchMedia("(max-width: 45rem)").matches && heat.value) /** @type {HTMLDetailsElement} */ (get("choices")).open = false;
+// What was booked in an earlier round is in the book; only the last day's is listed.
+const yesterday = Date.now() - 24 * 3600 * 1000;
+for (const item of await list(facts.shop)) {
+  if ((item.state === "booked" || item.state === "undone") && item.typedAt < yesterday) await drop(item.id);
+}
+await draw();
+await post();

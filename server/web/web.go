@@ -1,0 +1,164 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"embed"
+	"html/template"
+	"log/slog"
+	"net/http"
+	"path"
+	"strings"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	pb "example.org/remelt/api/remelt/v1"
+)
+
+// Config is what the pages can be told.
+type Config struct {
+	Now func() time.Time // the server's clock
+	Log *slog.Logger
+}
+
+// Pages serves every page. Make one with New.
+type Pages struct {
+	cfg       Config
+	call      calls
+	templates map[string]*template.Template
+	static    *static
+}
+
+// calls are the services that pages read through.
+type calls struct {
+	alloys   pb.AlloyServiceClient
+	analysis pb.AnalysisServiceClient
+	balances pb.BalanceServiceClient
+	castings pb.CastingServiceClient
+	entries  pb.EntryServiceClient
+	heats    pb.HeatServiceClient
+	lots     pb.LotServiceClient
+	molds    pb.MoldServiceClient
+	places   pb.PlaceServiceClient
+	planning pb.PlanningServiceClient
+	scales   pb.ScaleServiceClient
+	shops    pb.ShopServiceClient
+	stock    pb.StockServiceClient
+	tares    pb.TareServiceClient
+}
+
+//go:embed page/*.html
+var pageFiles embed.FS
+
+// New makes the pages of the books that the server behind conn keeps.
+func New(conn grpc.ClientConnInterface, c Config) (*Pages, error) {
+	files, err := newStatic()
+	if err != nil {
+		return nil, err
+	}
+	p := &Pages{cfg: c, static: files, templates: map[string]*template.Template{}, call: calls{
+		alloys: pb.NewAlloyServiceClient(conn), analysis: pb.NewAnalysisServiceClient(conn), balances: pb.NewBalanceServiceClient(conn),
+		castings: pb.NewCastingServiceClient(conn), entries: pb.NewEntryServiceClient(conn), heats: pb.NewHeatServiceClient(conn),
+		lots: pb.NewLotServiceClient(conn), molds: pb.NewMoldServiceClient(conn), places: pb.NewPlaceServiceClient(conn),
+		planning: pb.NewPlanningServiceClient(conn), scales: pb.NewScaleServiceClient(conn), shops: pb.NewShopServiceClient(conn),
+		stock: pb.NewStockServiceClient(conn), tares: pb.NewTareServiceClient(conn),
+	}}
+	layout, err := template.New("layout.html").Funcs(files.funcs()).ParseFS(pageFiles, "page/layout.html")
+	if err != nil {
+		return nil, err
+	}
+	all, err := pageFiles.ReadDir("page")
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range all {
+		if f.Name() == "layout.html" || strings.HasPrefix(f.Name(), "part-") {
+			continue
+		}
+		own, err := layout.Clone()
+		if err != nil {
+			return nil, err
+		}
+		if p.templates[f.Name()], err = own.ParseFS(pageFiles, path.Join("page", f.Name())); err != nil {
+			return nil, err
+		}
+	}
+	return p, nil
+}
+
+// Serve adds the pages to a mux.
+func (p *Pages) Serve(mux *http.ServeMux) {
+	mux.Handle("GET /static/", p.static)
+	mux.HandleFunc("GET /worker.js", p.static.worker)
+	mux.HandleFunc("GET /app.webmanifest", p.static.manifest)
+	mux.HandleFunc("GET /{$}", p.page("stock.html", p.stock))
+	mux.HandleFunc("GET /shops/{shop}", p.page("stock.html", p.stock))
+	mux.HandleFunc("GET /shops/{shop}/weigh-in", p.page("weigh-in.html", p.weighIn))
+	mux.HandleFunc("GET /shops/{shop}/lots/{lot}", p.page("lot.html", p.lot))
+	mux.HandleFunc("GET /shops/{shop}/heats", p.page("heats.html", p.heats))
+	mux.HandleFunc("GET /shops/{shop}/heats/{heat}", p.page("heat.html", p.heat))
+	mux.HandleFunc("GET /shops/{shop}/entries", p.page("book.html", p.book))
+	mux.HandleFunc("GET /shops/{shop}/live", p.live)
+}
+
+// frame is what the layout shows around a page's own part.
+type frame struct {
+	Title string
+	Here  string // the navigation's entry this page belongs to
+	Visit *visit
+	Shops []string // to choose from, when none was chosen and there are several
+	Live  bool     // the page is read again when the book grows
+	Main  any      // what the page's template shows
+}
+
+// page serves one page: look answers what it shows.
+func (p *Pages) page(name string, look func(*visit) (frame, error)) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		v, err := p.visit(r)
+		if err == nil && v.Shop == nil {
+			p.write(w, http.StatusOK, "choose.html", frame{Title: "Metal book", Visit: v, Shops: v.shops})
+			return
+		}
+		var f frame
+		if err == nil {
+			f, err = look(v)
+		}
+		if err != nil {
+			p.fail(w, r, v, err)
+			return
+		}
+		f.Visit = v
+		p.write(w, http.StatusOK, name, f)
+	}
+}
+
+// write renders a page whole before the first byte goes out.
+func (p *Pages) write(w http.ResponseWriter, code int, name string, f frame) {
+	var body bytes.Buffer
+	if err := p.templates[name].ExecuteTemplate(&body, "layout.html", f); err != nil {
+		panic(err) // the guard logs it and hides it
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(code)
+	_, _ = w.Write(body.Bytes()) // the reader went away
+}
+
+// all reads every page of a list.
+func all[T any](ctx context.Context, read func(ctx context.Context, token string) ([]T, string, error)) (out []T, err error) {
+	for token := ""; ; {
+		some, next, err := read(ctx, token)
+		if err != nil {
+			return nil, err
+		}
+		if out = append(out, some...); next == "" {
+			return out, nil
+		}
+		token = next
+	}
+}
+
+// notFound reports whether a call's error says that the thing is not there.
+func notFound(err error) bool { return status.Code(err) == codes.NotFound }

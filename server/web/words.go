@@ -1,0 +1,141 @@
+package web
+
+import (
+	"html/template"
+	"strconv"
+	"strings"
+
+	pb "example.org/remelt/api/remelt/v1"
+)
+
+// funcs are what templates may call.
+func (s *static) funcs() template.FuncMap {
+	return template.FuncMap{
+		"asset":    s.url,
+		"id":       last,
+		"word":     word,
+		"way":      way,
+		"pair":     func(a, b any) any { return struct{ A, B any }{a, b} },
+		"lotPath":  func(l *pb.Lot) string { return "lots/" + last(l.GetName()) },
+		"lotState": lotState,
+		"state":    heatState,
+		"origin":   origin,
+		"touched":  touched,
+		"typed":    typed,
+		"mg":       func(v *visit, mg int64) string { return v.Number(&pb.Mass{Mg: mg}) },
+		"percent":  percent,
+		"heatDay":  heatDay,
+		"kind":     func(kind string) string { return strings.ReplaceAll(kind, "-", " ") },
+	}
+}
+
+type link struct {
+	To, Word string
+	Current  bool
+}
+
+func way(here, page, word, to string) link { return link{To: to, Word: word, Current: here == page} }
+
+// word is an enum's value in plain words: FORM_SCRAP_CASTING is "scrap casting".
+func word(v interface{ String() string }) string {
+	name := v.String()
+	for _, prefix := range []string{"FORM_", "CONDITION_", "STATE_", "BASIS_"} {
+		name = strings.TrimPrefix(name, prefix)
+	}
+	return strings.ToLower(strings.ReplaceAll(name, "_", " "))
+}
+
+// lotState says what may be done with a lot.
+func lotState(l *pb.Lot) string {
+	switch l.GetCondition() {
+	case pb.Condition_CONDITION_TO_BE_CLEANED:
+		return "to clean"
+	case pb.Condition_CONDITION_HELD:
+		if why := l.GetHeldWhy(); why != "" {
+			return "set apart: " + why
+		}
+		return "set apart"
+	}
+	if l.GetUsable() {
+		return "usable"
+	}
+	return "clean"
+}
+
+// heatState is a heat's state as the shop says it.
+func heatState(h *pb.Heat) string {
+	switch h.GetState() {
+	case pb.Heat_STATE_PLANNED:
+		return "planned"
+	case pb.Heat_STATE_MELTING:
+		return "melting"
+	case pb.Heat_STATE_LATE:
+		return "poured, waiting to be weighed back"
+	case pb.Heat_STATE_SETTLED:
+		return "settled"
+	case pb.Heat_STATE_DROPPED:
+		return "not melted"
+	}
+	return ""
+}
+
+// origin says where metal of a lot came from, for an account that is no heat's.
+func origin(account string) string {
+	kind, ref, _ := strings.Cut(account, "/")
+	switch kind {
+	case "supplier":
+		return "bought from " + ref
+	case "customer":
+		return "brought by " + ref
+	case "origin":
+		return "a heat nobody wrote down"
+	case "count":
+		return "a count"
+	case "lot":
+		return "lot " + ref
+	case "casting":
+		return "casting " + ref
+	case "additive":
+		return "an addition"
+	}
+	return kind + " " + ref
+}
+
+// touched are the things an entry is about, the ones with a page as links.
+func touched(e *pb.Entry) (out []link) {
+	seen := map[string]bool{}
+	for _, c := range e.GetChanges() {
+		if key := c.GetKind() + c.GetId(); seen[key] || len(out) == 4 {
+			continue
+		} else {
+			seen[key] = true
+		}
+		l := link{Word: c.GetKind() + " " + c.GetId()}
+		switch c.GetKind() {
+		case "lot":
+			l.To = "lots/" + c.GetId()
+		case "heat":
+			l.To = "heats/" + c.GetId()
+		}
+		out = append(out, l)
+	}
+	return out
+}
+
+// heatDay is the day a heat was poured, opened or is planned for.
+func heatDay(v *visit, h *pb.Heat) string {
+	at := heatTime(h)
+	if at.IsZero() {
+		return "no day yet"
+	}
+	return at.In(v.zone).Format("2 Jan 2006")
+}
+
+// percent is a share for reading: the API's exact one to a tenth.
+func percent(exact string) string {
+	f, err := strconv.ParseFloat(exact, 64)
+	if err != nil {
+		return exact
+	}
+	return strconv.FormatFloat(f, 'f', 1, 64)
+}
