@@ -2,57 +2,16 @@ package server
 
 import (
 	"encoding/json"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 
-	"github.com/google/go-cmp/cmp"
-
 	"example.org/remelt/ledger"
-	"example.org/remelt/ledger/ledgertest"
 	"example.org/remelt/ledger/memory"
 	"example.org/remelt/ledger/shop"
 )
 
-// The page after the pour of the worked heat: the amounts are those of its table
-// in DEVELOPERS.md (6.3 kg of pigs usable, 52.605 kg in molds, 0.475 kg of metal
-// in skimmings, 0.24 kg swept up).
-func TestStartPage(t *testing.T) {
-	heat := ledgertest.RunHeat41(t)
-	w := serve(t, func(c *Config) { c.Store = heat.Store })
-	_, page := w.do("GET", "/", "")
-	for _, want := range []string{"Harrow Lane Foundry", "6300", "52605", "475", "C87300", "Local codes"} {
-		if !strings.Contains(page, want) {
-			t.Errorf("no %q on the page", want)
-		}
-	}
-	if strings.Contains(page, "<script") || strings.Contains(page, "style=") || strings.Contains(page, "http://") {
-		t.Error("the page needs more than its headers allow, or something from elsewhere")
-	}
-	file := filepath.Join("..", "testdata", "rest", "start-page.html")
-	if *update {
-		if err := os.WriteFile(file, []byte(page), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	golden, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if d := cmp.Diff(string(golden), page); d != "" {
-		t.Errorf("the page changed (-want +got; -update rewrites it):\n%s", d)
-	}
-
-	// 6.3 kg / 0.45359237 kg = 13.889… lb, 52.605 kg = 115.974… lb (NIST SP 811, appendix B.8)
-	if _, page := w.do("GET", "/?unit=lb", ""); !strings.Contains(page, "13.89") || !strings.Contains(page, "115.97") {
-		t.Errorf("in lb:\n%s", page)
-	}
-	w.refused("GET", "/?unit=stone", "", 400, "UNKNOWN_UNIT", "unit")
-	w.refused("GET", "/?shop=nobody", "", 404, "NOT_FOUND", "shop")
-}
-
-func TestStartPageOfNoneAndOfSeveral(t *testing.T) {
+// Without a book the page says how to open one; of several it asks which.
+func TestFrontPageOfNoneAndOfSeveral(t *testing.T) {
 	st := memory.New()
 	w := serve(t, func(c *Config) { c.Store = st })
 	if _, page := w.do("GET", "/", ""); !strings.Contains(page, "No book is open yet") {
@@ -64,10 +23,10 @@ func TestStartPageOfNoneAndOfSeveral(t *testing.T) {
 		}
 	}
 	_, page := w.do("GET", "/", "")
-	if !strings.Contains(page, `href="/?shop=mill"`) || !strings.Contains(page, `href="/?shop=quay"`) {
+	if !strings.Contains(page, `href="/shops/mill"`) || !strings.Contains(page, `href="/shops/quay"`) {
 		t.Errorf("of two:\n%s", page)
 	}
-	if _, page := w.do("GET", "/?shop=quay", ""); !strings.Contains(page, "The quay &lt;foundry&gt;") || !strings.Contains(page, "No metal is in the book yet") {
+	if _, page := w.do("GET", "/shops/quay", ""); !strings.Contains(page, "The quay &lt;foundry&gt;") || !strings.Contains(page, "No metal is in the book yet") {
 		t.Errorf("of one of two:\n%s", page)
 	}
 }
@@ -75,12 +34,14 @@ func TestStartPageOfNoneAndOfSeveral(t *testing.T) {
 func TestPlainEndpoints(t *testing.T) {
 	w := serve(t)
 	for path, contentType := range map[string]string{
-		"/":                "text/html; charset=utf-8",
-		"/style.css":       "text/css; charset=utf-8",
-		"/healthz":         "text/plain; charset=utf-8",
-		"/version":         "application/json",
-		"/openapi.json":    "application/json",
-		"/openapi.v2.json": "application/json",
+		"/":                 "text/html; charset=utf-8",
+		"/static/style.css": "text/css; charset=utf-8",
+		"/worker.js":        "text/javascript; charset=utf-8",
+		"/app.webmanifest":  "application/manifest+json",
+		"/healthz":          "text/plain; charset=utf-8",
+		"/version":          "application/json",
+		"/openapi.json":     "application/json",
+		"/openapi.v2.json":  "application/json",
 	} {
 		resp, body := w.do("GET", path, "")
 		if resp.StatusCode != 200 || resp.Header.Get("Content-Type") != contentType || body == "" {

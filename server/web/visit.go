@@ -81,6 +81,14 @@ func (v *visit) Page(rest string) string {
 	return u.String()
 }
 
+// Single is the page's unit for typing in: pounds, where pounds and ounces are shown.
+func (v *visit) Single() unit.MassUnit {
+	if v.Unit == unit.LBOZ {
+		return unit.LB
+	}
+	return v.Unit
+}
+
 // Other is the unit that the page offers to change to.
 func (v *visit) Other() unit.MassUnit {
 	switch v.Unit {

@@ -12,8 +12,6 @@ import (
 	"time"
 
 	"google.golang.org/grpc"
-	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/status"
 
 	pb "example.org/remelt/api/remelt/v1"
 )
@@ -159,6 +157,3 @@ func all[T any](ctx context.Context, read func(ctx context.Context, token string
 		token = next
 	}
 }
-
-// notFound reports whether a call's error says that the thing is not there.
-func notFound(err error) bool { return status.Code(err) == codes.NotFound }

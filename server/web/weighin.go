@@ -62,7 +62,8 @@ type lengths struct {
 }
 
 func (p *Pages) weighIn(v *visit) (frame, error) {
-	page := weighInPage{Facts: facts{Shop: v.ID, Unit: string(v.Unit), Usual: map[string]lengths{}, Unknown: "unknown"}}
+	page := weighInPage{Facts: facts{Shop: v.ID, Unit: string(v.Unit), Usual: map[string]lengths{}, Unknown: "unknown",
+		Heats: []heatFacts{}, Tares: []tareFacts{}, Places: []choice{}, Scales: []choice{}, Alloys: []string{}}} // the script reads lists, never null
 	heats, err := p.allHeats(v, pb.Heat_STATE_LATE, pb.Heat_STATE_MELTING, pb.Heat_STATE_SETTLED)
 	if err != nil {
 		return frame{}, err
@@ -169,7 +170,7 @@ func (p *Pages) usual(v *visit, page *weighInPage) error {
 }
 
 // Units are what a weight may be typed in on the page.
-func (weighInPage) Units() []unit.MassUnit { return []unit.MassUnit{unit.KG, unit.LB} }
+func (weighInPage) Units() []unit.MassUnit { return []unit.MassUnit{unit.KG, unit.G, unit.LB, unit.OZ} }
 
 // formOf is the form of the lot that an entry weighed in, as the API writes it.
 func formOf(e *pb.Entry) string {

@@ -21,14 +21,14 @@ const alloy = /** @type {HTMLSelectElement} */ (get("alloy"));
 const tare = /** @type {HTMLSelectElement} */ (get("tare"));
 const tareWeight = /** @type {HTMLInputElement} */ (get("tare-weight"));
 const doubt = get("doubt"), line = get("line"), round = get("list");
-const milligrams = /** @type {Record<string, number>} */ ({ kg: 1e6, lb: 453592.37 });
+const milligrams = /** @type {Record<string, number>} */ ({ kg: 1e6, g: 1e3, lb: 453592.37, oz: 28349.523125 });
 
 for (const t of facts.tares) tare.add(new Option(`${t.name} (${show(t.mg)})`, t.id));
 
 /** @param {number} mg */
 function show(mg) {
   const u = unit.value;
-  return `${(mg / milligrams[u]).toFixed(u === "kg" ? 3 : 2)} ${u}`;
+  return `${(mg / milligrams[u]).toFixed({ kg: 3, g: 0, lb: 2, oz: 1 }[u] ?? 2)} ${u}`;
 }
 
 /** What was typed as milligrams, near enough to warn by; NaN when it is no plain number. @param {string} text */
@@ -182,7 +182,7 @@ function entry(item) {
       why.setAttribute("aria-label", "Reason");
       li.append(why, button("Send with this reason", async () => { await again(item, { reason: why.value.trim() }); }, how));
     }
-    li.append(button("Type it again", async () => { weight.value = String(item.body.weighing?.net?.text ?? item.body.weighing?.gross?.text ?? "").replace(/ (kg|lb)$/, ""); await drop(item.id); await draw(); weight.focus(); }, how));
+    li.append(button("Type it again", async () => { weight.value = String(item.body.weighing?.net?.text ?? item.body.weighing?.gross?.text ?? "").replace(/ (kg|g|lb|oz)$/, ""); await drop(item.id); await draw(); weight.focus(); }, how));
     li.append(button("Throw away", async () => { await drop(item.id); await draw(); }, how));
   }
   return li;

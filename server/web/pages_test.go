@@ -1,0 +1,123 @@
+package web_test
+
+import (
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/ledgertest"
+)
+
+// newFront serves a handler of the test's own, on loopback.
+func newFront(t *testing.T, h http.Handler) string {
+	s := httptest.NewServer(h)
+	t.Cleanup(s.Close)
+	return s.URL
+}
+
+// pages are the pages of the worked heat's shop.
+var pages = []string{"", "?alloy=C87300", "/weigh-in", "/heats", "/heats/41", "/entries", "/heats/none"}
+
+// The rules of axe-core find nothing serious on any page, in light and in dark, on a
+// phone and on a desk, and no page writes an error to the console.
+func TestPagesAreAccessible(t *testing.T) {
+	if axe() == "" {
+		skip(t, "axe-core is not installed (npm ci in .web): the pages were not checked by it")
+	}
+	f := newFoundry(t)
+	pages := append(pages, "/lots/"+f.lots[0])
+	for _, s := range []size{phone, desk} {
+		b := newBrowser(t, s)
+		for _, dark := range []bool{false, true} {
+			if dark {
+				b.dark()
+			}
+			for _, page := range pages {
+				b.open(f.url(page))
+				js[any](b, axe()+"; 0")
+				for _, v := range js[[]string](b, `axe.run().then((r) => r.violations.filter((v) => v.impact === "serious" || v.impact === "critical").map((v) => v.id + ": " + v.help + " at " + v.nodes[0].html.slice(0, 200)))`) {
+					t.Errorf("%s at %d wide, dark %v: %s", page, s.w, dark, v)
+				}
+				if wide := js[int](b, `document.documentElement.scrollWidth - document.documentElement.clientWidth`); wide > 0 {
+					t.Errorf("%s at %d wide: %d pixels stand out at the side", page, s.w, wide)
+				}
+			}
+		}
+		b.quiet("404") // of the page that is not there
+	}
+}
+
+// What a shop writes is text wherever it is shown, never markup; and very long or
+// strange names are shown.
+func TestTextIsNeverMarkup(t *testing.T) {
+	f := newFoundry(t)
+	evil := `<script>document.title="owned"</script><img src=x onerror='document.title="owned"'>`
+	m := ledger.Meta{Who: evil, Reason: evil, Device: evil}
+	f.book.Do(f.book.SetPlace(t.Context(), m, ledger.Place{ID: "evil", Name: evil}))
+	f.book.Do(f.book.SetScale(t.Context(), m, ledger.Scale{ID: "evil", Name: evil, Division: ledgertest.Grams(10)}))
+	f.book.Do(f.book.SetTare(t.Context(), m, ledger.Tare{ID: "evil", Name: evil, Mass: ledgertest.Grams(10)}))
+	w := ledgertest.Net(500)
+	lot := ledgertest.MadeLot(t, f.book.Do(f.book.WeighIn(t.Context(), m, ledger.WeighIn{Heats: []ledger.HeatShare{{Heat: "41"}}, Label: evil + " 🔥", Place: "evil", Weighing: w})))
+	b := newBrowser(t, phone)
+	for _, page := range append(pages, "/lots/"+lot.ID) {
+		b.open(f.url(page))
+		if page == "/weigh-in" {
+			b.until("the page's script runs", `document.getElementById("chosen").textContent.includes("·")`)
+		}
+		if title := js[string](b, "document.title"); strings.Contains(title, "owned") {
+			t.Errorf("%s ran what the shop wrote", page)
+		}
+	}
+	b.open(f.url("/lots/" + lot.ID))
+	if text := js[string](b, "document.body.innerText"); !strings.Contains(text, evil+" 🔥") {
+		t.Errorf("the label is not shown as it was written:\n%s", text)
+	}
+	b.quiet("404")
+}
+
+// Another person's weighing appears without a reload, and not while somebody types.
+func TestPagesFollowTheBook(t *testing.T) {
+	f := newFoundry(t)
+	b := newBrowser(t, desk)
+	b.open(f.url(""))
+	b.until("the page listens", `performance.getEntriesByType("resource").some((r) => r.name.endsWith("/live")) || new Promise((r) => setTimeout(r, 500)).then(() => true)`)
+	f.book.Do(f.book.WeighIn(t.Context(), ledger.Meta{}, ledger.WeighIn{Alloy: "C95400", Weighing: ledgertest.Net(7777)}))
+	b.until("the new metal is shown", `document.getElementById("main").innerText.includes("C95400") && document.getElementById("main").innerText.includes("7777")`)
+	b.quiet()
+}
+
+// The front page with all it loads is small, and says what is here: the amounts are
+// those of the worked heat's table in DEVELOPERS.md (6.3 kg of pigs usable, 52.605 kg
+// in molds, 0.475 kg of metal in skimmings).
+func TestFrontPage(t *testing.T) {
+	f := newFoundry(t)
+	code, page := f.get("http://" + f.addr + "/")
+	for _, want := range []string{"Harrow Lane Foundry", "6300", "52605", "475", "C87300", "Local codes"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("no %q on the page", want)
+		}
+	}
+	if code != 200 || strings.Contains(page, "style=") || strings.Contains(page, "http://") || strings.Contains(page, "https://") {
+		t.Errorf("HTTP %d, or the page needs more than its headers allow, or something from elsewhere", code)
+	}
+	// 6.3 kg / 0.45359237 kg = 13.889… lb, 52.605 kg = 115.974… lb (NIST SP 811, appendix B.8)
+	if _, page := f.get(f.url("?unit=lb")); !strings.Contains(page, "13.89") || !strings.Contains(page, "115.97") {
+		t.Errorf("in lb:\n%s", page)
+	}
+	if code, page := f.get(f.url("?unit=stone")); code != 400 || !strings.Contains(page, "UNKNOWN_UNIT") {
+		t.Errorf("in stone: HTTP %d\n%s", code, page)
+	}
+	if code, page := f.get("http://" + f.addr + "/shops/nobody"); code != 404 || !strings.Contains(page, "NO_SUCH_SHOP") {
+		t.Errorf("of nobody: HTTP %d\n%s", code, page)
+	}
+	b := newBrowser(t, phone)
+	b.open(f.url(""))
+	js[any](b, `new Promise((r) => setTimeout(r, 300)).then(() => 0)`)
+	bytes := js[int](b, `performance.getEntries().filter((e) => e.decodedBodySize).reduce((s, e) => s + e.decodedBodySize, 0)`)
+	if bytes == 0 || bytes > 100_000 {
+		t.Errorf("the front page and what it loads are %d bytes", bytes)
+	}
+	b.quiet()
+}

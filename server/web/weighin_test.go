@@ -1,0 +1,204 @@
+package web_test
+
+import (
+	"fmt"
+	"net/http"
+	"net/http/httputil"
+	"net/url"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"example.org/remelt/ledger"
+)
+
+const (
+	weighedHere = `document.querySelectorAll("#list li").length`
+	booked      = `document.querySelectorAll("#list li.booked").length`
+)
+
+// types puts a weight in by the page's own keys, as a glove does, and sends it; a
+// second press says that an unusual weight is right.
+func (b *browser) types(weight string) {
+	b.Helper()
+	before := js[int](b, weighedHere)
+	for _, r := range weight {
+		js[any](b, fmt.Sprintf(`[...document.querySelectorAll("#keys button")].find((b) => b.textContent === %q).click()`, string(r)))
+	}
+	js[any](b, `document.getElementById("go").click()`)
+	b.until("the weight is taken or doubted", fmt.Sprintf(`!document.getElementById("doubt").hidden || %s > %d`, weighedHere, before))
+	if js[int](b, weighedHere) == before {
+		js[any](b, `document.getElementById("go").click()`)
+		b.until("the weight is taken", fmt.Sprintf(`%s > %d`, weighedHere, before))
+	}
+}
+
+func (b *browser) chooses(id, value string) {
+	b.Helper()
+	js[any](b, fmt.Sprintf(`{ const f = document.getElementById(%q); f.value = %q; f.dispatchEvent(new Event("change", { bubbles: true })); }`, id, value))
+}
+
+// ready waits until the page can do without the network.
+func (b *browser) ready() {
+	b.Helper()
+	b.until("the page's script runs", `document.getElementById("chosen").textContent.includes("·")`)
+	b.until("the page is kept for when the network is gone", `navigator.serviceWorker.ready.then(() => true)`)
+	b.until("the worker answers for it", `navigator.serviceWorker.controller !== null`)
+	b.do(chromedp.Reload()) // through the worker, so that it has the page
+	b.until("the page's script runs again", `document.getElementById("chosen").textContent.includes("·")`)
+}
+
+// Ten pieces in a row, the server gone in the middle, the page closed and opened
+// again without it, and back: each weighing is in the book once.
+func TestWeighInThroughAnOutage(t *testing.T) {
+	f := newFoundry(t)
+	b := newBrowser(t, phone)
+	b.open(f.url("/weigh-in"))
+	b.ready()
+	b.chooses("heat", "41")
+	b.chooses("unit", "kg")
+	for _, w := range []string{"2.31", "4.1", "3.05"} {
+		b.types(w)
+	}
+	b.until("three are in the book", booked+" === 3")
+	if n := f.count(ledger.KindWeighIn); n != 3 {
+		t.Fatalf("%d in the book", n)
+	}
+	f.stop()
+	for _, w := range []string{"1.2", "5.5", "2.2", "3.3"} {
+		b.types(w)
+	}
+	b.until("the page says what is not sent", `document.getElementById("line").textContent.startsWith("4 kept here")`)
+
+	// The page is closed and opened again, still without the server.
+	again := b.tab(phone)
+	again.open(f.url("/weigh-in"))
+	again.until("what waits is still shown", `document.querySelectorAll("#list li.waiting").length === 4`)
+	again.types("6.6")
+	if n := f.count(ledger.KindWeighIn); n != 3 {
+		t.Fatalf("%d in the book without a server", n)
+	}
+
+	f.start()
+	again.until("all are in the book", booked+" === 8")
+	b.until("the other tab knows", `new Promise((r) => setTimeout(r, 100)).then(() => document.getElementById("line").hidden)`)
+	time.Sleep(300 * time.Millisecond) // for a tab that would send once more
+	if n := f.count(ledger.KindWeighIn); n != 8 {
+		t.Errorf("%d in the book, of 8", n)
+	}
+	f.book.Verify()
+	b.quiet("ERR_CONNECTION_REFUSED", "Failed to load resource", "ERR_INCOMPLETE", "ERR_EMPTY", "net::")
+}
+
+// The answer is lost after the server has booked it: sending again books nothing.
+func TestWeighInWhoseAnswerIsLost(t *testing.T) {
+	f := newFoundry(t)
+	target, err := url.Parse("http://" + f.addr)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var losses atomic.Int32
+	losses.Store(3)
+	proxy := httputil.NewSingleHostReverseProxy(target)
+	proxy.ModifyResponse = func(r *http.Response) error {
+		if r.Request.Method == http.MethodPost && losses.Add(-1) >= 0 {
+			panic(http.ErrAbortHandler)
+		}
+		return nil
+	}
+	front := newFront(t, proxy)
+	b := newBrowser(t, phone)
+	b.open(front + "/shops/harrow/weigh-in")
+	b.until("the page's script runs", `document.getElementById("chosen").textContent.includes("·")`)
+	b.chooses("heat", "41")
+	b.types("2.5")
+	b.until("it is in the book", booked+" === 1")
+	if n := f.count(ledger.KindWeighIn); n != 1 {
+		t.Errorf("%d in the book", n)
+	}
+	if left := losses.Load(); left >= 0 {
+		t.Errorf("no answer was lost")
+	}
+}
+
+// What the server refuses is shown, to be mended or thrown away, and what is booked
+// can be taken back.
+func TestWeighInRefusedAndTakenBack(t *testing.T) {
+	f := newFoundry(t)
+	b := newBrowser(t, desk)
+	b.open(f.url("/weigh-in"))
+	b.until("the page's script runs", `document.getElementById("chosen").textContent.includes("·")`)
+	b.chooses("heat", "41")
+	js[any](b, `document.getElementById("weight").value = "12 stone"; document.getElementById("go").click()`)
+	b.until("it is refused in words", `document.querySelector("#list li.refused")?.textContent.includes("stone")`)
+	js[any](b, `[...document.querySelectorAll("#list button")].find((x) => x.textContent === "Type it again").click()`)
+	b.until("it is back to be typed", `document.getElementById("weight").value === "12 stone" && document.querySelectorAll("#list li").length === 0`)
+	js[any](b, `document.getElementById("weight").value = ""`)
+	b.chooses("unit", "kg")
+	b.types("1.5")
+	b.until("it is in the book", booked+" === 1")
+	js[any](b, `[...document.querySelectorAll("#list button")].find((x) => x.textContent === "Take back").click()`)
+	b.until("it is taken back", `document.querySelector("#list li.undone") !== null`)
+	if n := f.count(ledger.KindReverse); n != 1 {
+		t.Errorf("%d entries take something back", n)
+	}
+	f.book.Verify()
+}
+
+// Two hundred weighings wait, in two tabs that both send: each is booked once.
+func TestWeighInOfALongQueue(t *testing.T) {
+	f := newFoundry(t)
+	b := newBrowser(t, phone)
+	b.open(f.url("/weigh-in"))
+	b.ready()
+	f.stop()
+	const n = 200
+	js[any](b, fmt.Sprintf(`(async () => {
+		const box = await import("/static/outbox.js");
+		for (let i = 0; i < %d; i++) {
+			const id = box.requestID();
+			await box.keep({ id, shop: "harrow", typedAt: Date.now() + i, text: "piece " + i, state: "waiting", attempts: 0,
+				body: { requestId: id, form: "FORM_GATING", heats: [{ heat: "41" }], weighing: { net: { text: (100 + i) + " g" } } } });
+		}
+	})()`, n))
+	other := b.tab(phone)
+	other.open(f.url("/weigh-in"))
+	other.until("they wait", fmt.Sprintf(`document.getElementById("line").textContent.startsWith("%d kept here")`, n))
+	f.start()
+	b.do(chromedp.Reload())
+	other.until("none waits", `new Promise((r) => setTimeout(r, 200)).then(() => document.getElementById("line").hidden)`)
+	if got := f.count(ledger.KindWeighIn); got != n {
+		t.Errorf("%d in the book, of %d", got, n)
+	}
+}
+
+// The keyboard alone weighs in.
+func TestWeighInByKeyboard(t *testing.T) {
+	f := newFoundry(t)
+	b := newBrowser(t, desk)
+	b.open(f.url("/weigh-in"))
+	b.until("the page's script runs", `document.getElementById("chosen").textContent.includes("·")`)
+	for i := 0; js[string](b, "document.activeElement.id") != "heat"; i++ {
+		if i > 30 {
+			t.Fatal("the heat cannot be reached")
+		}
+		b.do(chromedp.KeyEvent(kb.Tab))
+	}
+	b.do(chromedp.KeyEvent("4")) // the heat whose name begins so
+	for i := 0; js[string](b, "document.activeElement.id") != "weight"; i++ {
+		if i > 30 {
+			t.Fatal("the weight cannot be reached")
+		}
+		b.do(chromedp.KeyEvent(kb.Tab))
+	}
+	b.do(chromedp.KeyEvent("950 g"), chromedp.KeyEvent(kb.Enter))
+	b.until("it is in the book", booked+" === 1")
+	if text := js[string](b, `document.querySelector("#list li").textContent`); !strings.Contains(text, "heat 41") {
+		t.Errorf("it says %q", text)
+	}
+	b.quiet()
+}
