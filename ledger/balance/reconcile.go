@@ -12,6 +12,12 @@ type Options struct {
 	Alpha       float64 // chance of any false alarm in a book without wrong weighings; 0.05
 	Power       float64 // chance with which Detectable errors are found; 0.8
 	MaxSuspects int     // how many weighings the search may name; 10, negative for none
+
+	// Possible says whether a stream could have carried what the others expect of
+	// it. The search names a weighing that needs the impossible only when nothing
+	// possible stands out: several wrong weighings at once throw the largest
+	// statistic on streams between them. nil: no lot weighs less than nothing.
+	Possible func(id string, expected float64) bool
 }
 
 // Result is what a network says about its weighings.
@@ -69,6 +75,9 @@ func Reconcile(n *Network, o Options) (*Result, error) {
 	}
 	if o.MaxSuspects == 0 {
 		o.MaxSuspects = 10
+	}
+	if o.Possible == nil {
+		o.Possible = func(_ string, expected float64) bool { return expected >= 0 }
 	}
 	if !(o.Alpha > 0 && o.Alpha < 1) {
 		return nil, &InputError{Field: "alpha", Value: o.Alpha, Want: "between 0 and 1"}

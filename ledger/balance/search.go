@@ -45,7 +45,7 @@ func (res *Result) search(m *model, o Options, twins *twins) error {
 	rivals := make(map[int][]Rival)
 	for {
 		tests := res.Without.tests()
-		best, testable := pick(m, tests, twins)
+		best, testable := pick(m, tests, twins, o.Possible, res.Level.Critical)
 		if !testable {
 			res.Stop = StopNothing
 			break
@@ -115,21 +115,31 @@ func (a *Adjustment) sigma(k int) float64 {
 	return math.Abs(a.joint[c]) / math.Sqrt(a.b.m[c][c])
 }
 
-// pick returns the weighing with the largest |z|. Twins have the same; of them the
-// first is taken whose expected mass is not negative, because no lot weighs less
-// than nothing.
-func pick(m *model, tests []test, twins *twins) (best int, testable bool) {
-	best = -1
+// pick returns the weighing with the largest |z| among those above the critical
+// value whose expected mass is possible, or the largest of all when there is none
+// such. Twins have the same |z|; of them the first possible one is taken.
+func pick(m *model, tests []test, twins *twins, possible func(string, float64) bool, critical float64) (best int, testable bool) {
+	best, any := -1, -1
+	larger := func(i, than int) bool { return than < 0 || math.Abs(tests[i].z) > math.Abs(tests[than].z)*(1+1e-9) }
 	for i, t := range tests {
-		if t.q > 0 && (best < 0 || math.Abs(t.z) > math.Abs(tests[best].z)*(1+1e-9)) {
+		if t.q <= 0 {
+			continue
+		}
+		if larger(i, any) {
+			any = i
+		}
+		if math.Abs(t.z) > critical && larger(i, best) && possible(m.net.Streams[i].ID, m.net.Streams[i].Value-t.err) {
 			best = i
 		}
 	}
-	if best < 0 {
+	switch {
+	case any < 0:
 		return 0, false
+	case best < 0:
+		return any, true
 	}
 	for _, i := range twins.groups[twins.of[best]] {
-		if tests[i].q > 0 && m.net.Streams[i].Value-tests[i].err >= 0 {
+		if tests[i].q > 0 && possible(m.net.Streams[i].ID, m.net.Streams[i].Value-tests[i].err) {
 			return i, true
 		}
 	}

@@ -21,14 +21,17 @@ import (
 
 // netStream says what a stream of the network is to people.
 type netStream struct {
-	seq  int64
-	heat string
-	what string
+	seq   int64
+	heat  string
+	what  string
+	dirty bool // weighed with sand or shell on it
+	guess bool // estimated, not weighed
 }
 
 type netBuilder struct {
 	net      balance.Network
 	about    map[string]netStream
+	index    map[string]int // of a stream in net
 	scales   map[string]balance.Scale
 	coarsest string
 	shop     ledger.Shop
@@ -38,18 +41,30 @@ type netBuilder struct {
 	charged  map[string]float64 // kg
 	rate     map[string]float64 // kg unaccounted, of settled heats
 	off      []offBy
+	dirty    []dirtyWeighing
+	asDirty  map[ledger.Account]ledger.Mass // lots by their dirty weight less the dirt taken off
+	cleaned  []float64                      // shares of dirty weights that cleaning showed to be no metal, beyond what was taken off
 	n        int
+	doubt    float64 // standard uncertainty of the share of dirt
+}
+
+// dirtyWeighing is a stream that was weighed dirty, to be judged again when the
+// shop's cleaning has said how dirty returns are here.
+type dirtyWeighing struct {
+	stream  int
+	weighed ledger.Weighing
 }
 
 const (
 	whatBelief  = "unaccounted for"
-	dirtDoubt   = 0.025 // least standard uncertainty of the share of dirt in a dirty weighing: common practice, no source
+	dirtDoubt   = 0.025 // standard uncertainty of the share of dirt in a dirty weighing until the shop's own cleaning says: common practice, no source
+	dirtPairs   = 6     // lots weighed dirty and clean that the starting doubt is worth
 	estimatedBy = 0.1   // relative standard uncertainty of an amount that somebody estimated: an assumption, to be weighed instead
 )
 
 func newNetBuilder(r ledger.Reader) (*netBuilder, error) {
-	b := &netBuilder{about: map[string]netStream{}, scales: map[string]balance.Scale{}, version: map[ledger.Account]int{},
-		lots: map[string]ledger.Lot{}, heats: map[string]ledger.Heat{}, charged: map[string]float64{}, rate: map[string]float64{}}
+	b := &netBuilder{about: map[string]netStream{}, index: map[string]int{}, scales: map[string]balance.Scale{}, version: map[ledger.Account]int{},
+		lots: map[string]ledger.Lot{}, heats: map[string]ledger.Heat{}, charged: map[string]float64{}, rate: map[string]float64{}, doubt: dirtDoubt, asDirty: map[ledger.Account]ledger.Mass{}}
 	shops, err := r.Records(ledger.RecShop, "", "", 1)
 	if err != nil {
 		return nil, err
@@ -125,6 +140,7 @@ func (b *netBuilder) add(s balance.Stream, about netStream) {
 	b.n++
 	s.ID = fmt.Sprintf("e%d.%d", about.seq, b.n)
 	s.Label = about.what
+	b.index[s.ID] = len(b.net.Streams)
 	b.net.Streams = append(b.net.Streams, s)
 	b.about[s.ID] = about
 }
@@ -152,7 +168,7 @@ func (b *netBuilder) weighed(g ledger.Weighing, dirty bool) float64 {
 	w := balance.Weighing{Gross: int64(g.Net.Mass + g.Tare.Mass + g.Before.Mass), Tare: balance.Tare{Mass: int64(g.Tare.Mass + g.Before.Mass)}}
 	if g.DirtPPM > 0 || dirty {
 		w.Dirt = float64(g.DirtPPM) / float64(ledger.Whole)
-		w.DirtU = math.Max(w.Dirt, dirtDoubt)
+		w.DirtU = math.Max(w.Dirt, b.doubt)
 	}
 	budget, err := b.scales[id].Weigh(w)
 	if err != nil || budget.U <= 0 { // beyond the scale's table: a per cent
@@ -238,22 +254,50 @@ func (b *netBuilder) transfer(e *ledger.Entry, from, to ledger.Account, m ledger
 	found := false
 	for _, g := range e.Weighings {
 		if g.Subject == from || g.Subject == to {
-			s.U, found = b.weighed(g, b.dirtyThen(g.Subject, e)), true
+			about.dirty = b.dirtyThen(g.Subject, e)
+			s.U, found = b.weighed(g, about.dirty), true
+			if about.dirty {
+				b.dirty = append(b.dirty, dirtyWeighing{len(b.net.Streams), g})
+			}
 			break
 		}
 	}
 	switch {
 	case s.Given == balance.Unmeasured:
 	case found && basisOf(e, from, to) == ledger.Estimated && e.Kind != ledger.KindWeighIn:
-		s.U = math.Max(s.Value*estimatedBy, 0.001)
+		s.U, about.guess = math.Max(s.Value*estimatedBy, 0.001), true
 	case found:
 	case basisOf(e, from, to) == ledger.Estimated || to.IsLoss() || from == "":
-		s.U = math.Max(s.Value*estimatedBy, 0.001)
+		s.U, about.guess = math.Max(s.Value*estimatedBy, 0.001), true
 	default:
 		s.Given = balance.Unmeasured
 	}
-	if s.From != s.To {
-		b.add(s, about)
+	if s.From == s.To {
+		return
+	}
+	b.add(s, about)
+	if to.Kind() == ledger.OfLot && about.dirty {
+		b.asDirty[to] = m
+	}
+}
+
+// learnDirt widens or narrows the doubt about dirty weighings to what cleaning has
+// shown in this shop; its tail is long, since a core may be left in a riser.
+func (b *netBuilder) learnDirt() {
+	if len(b.cleaned) == 0 {
+		return
+	}
+	around := make([]float64, 0, 2*len(b.cleaned))
+	for _, d := range b.cleaned { // about nothing: what was taken off is what the shop believes
+		around = append(around, d, -d)
+	}
+	_, sd := longTailed(around)
+	n := float64(len(b.cleaned))
+	b.doubt = math.Sqrt((n*sd*sd + dirtPairs*dirtDoubt*dirtDoubt) / (n + dirtPairs))
+	for _, d := range b.dirty {
+		if d.stream < len(b.net.Streams) && b.about[b.net.Streams[d.stream].ID].dirty && b.net.Streams[d.stream].Given == balance.Measured {
+			b.net.Streams[d.stream].U = b.weighed(d.weighed, true)
+		}
 	}
 }
 
@@ -300,12 +344,26 @@ func (b *netBuilder) again(e *ledger.Entry) {
 		what := "lot " + g.Subject.Ref() + ", counted"
 		if e.Kind == ledger.KindClean {
 			what = b.lotWords(g.Subject.Ref()) + ", weighed clean"
+			if was, ok := b.asDirty[g.Subject]; ok && was > 0 && was+change(e, g.Subject) == metal { // the whole of it, and nothing else
+				b.cleaned = append(b.cleaned, float64(was-metal)/float64(was))
+			}
+			delete(b.asDirty, g.Subject)
 		}
 		if metal == 0 { // not there: what happened to it nobody weighed
 			s.To, s.Given = "", balance.Unmeasured
 		}
 		b.add(s, netStream{seq: e.Seq, heat: b.lotHeat(g.Subject.Ref()), what: what})
 	}
+}
+
+// change is what an entry put into an account.
+func change(e *ledger.Entry, a ledger.Account) (m ledger.Mass) {
+	for _, p := range e.Postings {
+		if p.Account == a {
+			m += p.Mass
+		}
+	}
+	return m
 }
 
 // casting weighs a casting: the first time from its heat, later to its next
@@ -354,10 +412,10 @@ func (b *netBuilder) skim(e *ledger.Entry) {
 	heat := "heat/" + l.Skim.Heat
 	b.add(balance.Stream{From: heat, To: b.node(ledger.Acct(ledger.OfLot, l.ID)), Value: l.Skim.Trapped.Kg(), U: math.Max(u/2, 1e-4),
 		Shared: []balance.Shared{{Effect: effect, Size: sigma}}},
-		netStream{seq: e.Seq, heat: l.Skim.Heat, what: "metal in the skimmings of heat " + l.Skim.Heat})
+		netStream{seq: e.Seq, heat: l.Skim.Heat, what: "metal in the skimmings of heat " + l.Skim.Heat, guess: true})
 	b.add(balance.Stream{From: heat, Value: l.Skim.InOxide.Kg(), U: math.Max(u/2*share, 1e-4),
 		Shared: []balance.Shared{{Effect: effect, Size: -sigma * share}}},
-		netStream{seq: e.Seq, heat: l.Skim.Heat, what: "oxide in the skimmings of heat " + l.Skim.Heat})
+		netStream{seq: e.Seq, heat: l.Skim.Heat, what: "oxide in the skimmings of heat " + l.Skim.Heat, guess: true})
 }
 
 func (b *netBuilder) lotHeat(id string) string {

@@ -80,7 +80,7 @@ func (s *Shop) Reconcile(ctx context.Context, heat string) (out Reconciliation, 
 	if len(b.net.Streams) == 0 {
 		return out, nil
 	}
-	res, err := balance.Reconcile(&b.net, balance.Options{})
+	res, err := balance.Reconcile(&b.net, balance.Options{MaxSuspects: mostSuspects, Possible: b.possible})
 	if err != nil {
 		var contra *balance.ContradictionError
 		if errors.As(err, &contra) || errors.Is(err, balance.ErrInvalid) || errors.Is(err, balance.ErrConditioning) {
@@ -122,11 +122,25 @@ func (b *netBuilder) suspect(su balance.Suspect) Suspect {
 		x.Nearly = append(x.Nearly, alt(r.ID))
 	}
 	for _, id := range append([]string{su.ID}, su.Twins...) {
-		if heat := strings.TrimPrefix(b.about[id].what, whatBelief+" in heat "); heat != b.about[id].what {
-			b.unusual(&x, heat)
+		if heat, ok := b.believedLoss(id); ok && b.missing(&x, heat) {
+			b.unusual(&x, heat, math.Abs(x.Measured-x.Expected))
 		}
 	}
+	for _, r := range su.Rivals { // what a heat may have lost explains it nearly as well
+		if heat, ok := b.believedLoss(r.ID); ok && !x.Unusual && r.Error < 0 {
+			b.unusual(&x, heat, -r.Error)
+		}
+	}
+	if about.dirty && x.Expected < x.Measured && x.Measured-x.Expected <= mostDirt*x.Measured {
+		x.Unusual = true
+		x.Sentence = fmt.Sprintf("%s: %s taken for metal, %s expected, %.1f σ: more dirt on it than was taken off, or a wrong weighing", about.what, b.say(su.Measured), b.say(su.Expected), su.Sigma)
+	}
 	return x
+}
+
+// believedLoss says whose unseen loss a stream is, if it is one.
+func (b *netBuilder) believedLoss(id string) (heat string, ok bool) {
+	return strings.CutPrefix(b.about[id].what, whatBelief+" in heat ")
 }
 
 // say writes kg in the shop's unit.
@@ -134,17 +148,44 @@ func (b *netBuilder) say(kg float64) string {
 	return unit.FormatMass(int64(math.Round(kg*1e6)), unit.MassUnit(b.shop.MassUnit), 0)
 }
 
-// mostUnseen is the largest share of a charge that is still taken for a possible
-// loss; more is a wrong weighing. Common practice, no source: 5 % and more is
-// lost of thin or dirty returns, hardly ever a tenth.
-const mostUnseen = 0.1
+// mostSuspects bounds the search; a book with more in doubt wants a stocktake.
+const mostSuspects = 30
+
+// wrongBy is the largest factor by which a weighing is written wrong: a decimal
+// point in the wrong place. Common practice, no source.
+const wrongBy = 10.5
+
+// possible says what a stream can have carried: a weighing is off by no more than a
+// slipped decimal point, an estimate by less, and a heat loses no tenth of its charge
+// unseen and gains nothing.
+func (b *netBuilder) possible(id string, expected float64) bool {
+	s := b.net.Streams[b.index[id]]
+	if heat, ok := b.believedLoss(id); ok {
+		return math.Abs(expected) <= mostUnseen*b.charged[heat]
+	}
+	if b.about[id].guess {
+		return expected >= -s.U && expected <= 3*s.Value+s.U
+	}
+	return expected >= s.Value/wrongBy && expected <= s.Value*wrongBy
+}
+
+// The most that is still taken for what may happen in a shop; more is a wrong
+// weighing. Common practice, no source: 5 % and more is lost of thin or dirty
+// returns, hardly ever a tenth; a quarter of a dirty weight is much shell.
+const (
+	mostUnseen = 0.1  // share of a charge lost unseen
+	mostDirt   = 0.25 // share of a dirty weighing that was no metal, beyond what was taken off
+)
 
 // unusual marks a suspect that may be a loss: metal is missing, and not more of
 // it than a heat can lose.
-func (b *netBuilder) unusual(x *Suspect, heat string) {
-	missing := math.Abs(x.Measured - x.Expected)
-	if b.missing(x, heat) && missing <= mostUnseen*b.charged[heat] {
-		x.Unusual = true
+func (b *netBuilder) unusual(x *Suspect, heat string, missing float64) {
+	if missing > mostUnseen*b.charged[heat] {
+		return
+	}
+	x.Unusual = true
+	x.Sentence = fmt.Sprintf("heat %s is short of %s beyond what such heats lose here, %.1f σ: an unusual loss, or a weighing is wrong (%s first)", heat, b.say(missing), x.Sigma, x.What)
+	if strings.HasPrefix(x.What, whatBelief) {
 		x.Sentence = fmt.Sprintf("heat %s is short of %s beyond what such heats lose here, %.1f σ: an unusual loss, or one of its weighings is wrong", heat, b.say(missing), x.Sigma)
 	}
 }
@@ -201,6 +242,7 @@ func (s *Shop) network(ctx context.Context) (b *netBuilder, seq int64, err error
 // robustly from the shop's settled heats of the family so that the heats with a
 // wrong weighing do not set it; anything at all for one that is still waiting.
 func (b *netBuilder) close(families map[string]string) {
+	b.learnDirt()
 	shares := map[string][]float64{}
 	for id, lost := range b.rate {
 		if c := b.charged[id]; c > 0 {
@@ -233,23 +275,51 @@ func (b *netBuilder) close(families map[string]string) {
 // heats. The starting one is an assumption: a few tenths of a per cent.
 type belief struct{ mean, sd, n float64 }
 
-// believed pulls the median and the spread by median deviation of the shares
-// towards a belief.
+// believed pulls what the shares show towards a belief.
 func believed(shares []float64, start belief) belief {
 	if len(shares) == 0 {
 		return start
 	}
-	x := slices.Clone(shares)
-	slices.Sort(x)
-	med := x[len(x)/2]
+	mean, sd := longTailed(shares)
+	n := float64(len(shares))
+	return belief{(n*mean + start.n*start.mean) / (n + start.n), math.Sqrt((n*sd*sd + start.n*start.sd*start.sd) / (n + start.n)), n + start.n}
+}
+
+// longTailed is the centre and the standard deviation of values with long tails:
+// those of Student's t with 4 degrees of freedom fitted by iteratively reweighted
+// likelihood (Lange, Little and Taylor, Robust Statistical Modeling Using the t
+// Distribution, Journal of the American Statistical Association 84, 1989, 881-896;
+// recalled from memory). A wrong weighing among them hardly moves either, and the
+// standard deviation, √2 of the scale, leaves room for the tail.
+func longTailed(x []float64) (centre, sd float64) {
+	const dof = 4
+	centre, scale := medianOf(x), 0.0
 	dev := make([]float64, len(x))
 	for i, v := range x {
-		dev[i] = math.Abs(v - med)
+		dev[i] = math.Abs(v - centre)
 	}
-	slices.Sort(dev)
-	sd := 1.4826 * dev[len(dev)/2] // consistent for a normal spread
-	n := float64(len(x))
-	return belief{(n*med + start.n*start.mean) / (n + start.n), math.Sqrt((n*sd*sd + start.n*start.sd*start.sd) / (n + start.n)), n + start.n}
+	scale = math.Max(1.4826*medianOf(dev), 1e-9) // consistent for a normal spread
+	for range 50 {
+		var sw, swx, sws float64
+		for _, v := range x {
+			z := (v - centre) / scale
+			w := (dof + 1) / (dof + z*z)
+			sw, swx = sw+w, swx+w*v
+		}
+		centre = swx / sw
+		for _, v := range x {
+			z := (v - centre) / scale
+			sws += (dof + 1) / (dof + z*z) * (v - centre) * (v - centre)
+		}
+		scale = math.Max(math.Sqrt(sws/float64(len(x))), 1e-9)
+	}
+	return centre, scale * 1.0
+}
+
+func medianOf(x []float64) float64 {
+	s := slices.Clone(x)
+	slices.Sort(s)
+	return s[len(s)/2]
 }
 
 // closeLots lets what lots, castings and heels still hold stay there, unmeasured.

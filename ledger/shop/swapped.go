@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -21,48 +22,64 @@ type offBy struct {
 	u    float64
 }
 
-// misbooked finds lots that explain one heat's surplus and another heat's
-// shortage of the same alloy at once. It needs both to be beyond 4 standard
-// uncertainties, to cancel within 3, and a lot of about that weight.
+// chanceOfNone is the chance that a book without a lot on a wrong heat has one named.
+const chanceOfNone = 0.05
+
+// misbooked finds lots that explain one heat's surplus and another heat's shortage of
+// the same alloy at once. For each lot taken from a heat (a casting
+// has its mold's), and each other heat it could
+// be of, it compares how well the two heats' gaps fit nothing and fit that lot's
+// weight moved from one to the other: the log likelihood ratio of two stated normal
+// hypotheses, held against the number of such pairs looked at (Bonferroni). The best
+// fit is named, each heat once.
 func (b *netBuilder) misbooked() (out []Suspect) {
-	var short, over []offBy
-	for _, o := range b.off {
-		switch {
-		case o.kg > 4*o.u:
-			short = append(short, o)
-		case o.kg < -4*o.u:
-			over = append(over, o)
-		}
-	}
-	used := map[string]bool{}
-	for _, v := range over {
-		var best Suspect
-		fit := math.Inf(1)
-		for _, s := range short {
-			both := math.Hypot(s.u, v.u)
-			if used[s.heat] || b.heats[s.heat].Alloy != b.heats[v.heat].Alloy || math.Abs(s.kg+v.kg) > 3*both {
+	var all []moved
+	pairs := 0
+	for i := range b.off {
+		for j := range b.off {
+			v, s := &b.off[i], &b.off[j] // over, short
+			if i == j || b.heats[s.heat].Alloy != b.heats[v.heat].Alloy {
 				continue
 			}
-			m := (s.kg/(s.u*s.u) - v.kg/(v.u*v.u)) / (1/(s.u*s.u) + 1/(v.u*v.u))
 			for _, st := range b.net.Streams {
-				about := b.about[st.ID]
-				if st.From != "heat/"+v.heat || st.Given != balance.Measured || !strings.HasPrefix(st.To, "lot/") && !strings.HasPrefix(st.To, "casting/") {
+				if st.From != "heat/"+v.heat || st.Given != balance.Measured || !strings.HasPrefix(st.To, "lot/") {
 					continue
 				}
-				if miss := math.Abs(st.Value-m) / math.Hypot(both, st.U); miss < 3 && miss < fit {
-					fit = miss
-					best = Suspect{Entry: about.seq, Heat: v.heat, What: about.what, Measured: st.Value, Expected: 0, Sigma: math.Min(s.kg/s.u, -v.kg/v.u), OtherHeat: s.heat,
-						Sentence: fmt.Sprintf("%s, %s, may be of heat %s: that heat is short of %s and heat %s has %s too much", about.what, b.say(st.Value), s.heat, b.say(s.kg), v.heat, b.say(-v.kg))}
+				pairs++
+				fit := square((v.kg+st.Value)/v.u) + square((s.kg-st.Value)/s.u)
+				if gain := square(v.kg/v.u) + square(s.kg/s.u) - fit; fit < misfit && v.kg < 0 && s.kg > 0 {
+					all = append(all, moved{v, s, b.about[st.ID], st.Value, gain})
 				}
 			}
 		}
-		if !math.IsInf(fit, 1) {
-			used[best.OtherHeat] = true
-			out = append(out, best)
+	}
+	slices.SortStableFunc(all, func(x, y moved) int { return cmp.Compare(y.gain, x.gain) })
+	used := map[string]bool{}
+	for _, c := range all {
+		if c.gain < 2*math.Log(float64(pairs)/chanceOfNone) || used[c.over.heat] || used[c.short.heat] {
+			continue
 		}
+		used[c.over.heat], used[c.short.heat] = true, true
+		out = append(out, Suspect{Entry: c.about.seq, Heat: c.over.heat, What: c.about.what, Measured: c.kg, Sigma: math.Sqrt(c.gain), OtherHeat: c.short.heat,
+			Sentence: fmt.Sprintf("%s, %s, may be of heat %s: that heat is short of %s and heat %s has %s too much", c.about.what, b.say(c.kg), c.short.heat, b.say(c.short.kg), c.over.heat, b.say(-c.over.kg))})
 	}
 	return out
 }
+
+// moved is a lot that may have been booked on the heat that has too much, being of
+// the one that is short.
+type moved struct {
+	over, short *offBy
+	about       netStream
+	kg          float64
+	gain        float64 // of twice the log likelihood
+}
+
+// misfit is the most that the two gaps may still be off once a lot is moved: the
+// 99.7 % quantile of χ² with 2 degrees of freedom.
+const misfit = 11.6
+
+func square(x float64) float64 { return x * x }
 
 // withMisbooked puts lots on the wrong heat first and leaves out the suspects
 // that they explain.

@@ -36,6 +36,7 @@ type Mistake struct {
 	Heat  string
 	Entry string // resource name of the wrong entry, if there is one
 	What  string
+	Kg    float64 // how far off the book is by it
 }
 
 // year is the demo in the making.

@@ -252,7 +252,7 @@ func (h *heat) pour(ctx context.Context, t time.Time, flux float64) error {
 func (h *heat) spills(ctx context.Context, t time.Time, left float64) (float64, error) {
 	if h.plan[h.n] == unbooked {
 		kg := h.between(1.6, 3.2)
-		h.report.Mistakes = append(h.report.Mistakes, Mistake{Kind: unbooked, Heat: h.name(), What: fmt.Sprintf("%.2f kg ran into the sand and were never booked", kg)})
+		h.report.Mistakes = append(h.report.Mistakes, Mistake{Kind: unbooked, Heat: h.name(), What: fmt.Sprintf("%.2f kg ran into the sand and were never booked", kg), Kg: kg})
 		return left - kg, nil
 	}
 	if !h.chance(0.3) {

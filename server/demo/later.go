@@ -131,10 +131,12 @@ func (h *heat) weighIn(ctx context.Context, t time.Time, kg float64, form pb.For
 		}
 		dirty, req.Dirty, req.Weighing.DirtPercent = false, false, "" // never weighed again, so never noticed
 		wrong.What = fmt.Sprintf("%s was written for %s", req.Weighing.Net.Text, right)
+		wrong.Kg = math.Abs(pounds(req.Weighing.Net.Text)-pounds(right)) * kgPerLb
 	case wrong.Kind == wrongHeat:
 		if other := h.sister(); other != nil {
 			req.Heats[0].Heat = other.id
 			wrong.What = fmt.Sprintf("%.2f kg of heat %s were booked on heat %s", kg, h.id, other.id)
+			wrong.Kg = kg
 		} else {
 			wrong.Kind = ""
 		}
@@ -215,4 +217,10 @@ func (y *year) strangeMetal(ctx context.Context, t time.Time) error {
 	_, err := send(ctx, y.api, t.Add(hours(2)), "Joss Tern", y.lots.ReceiveLot, &pb.ReceiveLotRequest{Parent: y.parent(), Customer: "iris", Alloy: "C87300",
 		Form: pb.Form_FORM_BOUGHT_SCRAP, Place: "shelf", Label: "Iris Vale's own", Weighing: y.weigh(18.5)})
 	return err
+}
+
+// pounds reads a weight as the demo writes it: "12.8 lb".
+func pounds(text string) (lb float64) {
+	_, _ = fmt.Sscan(text, &lb) // it was written with a number first
+	return lb
 }
