@@ -44,7 +44,7 @@
 // # What it refuses
 //
 // Masses, shares, uncertainties and beliefs that cannot be (a *FieldError that names heat, field, value and what would
-// be right). Provisional heats and heats that lack a cause are left out and named, never guessed.
+// be right). Provisional heats, heats whose figures are doubted and heats that lack a cause are left out and named, never guessed.
 //
 // # Starting beliefs
 //

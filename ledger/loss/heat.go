@@ -100,6 +100,11 @@ type Heat struct {
 	Time        time.Time
 	Provisional bool // something is still expected: not learned from
 
+	// Doubted says why the heat's figures are not believed, such as a weighing
+	// that the rest of the book contradicts: not learned from. A heat that only
+	// lost much is no reason, or the model would learn that heats lose little.
+	Doubted string
+
 	Family   string // alloy family; "" is not recorded, and likewise for the next two
 	Crucible string
 	Furnace  string

@@ -161,6 +161,8 @@ func (m *Model) choose(heats []Heat) error {
 		switch {
 		case h.Provisional:
 			m.LeftOut = append(m.LeftOut, LeftOut{h.ID, "provisional: something is still expected"})
+		case h.Doubted != "":
+			m.LeftOut = append(m.LeftOut, LeftOut{h.ID, h.Doubted})
 		case !ok:
 			m.LeftOut = append(m.LeftOut, LeftOut{h.ID, "no amount for " + m.missing(h)})
 		case math.Abs(rate.Mean) > 1:

@@ -174,7 +174,7 @@ func spokenFor(r ledger.Reader, heat string) (out HeatBalance, err error) {
 // rated counts the heats that the whole loss can be learned from.
 func rated(heats []loss.Heat) (n int) {
 	for i := range heats {
-		if _, ok := heats[i].Rate(loss.MeltLoss); ok && !heats[i].Provisional {
+		if _, ok := heats[i].Rate(loss.MeltLoss); ok && !heats[i].Provisional && heats[i].Doubted == "" {
 			n++
 		}
 	}

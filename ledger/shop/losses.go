@@ -117,6 +117,10 @@ func (s *Shop) lossHeats(ctx context.Context) (heats []loss.Heat, extra []loss.C
 	if err != nil {
 		return nil, nil, 0, err
 	}
+	doubted := map[string]string{}
+	if rec, err := s.Reconcile(ctx, ""); err == nil { // else the balances contradict each other altogether: that is told where it is asked
+		doubted = rec.Doubted
+	}
 	melters := loss.Covariate{Name: "melter"}
 	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
 		heats, melters.Labels = nil, nil
@@ -145,6 +149,7 @@ func (s *Shop) lossHeats(ctx context.Context) (heats []loss.Heat, extra []loss.C
 				continue
 			}
 			lh := lossHeat(&bal, table)
+			lh.Doubted = doubted[h.ID]
 			if lh.Superheat, err = superheat(r, h, table); err != nil {
 				return err
 			}

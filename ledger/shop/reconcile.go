@@ -21,6 +21,11 @@ type Reconciliation struct {
 	Streams  []Weighed // measured streams, oldest first
 	Suspects []Suspect // most suspect first
 	Stop     string    // why the search for more ended
+
+	// Doubted are heats whose balance is off by more than they can have lost, and
+	// why: a weighing is wrong, or a lot is on the wrong heat. One that may simply
+	// have lost much is not among them.
+	Doubted map[string]string
 }
 
 // Weighed is one weighing beside what the others make of it, in kg.
@@ -50,6 +55,7 @@ type Suspect struct {
 	// Unusual says that the heat may simply have lost that much more than such
 	// heats do here: the books cannot tell it from a wrong weighing.
 	Unusual bool
+	LostBy  string // the heat that may have lost it
 	// OtherHeat, when set, says that the weight is right and the heat is wrong: it
 	// is probably of this heat.
 	OtherHeat string
@@ -101,12 +107,34 @@ func (s *Shop) Reconcile(ctx context.Context, heat string) (out Reconciliation, 
 	for _, su := range res.Suspects {
 		suspects = append(suspects, b.suspect(su))
 	}
-	for _, x := range withMisbooked(b.misbooked(), suspects) {
+	suspects = withMisbooked(b.misbooked(), suspects)
+	out.Doubted = b.doubted(res, suspects)
+	for _, x := range suspects {
 		if heat == "" || x.Heat == heat || x.OtherHeat == heat || slices.ContainsFunc(append(x.Alike, x.Nearly...), func(a Alternative) bool { return a.Heat == heat }) {
 			out.Suspects = append(out.Suspects, x)
 		}
 	}
 	return out, nil
+}
+
+// doubted are the heats that suspects explain as wrong in the book.
+func (b *netBuilder) doubted(res *balance.Result, suspects []Suspect) map[string]string {
+	out, lost := map[string]string{}, map[string]bool{}
+	for _, x := range suspects {
+		if x.OtherHeat != "" {
+			out[x.Heat], out[x.OtherHeat] = "a lot may be on the wrong heat: "+x.What, "a lot may be on the wrong heat: "+x.What
+		}
+		if x.Unusual {
+			lost[x.LostBy] = true
+		}
+	}
+	for _, st := range res.Streams {
+		heat, ok := b.believedLoss(st.ID)
+		if ok && st.Status == balance.Redundant && math.Abs(st.Z) > res.Level.Critical && !lost[heat] && out[heat] == "" {
+			out[heat] = "a weighing is in doubt: see the weighings that the rest of the book contradicts"
+		}
+	}
+	return out
 }
 
 func (b *netBuilder) suspect(su balance.Suspect) Suspect {
@@ -183,7 +211,7 @@ func (b *netBuilder) unusual(x *Suspect, heat string, missing float64) {
 	if missing > mostUnseen*b.charged[heat] {
 		return
 	}
-	x.Unusual = true
+	x.Unusual, x.LostBy = true, heat
 	x.Sentence = fmt.Sprintf("heat %s is short of %s beyond what such heats lose here, %.1f σ: an unusual loss, or a weighing is wrong (%s first)", heat, b.say(missing), x.Sigma, x.What)
 	if strings.HasPrefix(x.What, whatBelief) {
 		x.Sentence = fmt.Sprintf("heat %s is short of %s beyond what such heats lose here, %.1f σ: an unusual loss, or one of its weighings is wrong", heat, b.say(missing), x.Sigma)
