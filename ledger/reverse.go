@@ -216,6 +216,13 @@ func (d *draft) unput(old *Entry, r Record) error {
 		}
 		x.Void = true
 		return d.put(r.Kind, r.ID, r.Parent, x)
+	case RecFuel:
+		var x Fuel
+		if err := r.Into(&x); err != nil {
+			return err
+		}
+		x.Void = true
+		return d.put(r.Kind, r.ID, r.Parent, x)
 	}
 	return nil
 }

@@ -54,7 +54,7 @@ const roomC = 20
 func (s analysis) EstimateMeltEnergy(ctx context.Context, r *pb.EstimateMeltEnergyRequest) (*pb.EstimateMeltEnergyResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), "shops/*")
 	m := shop.Melt{Alloy: d.ref("alloy", r.GetAlloy(), "alloys"), Mass: d.milligrams("mass", r.GetMass()), FromC: roomC,
-		Efficiency: d.percent("efficiency_percent", r.GetEfficiencyPercent()), Furnace: r.GetFurnaceKind()}
+		Efficiency: d.percent("efficiency_percent", r.GetEfficiencyPercent()), Furnace: r.GetFurnaceKind(), Own: d.ref("furnace", r.GetFurnace(), "pots")}
 	if r.GetFrom() != nil {
 		m.FromC = float64(d.milliC("from", r.GetFrom())) / 1000
 	}

@@ -31,7 +31,7 @@ func reads() []proto.Message {
 		&pb.CheckMixRequest{Parent: harrow, Into: alloyID, From: "C83600"},
 		&pb.GetLotRequest{Name: lotNames + "gating"}, &pb.ListLotsRequest{Parent: harrow},
 		&pb.GetHeatRequest{Name: heat41}, &pb.ListHeatsRequest{Parent: harrow},
-		&pb.ListReadingsRequest{Parent: heat41}, &pb.ListAdditionsRequest{Parent: heat41},
+		&pb.ListReadingsRequest{Parent: heat41}, &pb.ListAdditionsRequest{Parent: heat41}, &pb.ListFuelRequest{Parent: heat41},
 		&pb.GetMoldRequest{Name: heat41 + "/molds/41-1"}, &pb.ListMoldsRequest{Parent: heat41},
 		&pb.EstimateMetalRequest{Parent: harrow, Alloy: alloyID, Wax: g(100)},
 		&pb.GetCastingRequest{Name: harrow + "/castings/C1"}, &pb.ListCastingsRequest{Parent: harrow, ShowGone: true},

@@ -124,6 +124,7 @@ func beyond() []proto.Message {
 			{Lot: "gating", Weighing: onFloor(24_780)}, {Lot: "found", Weighing: &pb.Weighing{Net: &pb.Mass{Text: "0 kg"}}}}}},
 		&pb.PourOffRequest{Name: heat42, LotId: "wrong", Weighing: onFloor(100)},
 		&pb.ReverseEntryRequest{Name: harrow + "/entries/" + lastEntry, Reason: "it was heat 43's"},
+		&pb.BurnFuelRequest{Parent: harrow, Heats: []string{heat41}, Fuel: "propane", Amount: "14.2 lb", Price: "0.95 USD/lb"},
 	}
 }
 

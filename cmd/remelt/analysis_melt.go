@@ -87,7 +87,9 @@ func (a *app) energyCommand() *cobra.Command {
 	f.StringVar(&to, "to", "", "how hot it is made; the middle of its pouring temperatures unless said")
 	f.StringVar(&req.EfficiencyPercent, "efficiency", "", "how much of the fuel's heat reaches the metal, in per cent; a range unless said")
 	f.StringVar(&req.FurnaceKind, "furnace-kind", "", "the kind of furnace whose range is taken, such as \"gas crucible\"")
+	f.StringVar(&req.Furnace, "furnace", "", "a furnace of the shop: its own heats say how well it burns, where their fuel is recorded")
 	noFiles(c, "from", "to", "efficiency", "furnace-kind")
+	complete(c, map[string]completer{"furnace": a.completePots()})
 	c.RunE = func(c *cobra.Command, args []string) error {
 		cl, parent, err := a.begin(c.Context())
 		if err != nil {
@@ -129,6 +131,9 @@ func (p *page) energy(r *pb.EstimateMeltEnergyResponse) {
 		how := between(f.GetEfficiencyFromPercent(), f.GetEfficiencyToPercent()) + " %"
 		if f.GetFurnaceKind() != "" {
 			how += " (" + f.GetFurnaceKind() + ")"
+			if strings.HasPrefix(f.GetEfficiencySource(), "learned") {
+				how += ", " + f.GetEfficiencySource()
+			}
 		}
 		t.add(f.GetFuel(), between(f.GetLow(), f.GetHigh()), f.GetUnit(), metric, f.GetMetricUnit(), how)
 	}

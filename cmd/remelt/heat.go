@@ -11,7 +11,7 @@ import (
 func (a *app) heatCommand() *cobra.Command {
 	return group("heat", "Plan, melt, pour and settle heats, and where their metal went",
 		a.heatPlanCommand(), a.heatChangeCommand(), a.heatMoldCommand(), a.heatProposeCommand(), a.heatOpenCommand(), a.heatChargeCommand(), a.heatAddCommand(),
-		a.heatTemperatureCommand(), a.heatSkimCommand(), a.heatSpillCommand(), a.heatPourCommand(), a.heatPourOffCommand(),
+		a.heatTemperatureCommand(), a.heatFuelCommand(), a.heatSkimCommand(), a.heatSpillCommand(), a.heatPourCommand(), a.heatPourOffCommand(),
 		a.heatFinishCommand(), a.heatGiveCommand(), a.heatWriteOffCommand(), a.heatSettleCommand(), a.heatDropCommand(),
 		a.heatShowCommand(), a.heatListCommand(), a.heatBalanceCommand())
 }

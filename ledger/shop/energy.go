@@ -19,6 +19,7 @@ type Melt struct {
 	ToC        *float64   // nil: the middle of the alloy's pouring temperatures, else usualSuperheat over its liquidus
 	Efficiency ledger.PPM // part of the fuel's heat that reaches the metal; 0 takes a starting range
 	Furnace    string     // whose starting range; "" takes a gas crucible furnace, and induction for electricity
+	Own        string     // a furnace of the shop, whose own heats are asked first; "" for none
 }
 
 // MeltEnergy is the heat that melting and superheating takes, and the fuel for it.
@@ -90,6 +91,11 @@ func (s *Shop) EstimateMeltEnergy(ctx context.Context, m Melt) (out MeltEnergy, 
 	if out.ToC < out.LiquidusC {
 		out.Notes = append(out.Notes, "that is below the liquidus: nothing is reckoned to melt")
 	}
+	if m.Own != "" {
+		if _, err := ledger.Get[ledger.Pot](ctx, s.Book, ledger.RecPot, m.Own); err != nil {
+			return out, err
+		}
+	}
 	ranges := alloy.StartingEfficiency()
 	known := func(furnace string) (e alloy.EfficiencyRange, ok bool) {
 		i := slices.IndexFunc(ranges, func(r alloy.EfficiencyRange) bool { return r.Furnace == furnace })
@@ -107,10 +113,16 @@ func (s *Shop) EstimateMeltEnergy(ctx context.Context, m Melt) (out MeltEnergy, 
 	}
 	for _, f := range alloy.Fuels() {
 		n := FuelNeed{Fuel: f}
-		if m.Efficiency > 0 {
+		own, learned, err := s.efficiencyOf(ctx, m.Own, f.Name)
+		switch {
+		case err != nil:
+			return out, err
+		case m.Efficiency > 0:
 			e := float64(m.Efficiency) / float64(ledger.Whole)
 			n.Efficiency = alloy.EfficiencyRange{Low: e, High: e, Source: "as given", Verified: alloy.Shop}
-		} else {
+		case learned:
+			n.Efficiency = own
+		default:
 			n.Efficiency, _ = known(furnaceFor(m.Furnace, f, out.Alloy.Kind))
 		}
 		n.Low, n.High = out.Heat.Total()/n.Efficiency.High/f.Joules, out.Heat.Total()/n.Efficiency.Low/f.Joules

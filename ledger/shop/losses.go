@@ -46,7 +46,7 @@ type lessons struct {
 // teachesNothing are the kinds of entry that touch no heat that was poured.
 var teachesNothing = map[ledger.Kind]bool{
 	ledger.KindPlanHeat: true, ledger.KindSetMold: true, ledger.KindOpenHeat: true, ledger.KindDropHeat: true, ledger.KindSpeakFor: true,
-	ledger.KindMove: true, ledger.KindReceive: true, ledger.KindReceiveSupply: true, ledger.KindUseSupply: true, ledger.KindCountSupply: true,
+	ledger.KindMove: true, ledger.KindReceive: true, ledger.KindReceiveSupply: true, ledger.KindUseSupply: true, ledger.KindCountSupply: true, ledger.KindFuel: true,
 }
 
 // learned is what the heats have taught of the melt loss up to now, and the heats.

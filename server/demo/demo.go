@@ -51,6 +51,7 @@ type year struct {
 	report Report
 	all    []*heat
 	plan   map[int]string // heat number → mistake to place in it
+	fuel   world          // draws what is burned, by itself
 }
 
 // pile is a lot as it truly is.
@@ -75,7 +76,8 @@ func Seed(ctx context.Context, conn grpc.ClientConnInterface, o Options) (Report
 		o.End = time.Now()
 	}
 	o.End = o.End.UTC().Truncate(time.Hour)
-	y := &year{api: newAPI(conn, o), world: world{rand.New(rand.NewPCG(o.Seed, 0x52454d454c54))}, o: o, start: o.End.AddDate(-1, 0, 0), plan: map[int]string{}} //nolint:gosec // a demo needs the same year again, not secrets
+	y := &year{api: newAPI(conn, o), world: world{rand.New(rand.NewPCG(o.Seed, 0x52454d454c54))}, o: o, start: o.End.AddDate(-1, 0, 0), plan: map[int]string{},
+		fuel: world{rand.New(rand.NewPCG(o.Seed, 0x4655454c))}} //nolint:gosec // a demo needs the same year again, not secrets
 	if err := y.setUp(ctx); err != nil {
 		return y.report, err
 	}

@@ -3824,7 +3824,10 @@ type EstimateMeltEnergyRequest struct {
 	// How much of the fuel's heat reaches the metal; a starting range unless said.
 	EfficiencyPercent string `protobuf:"bytes,6,opt,name=efficiency_percent,json=efficiencyPercent,proto3" json:"efficiency_percent,omitempty"`
 	// The kind of furnace whose starting range is taken, such as "gas crucible".
-	FurnaceKind   string `protobuf:"bytes,7,opt,name=furnace_kind,json=furnaceKind,proto3" json:"furnace_kind,omitempty"`
+	FurnaceKind string `protobuf:"bytes,7,opt,name=furnace_kind,json=furnaceKind,proto3" json:"furnace_kind,omitempty"`
+	// A furnace of the shop: how much of its fuel's heat has reached the metal in its
+	// own heats is taken, where enough of them have their fuel recorded.
+	Furnace       string `protobuf:"bytes,8,opt,name=furnace,proto3" json:"furnace,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3904,6 +3907,13 @@ func (x *EstimateMeltEnergyRequest) GetEfficiencyPercent() string {
 func (x *EstimateMeltEnergyRequest) GetFurnaceKind() string {
 	if x != nil {
 		return x.FurnaceKind
+	}
+	return ""
+}
+
+func (x *EstimateMeltEnergyRequest) GetFurnace() string {
+	if x != nil {
+		return x.Furnace
 	}
 	return ""
 }
@@ -4570,7 +4580,7 @@ const file_remelt_v1_analysis_proto_rawDesc = "" +
 	"\x04melt\x18\x01 \x01(\x05B\x03\xe0A\x03R\x04melt\x12\x1d\n" +
 	"\apercent\x18\x02 \x01(\x01B\x03\xe0A\x03R\apercent\x12\"\n" +
 	"\n" +
-	"sd_percent\x18\x03 \x01(\x01B\x03\xe0A\x03R\tsdPercent\"\xf6\x02\n" +
+	"sd_percent\x18\x03 \x01(\x01B\x03\xe0A\x03R\tsdPercent\"\xb0\x03\n" +
 	"\x19EstimateMeltEnergyRequest\x12=\n" +
 	"\x06parent\x18\x01 \x01(\tB%\xe0A\x02\xfaA\x19\n" +
 	"\x17remelt.example.org/Shop\xbaH\x03\xc8\x01\x01R\x06parent\x126\n" +
@@ -4580,7 +4590,9 @@ const file_remelt_v1_analysis_proto_rawDesc = "" +
 	"\x04from\x18\x04 \x01(\v2\x16.remelt.v1.TemperatureB\x03\xe0A\x01R\x04from\x12+\n" +
 	"\x02to\x18\x05 \x01(\v2\x16.remelt.v1.TemperatureB\x03\xe0A\x01R\x02to\x122\n" +
 	"\x12efficiency_percent\x18\x06 \x01(\tB\x03\xe0A\x01R\x11efficiencyPercent\x12&\n" +
-	"\ffurnace_kind\x18\a \x01(\tB\x03\xe0A\x01R\vfurnaceKind\"\xd7\x04\n" +
+	"\ffurnace_kind\x18\a \x01(\tB\x03\xe0A\x01R\vfurnaceKind\x128\n" +
+	"\afurnace\x18\b \x01(\tB\x1e\xe0A\x01\xfaA\x18\n" +
+	"\x16remelt.example.org/PotR\afurnace\"\xd7\x04\n" +
 	"\x1aEstimateMeltEnergyResponse\x126\n" +
 	"\x05alloy\x18\x01 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
 	"\x18remelt.example.org/AlloyR\x05alloy\x12(\n" +

@@ -479,6 +479,106 @@ func (x *Addition) GetVoid() bool {
 	return false
 }
 
+// Fuel that a heat burned, or its share of what several burned together.
+type FuelBurned struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// shops/{shop}/heats/{heat}/fuels/{fuel}
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Which.
+	Fuel string `protobuf:"bytes,2,opt,name=fuel,proto3" json:"fuel,omitempty"`
+	// How much, for reading.
+	Amount string `protobuf:"bytes,3,opt,name=amount,proto3" json:"amount,omitempty"`
+	// The heat in it by its higher heating value, in MJ.
+	EnergyMj float64 `protobuf:"fixed64,4,opt,name=energy_mj,json=energyMj,proto3" json:"energy_mj,omitempty"`
+	// What it cost, if that was said.
+	Price *Money `protobuf:"bytes,5,opt,name=price,proto3" json:"price,omitempty"`
+	// When it was burned.
+	BurnTime *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=burn_time,json=burnTime,proto3" json:"burn_time,omitempty"`
+	// Its entry was reversed: it never was.
+	Void          bool `protobuf:"varint,7,opt,name=void,proto3" json:"void,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FuelBurned) Reset() {
+	*x = FuelBurned{}
+	mi := &file_remelt_v1_heat_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FuelBurned) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FuelBurned) ProtoMessage() {}
+
+func (x *FuelBurned) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_heat_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FuelBurned.ProtoReflect.Descriptor instead.
+func (*FuelBurned) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_heat_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *FuelBurned) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *FuelBurned) GetFuel() string {
+	if x != nil {
+		return x.Fuel
+	}
+	return ""
+}
+
+func (x *FuelBurned) GetAmount() string {
+	if x != nil {
+		return x.Amount
+	}
+	return ""
+}
+
+func (x *FuelBurned) GetEnergyMj() float64 {
+	if x != nil {
+		return x.EnergyMj
+	}
+	return 0
+}
+
+func (x *FuelBurned) GetPrice() *Money {
+	if x != nil {
+		return x.Price
+	}
+	return nil
+}
+
+func (x *FuelBurned) GetBurnTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.BurnTime
+	}
+	return nil
+}
+
+func (x *FuelBurned) GetVoid() bool {
+	if x != nil {
+		return x.Void
+	}
+	return false
+}
+
 var File_remelt_v1_heat_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_heat_proto_rawDesc = "" +
@@ -537,7 +637,17 @@ const file_remelt_v1_heat_proto_rawDesc = "" +
 	"\x06pieces\x18\x05 \x01(\x03B\x03\xe0A\x03R\x06pieces\x12:\n" +
 	"\badd_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\aaddTime\x12\x17\n" +
 	"\x04void\x18\a \x01(\bB\x03\xe0A\x03R\x04void:e\xeaAb\n" +
-	"\x1bremelt.example.org/Addition\x12.shops/{shop}/heats/{heat}/additions/{addition}*\tadditions2\badditionB+Z)example.org/remelt/api/remelt/v1;remeltv1b\x06proto3"
+	"\x1bremelt.example.org/Addition\x12.shops/{shop}/heats/{heat}/additions/{addition}*\tadditions2\baddition\"\xd4\x02\n" +
+	"\n" +
+	"FuelBurned\x12\x17\n" +
+	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12\x17\n" +
+	"\x04fuel\x18\x02 \x01(\tB\x03\xe0A\x03R\x04fuel\x12\x1b\n" +
+	"\x06amount\x18\x03 \x01(\tB\x03\xe0A\x03R\x06amount\x12 \n" +
+	"\tenergy_mj\x18\x04 \x01(\x01B\x03\xe0A\x03R\benergyMj\x12+\n" +
+	"\x05price\x18\x05 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x05price\x12<\n" +
+	"\tburn_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\bburnTime\x12\x17\n" +
+	"\x04void\x18\a \x01(\bB\x03\xe0A\x03R\x04void:Q\xeaAN\n" +
+	"\x17remelt.example.org/Fuel\x12&shops/{shop}/heats/{heat}/fuels/{fuel}*\x05fuels2\x04fuelB+Z)example.org/remelt/api/remelt/v1;remeltv1b\x06proto3"
 
 var (
 	file_remelt_v1_heat_proto_rawDescOnce sync.Once
@@ -552,36 +662,40 @@ func file_remelt_v1_heat_proto_rawDescGZIP() []byte {
 }
 
 var file_remelt_v1_heat_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_remelt_v1_heat_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
+var file_remelt_v1_heat_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
 var file_remelt_v1_heat_proto_goTypes = []any{
 	(Heat_State)(0),               // 0: remelt.v1.Heat.State
 	(*Heat)(nil),                  // 1: remelt.v1.Heat
 	(*Reading)(nil),               // 2: remelt.v1.Reading
 	(*Addition)(nil),              // 3: remelt.v1.Addition
-	(*timestamppb.Timestamp)(nil), // 4: google.protobuf.Timestamp
-	(*Mass)(nil),                  // 5: remelt.v1.Mass
-	(*Caution)(nil),               // 6: remelt.v1.Caution
-	(*Temperature)(nil),           // 7: remelt.v1.Temperature
+	(*FuelBurned)(nil),            // 4: remelt.v1.FuelBurned
+	(*timestamppb.Timestamp)(nil), // 5: google.protobuf.Timestamp
+	(*Mass)(nil),                  // 6: remelt.v1.Mass
+	(*Caution)(nil),               // 7: remelt.v1.Caution
+	(*Temperature)(nil),           // 8: remelt.v1.Temperature
+	(*Money)(nil),                 // 9: remelt.v1.Money
 }
 var file_remelt_v1_heat_proto_depIdxs = []int32{
 	0,  // 0: remelt.v1.Heat.state:type_name -> remelt.v1.Heat.State
-	4,  // 1: remelt.v1.Heat.planned_time:type_name -> google.protobuf.Timestamp
-	4,  // 2: remelt.v1.Heat.open_time:type_name -> google.protobuf.Timestamp
-	4,  // 3: remelt.v1.Heat.pour_time:type_name -> google.protobuf.Timestamp
-	4,  // 4: remelt.v1.Heat.settle_time:type_name -> google.protobuf.Timestamp
-	5,  // 5: remelt.v1.Heat.charge:type_name -> remelt.v1.Mass
-	5,  // 6: remelt.v1.Heat.in_crucible:type_name -> remelt.v1.Mass
-	5,  // 7: remelt.v1.Heat.in_molds:type_name -> remelt.v1.Mass
-	6,  // 8: remelt.v1.Heat.cautions:type_name -> remelt.v1.Caution
-	7,  // 9: remelt.v1.Reading.temperature:type_name -> remelt.v1.Temperature
-	4,  // 10: remelt.v1.Reading.read_time:type_name -> google.protobuf.Timestamp
-	5,  // 11: remelt.v1.Addition.amount:type_name -> remelt.v1.Mass
-	4,  // 12: remelt.v1.Addition.add_time:type_name -> google.protobuf.Timestamp
-	13, // [13:13] is the sub-list for method output_type
-	13, // [13:13] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	5,  // 1: remelt.v1.Heat.planned_time:type_name -> google.protobuf.Timestamp
+	5,  // 2: remelt.v1.Heat.open_time:type_name -> google.protobuf.Timestamp
+	5,  // 3: remelt.v1.Heat.pour_time:type_name -> google.protobuf.Timestamp
+	5,  // 4: remelt.v1.Heat.settle_time:type_name -> google.protobuf.Timestamp
+	6,  // 5: remelt.v1.Heat.charge:type_name -> remelt.v1.Mass
+	6,  // 6: remelt.v1.Heat.in_crucible:type_name -> remelt.v1.Mass
+	6,  // 7: remelt.v1.Heat.in_molds:type_name -> remelt.v1.Mass
+	7,  // 8: remelt.v1.Heat.cautions:type_name -> remelt.v1.Caution
+	8,  // 9: remelt.v1.Reading.temperature:type_name -> remelt.v1.Temperature
+	5,  // 10: remelt.v1.Reading.read_time:type_name -> google.protobuf.Timestamp
+	6,  // 11: remelt.v1.Addition.amount:type_name -> remelt.v1.Mass
+	5,  // 12: remelt.v1.Addition.add_time:type_name -> google.protobuf.Timestamp
+	9,  // 13: remelt.v1.FuelBurned.price:type_name -> remelt.v1.Money
+	5,  // 14: remelt.v1.FuelBurned.burn_time:type_name -> google.protobuf.Timestamp
+	15, // [15:15] is the sub-list for method output_type
+	15, // [15:15] is the sub-list for method input_type
+	15, // [15:15] is the sub-list for extension type_name
+	15, // [15:15] is the sub-list for extension extendee
+	0,  // [0:15] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_heat_proto_init() }
@@ -597,7 +711,7 @@ func file_remelt_v1_heat_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_remelt_v1_heat_proto_rawDesc), len(file_remelt_v1_heat_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   3,
+			NumMessages:   4,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -992,6 +992,218 @@ func (x *ReadTemperatureResponse) GetReading() *Reading {
 	return nil
 }
 
+// Request of BurnFuel.
+type BurnFuelRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// shops/{shop}
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// The heat that burned it, or the heats of a day that burned it together: then it
+	// is shared by the mass that was charged to each.
+	Heats []string `protobuf:"bytes,2,rep,name=heats,proto3" json:"heats,omitempty"`
+	// Which: propane, natural gas, electricity, fuel oil no. 2.
+	Fuel string `protobuf:"bytes,3,opt,name=fuel,proto3" json:"fuel,omitempty"`
+	// How much: "14.2 lb", "31 kWh", "6.4 m3".
+	Amount string `protobuf:"bytes,4,opt,name=amount,proto3" json:"amount,omitempty"`
+	// Or what a meter read before, with its unit.
+	MeterBefore string `protobuf:"bytes,5,opt,name=meter_before,json=meterBefore,proto3" json:"meter_before,omitempty"`
+	// And after.
+	MeterAfter string `protobuf:"bytes,6,opt,name=meter_after,json=meterAfter,proto3" json:"meter_after,omitempty"`
+	// What it cost: a total such as "12.40 USD", or a rate such as "0.95 USD/lb".
+	Price string `protobuf:"bytes,7,opt,name=price,proto3" json:"price,omitempty"`
+	// A UUID you choose for this one wish to write. Sent again with the same
+	// content it gives the first result; with other content it is refused. Kept
+	// for ever. Over REST the header Idempotency-Key may carry it.
+	RequestId string `protobuf:"bytes,20,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Check everything and answer as if it were done, but record nothing.
+	ValidateOnly bool `protobuf:"varint,21,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	// When it happened; now, unless said.
+	HappenedTime *timestamppb.Timestamp `protobuf:"bytes,22,opt,name=happened_time,json=happenedTime,proto3" json:"happened_time,omitempty"`
+	// Why, in words. Asked for when the fact is unusual.
+	Reason string `protobuf:"bytes,23,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Who did it.
+	Who string `protobuf:"bytes,24,opt,name=who,proto3" json:"who,omitempty"`
+	// The device it was typed on.
+	Device        string `protobuf:"bytes,25,opt,name=device,proto3" json:"device,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BurnFuelRequest) Reset() {
+	*x = BurnFuelRequest{}
+	mi := &file_remelt_v1_heat_melt_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BurnFuelRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BurnFuelRequest) ProtoMessage() {}
+
+func (x *BurnFuelRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_heat_melt_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BurnFuelRequest.ProtoReflect.Descriptor instead.
+func (*BurnFuelRequest) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_heat_melt_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *BurnFuelRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *BurnFuelRequest) GetHeats() []string {
+	if x != nil {
+		return x.Heats
+	}
+	return nil
+}
+
+func (x *BurnFuelRequest) GetFuel() string {
+	if x != nil {
+		return x.Fuel
+	}
+	return ""
+}
+
+func (x *BurnFuelRequest) GetAmount() string {
+	if x != nil {
+		return x.Amount
+	}
+	return ""
+}
+
+func (x *BurnFuelRequest) GetMeterBefore() string {
+	if x != nil {
+		return x.MeterBefore
+	}
+	return ""
+}
+
+func (x *BurnFuelRequest) GetMeterAfter() string {
+	if x != nil {
+		return x.MeterAfter
+	}
+	return ""
+}
+
+func (x *BurnFuelRequest) GetPrice() string {
+	if x != nil {
+		return x.Price
+	}
+	return ""
+}
+
+func (x *BurnFuelRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *BurnFuelRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+func (x *BurnFuelRequest) GetHappenedTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.HappenedTime
+	}
+	return nil
+}
+
+func (x *BurnFuelRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *BurnFuelRequest) GetWho() string {
+	if x != nil {
+		return x.Who
+	}
+	return ""
+}
+
+func (x *BurnFuelRequest) GetDevice() string {
+	if x != nil {
+		return x.Device
+	}
+	return ""
+}
+
+// Response of BurnFuel.
+type BurnFuelResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What each heat burned.
+	Fuels []*FuelBurned `protobuf:"bytes,1,rep,name=fuels,proto3" json:"fuels,omitempty"`
+	// What was recorded.
+	Entry         *Entry `protobuf:"bytes,2,opt,name=entry,proto3" json:"entry,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BurnFuelResponse) Reset() {
+	*x = BurnFuelResponse{}
+	mi := &file_remelt_v1_heat_melt_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BurnFuelResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BurnFuelResponse) ProtoMessage() {}
+
+func (x *BurnFuelResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_heat_melt_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BurnFuelResponse.ProtoReflect.Descriptor instead.
+func (*BurnFuelResponse) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_heat_melt_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *BurnFuelResponse) GetFuels() []*FuelBurned {
+	if x != nil {
+		return x.Fuels
+	}
+	return nil
+}
+
+func (x *BurnFuelResponse) GetEntry() *Entry {
+	if x != nil {
+		return x.Entry
+	}
+	return nil
+}
+
 // Request of SkimHeat.
 type SkimHeatRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1029,7 +1241,7 @@ type SkimHeatRequest struct {
 
 func (x *SkimHeatRequest) Reset() {
 	*x = SkimHeatRequest{}
-	mi := &file_remelt_v1_heat_melt_proto_msgTypes[11]
+	mi := &file_remelt_v1_heat_melt_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1041,7 +1253,7 @@ func (x *SkimHeatRequest) String() string {
 func (*SkimHeatRequest) ProtoMessage() {}
 
 func (x *SkimHeatRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_heat_melt_proto_msgTypes[11]
+	mi := &file_remelt_v1_heat_melt_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1054,7 +1266,7 @@ func (x *SkimHeatRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SkimHeatRequest.ProtoReflect.Descriptor instead.
 func (*SkimHeatRequest) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_heat_melt_proto_rawDescGZIP(), []int{11}
+	return file_remelt_v1_heat_melt_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *SkimHeatRequest) GetName() string {
@@ -1163,7 +1375,7 @@ type SkimHeatResponse struct {
 
 func (x *SkimHeatResponse) Reset() {
 	*x = SkimHeatResponse{}
-	mi := &file_remelt_v1_heat_melt_proto_msgTypes[12]
+	mi := &file_remelt_v1_heat_melt_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1175,7 +1387,7 @@ func (x *SkimHeatResponse) String() string {
 func (*SkimHeatResponse) ProtoMessage() {}
 
 func (x *SkimHeatResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_heat_melt_proto_msgTypes[12]
+	mi := &file_remelt_v1_heat_melt_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1188,7 +1400,7 @@ func (x *SkimHeatResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SkimHeatResponse.ProtoReflect.Descriptor instead.
 func (*SkimHeatResponse) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_heat_melt_proto_rawDescGZIP(), []int{12}
+	return file_remelt_v1_heat_melt_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *SkimHeatResponse) GetHeat() *Heat {
@@ -1301,7 +1513,28 @@ const file_remelt_v1_heat_melt_proto_rawDesc = "" +
 	"\x17ReadTemperatureResponse\x12(\n" +
 	"\x04heat\x18\x01 \x01(\v2\x0f.remelt.v1.HeatB\x03\xe0A\x03R\x04heat\x12+\n" +
 	"\x05entry\x18\x02 \x01(\v2\x10.remelt.v1.EntryB\x03\xe0A\x03R\x05entry\x121\n" +
-	"\areading\x18\x03 \x01(\v2\x12.remelt.v1.ReadingB\x03\xe0A\x03R\areading\"\xdc\x04\n" +
+	"\areading\x18\x03 \x01(\v2\x12.remelt.v1.ReadingB\x03\xe0A\x03R\areading\"\xa1\x04\n" +
+	"\x0fBurnFuelRequest\x12=\n" +
+	"\x06parent\x18\x01 \x01(\tB%\xe0A\x02\xfaA\x19\n" +
+	"\x17remelt.example.org/Shop\xbaH\x03\xc8\x01\x01R\x06parent\x12=\n" +
+	"\x05heats\x18\x02 \x03(\tB'\xe0A\x02\xfaA\x19\n" +
+	"\x17remelt.example.org/Heat\xbaH\x05\x92\x01\x02\x102R\x05heats\x12\x1d\n" +
+	"\x04fuel\x18\x03 \x01(\tB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x04fuel\x12\x1b\n" +
+	"\x06amount\x18\x04 \x01(\tB\x03\xe0A\x01R\x06amount\x12&\n" +
+	"\fmeter_before\x18\x05 \x01(\tB\x03\xe0A\x01R\vmeterBefore\x12$\n" +
+	"\vmeter_after\x18\x06 \x01(\tB\x03\xe0A\x01R\n" +
+	"meterAfter\x12\x19\n" +
+	"\x05price\x18\a \x01(\tB\x03\xe0A\x01R\x05price\x12*\n" +
+	"\n" +
+	"request_id\x18\x14 \x01(\tB\v\xe0A\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\x12(\n" +
+	"\rvalidate_only\x18\x15 \x01(\bB\x03\xe0A\x01R\fvalidateOnly\x12D\n" +
+	"\rhappened_time\x18\x16 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x01R\fhappenedTime\x12\x1b\n" +
+	"\x06reason\x18\x17 \x01(\tB\x03\xe0A\x01R\x06reason\x12\x15\n" +
+	"\x03who\x18\x18 \x01(\tB\x03\xe0A\x01R\x03who\x12\x1b\n" +
+	"\x06device\x18\x19 \x01(\tB\x03\xe0A\x01R\x06device\"q\n" +
+	"\x10BurnFuelResponse\x120\n" +
+	"\x05fuels\x18\x01 \x03(\v2\x15.remelt.v1.FuelBurnedB\x03\xe0A\x03R\x05fuels\x12+\n" +
+	"\x05entry\x18\x02 \x01(\v2\x10.remelt.v1.EntryB\x03\xe0A\x03R\x05entry\"\xdc\x04\n" +
 	"\x0fSkimHeatRequest\x129\n" +
 	"\x04name\x18\x01 \x01(\tB%\xe0A\x02\xfaA\x19\n" +
 	"\x17remelt.example.org/Heat\xbaH\x03\xc8\x01\x01R\x04name\x12:\n" +
@@ -1336,7 +1569,7 @@ func file_remelt_v1_heat_melt_proto_rawDescGZIP() []byte {
 	return file_remelt_v1_heat_melt_proto_rawDescData
 }
 
-var file_remelt_v1_heat_melt_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_remelt_v1_heat_melt_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_remelt_v1_heat_melt_proto_goTypes = []any{
 	(*OpenHeatRequest)(nil),         // 0: remelt.v1.OpenHeatRequest
 	(*OpenHeatResponse)(nil),        // 1: remelt.v1.OpenHeatResponse
@@ -1349,52 +1582,58 @@ var file_remelt_v1_heat_melt_proto_goTypes = []any{
 	(*AddToHeatResponse)(nil),       // 8: remelt.v1.AddToHeatResponse
 	(*ReadTemperatureRequest)(nil),  // 9: remelt.v1.ReadTemperatureRequest
 	(*ReadTemperatureResponse)(nil), // 10: remelt.v1.ReadTemperatureResponse
-	(*SkimHeatRequest)(nil),         // 11: remelt.v1.SkimHeatRequest
-	(*SkimHeatResponse)(nil),        // 12: remelt.v1.SkimHeatResponse
-	(*timestamppb.Timestamp)(nil),   // 13: google.protobuf.Timestamp
-	(*Heat)(nil),                    // 14: remelt.v1.Heat
-	(*Entry)(nil),                   // 15: remelt.v1.Entry
-	(*Mass)(nil),                    // 16: remelt.v1.Mass
-	(*Weighing)(nil),                // 17: remelt.v1.Weighing
-	(*Addition)(nil),                // 18: remelt.v1.Addition
-	(*Temperature)(nil),             // 19: remelt.v1.Temperature
-	(*Reading)(nil),                 // 20: remelt.v1.Reading
-	(*Lot)(nil),                     // 21: remelt.v1.Lot
+	(*BurnFuelRequest)(nil),         // 11: remelt.v1.BurnFuelRequest
+	(*BurnFuelResponse)(nil),        // 12: remelt.v1.BurnFuelResponse
+	(*SkimHeatRequest)(nil),         // 13: remelt.v1.SkimHeatRequest
+	(*SkimHeatResponse)(nil),        // 14: remelt.v1.SkimHeatResponse
+	(*timestamppb.Timestamp)(nil),   // 15: google.protobuf.Timestamp
+	(*Heat)(nil),                    // 16: remelt.v1.Heat
+	(*Entry)(nil),                   // 17: remelt.v1.Entry
+	(*Mass)(nil),                    // 18: remelt.v1.Mass
+	(*Weighing)(nil),                // 19: remelt.v1.Weighing
+	(*Addition)(nil),                // 20: remelt.v1.Addition
+	(*Temperature)(nil),             // 21: remelt.v1.Temperature
+	(*Reading)(nil),                 // 22: remelt.v1.Reading
+	(*FuelBurned)(nil),              // 23: remelt.v1.FuelBurned
+	(*Lot)(nil),                     // 24: remelt.v1.Lot
 }
 var file_remelt_v1_heat_melt_proto_depIdxs = []int32{
-	13, // 0: remelt.v1.OpenHeatRequest.happened_time:type_name -> google.protobuf.Timestamp
-	14, // 1: remelt.v1.OpenHeatResponse.heat:type_name -> remelt.v1.Heat
-	15, // 2: remelt.v1.OpenHeatResponse.entry:type_name -> remelt.v1.Entry
-	13, // 3: remelt.v1.DropHeatRequest.happened_time:type_name -> google.protobuf.Timestamp
-	14, // 4: remelt.v1.DropHeatResponse.heat:type_name -> remelt.v1.Heat
-	15, // 5: remelt.v1.DropHeatResponse.entry:type_name -> remelt.v1.Entry
-	16, // 6: remelt.v1.ChargeItem.mass:type_name -> remelt.v1.Mass
-	17, // 7: remelt.v1.ChargeItem.weighing:type_name -> remelt.v1.Weighing
+	15, // 0: remelt.v1.OpenHeatRequest.happened_time:type_name -> google.protobuf.Timestamp
+	16, // 1: remelt.v1.OpenHeatResponse.heat:type_name -> remelt.v1.Heat
+	17, // 2: remelt.v1.OpenHeatResponse.entry:type_name -> remelt.v1.Entry
+	15, // 3: remelt.v1.DropHeatRequest.happened_time:type_name -> google.protobuf.Timestamp
+	16, // 4: remelt.v1.DropHeatResponse.heat:type_name -> remelt.v1.Heat
+	17, // 5: remelt.v1.DropHeatResponse.entry:type_name -> remelt.v1.Entry
+	18, // 6: remelt.v1.ChargeItem.mass:type_name -> remelt.v1.Mass
+	19, // 7: remelt.v1.ChargeItem.weighing:type_name -> remelt.v1.Weighing
 	4,  // 8: remelt.v1.ChargeHeatRequest.items:type_name -> remelt.v1.ChargeItem
-	13, // 9: remelt.v1.ChargeHeatRequest.happened_time:type_name -> google.protobuf.Timestamp
-	14, // 10: remelt.v1.ChargeHeatResponse.heat:type_name -> remelt.v1.Heat
-	15, // 11: remelt.v1.ChargeHeatResponse.entry:type_name -> remelt.v1.Entry
-	16, // 12: remelt.v1.AddToHeatRequest.amount:type_name -> remelt.v1.Mass
-	13, // 13: remelt.v1.AddToHeatRequest.happened_time:type_name -> google.protobuf.Timestamp
-	14, // 14: remelt.v1.AddToHeatResponse.heat:type_name -> remelt.v1.Heat
-	15, // 15: remelt.v1.AddToHeatResponse.entry:type_name -> remelt.v1.Entry
-	18, // 16: remelt.v1.AddToHeatResponse.addition:type_name -> remelt.v1.Addition
-	19, // 17: remelt.v1.ReadTemperatureRequest.temperature:type_name -> remelt.v1.Temperature
-	13, // 18: remelt.v1.ReadTemperatureRequest.happened_time:type_name -> google.protobuf.Timestamp
-	14, // 19: remelt.v1.ReadTemperatureResponse.heat:type_name -> remelt.v1.Heat
-	15, // 20: remelt.v1.ReadTemperatureResponse.entry:type_name -> remelt.v1.Entry
-	20, // 21: remelt.v1.ReadTemperatureResponse.reading:type_name -> remelt.v1.Reading
-	17, // 22: remelt.v1.SkimHeatRequest.weighing:type_name -> remelt.v1.Weighing
-	16, // 23: remelt.v1.SkimHeatRequest.added:type_name -> remelt.v1.Mass
-	13, // 24: remelt.v1.SkimHeatRequest.happened_time:type_name -> google.protobuf.Timestamp
-	14, // 25: remelt.v1.SkimHeatResponse.heat:type_name -> remelt.v1.Heat
-	15, // 26: remelt.v1.SkimHeatResponse.entry:type_name -> remelt.v1.Entry
-	21, // 27: remelt.v1.SkimHeatResponse.lot:type_name -> remelt.v1.Lot
-	28, // [28:28] is the sub-list for method output_type
-	28, // [28:28] is the sub-list for method input_type
-	28, // [28:28] is the sub-list for extension type_name
-	28, // [28:28] is the sub-list for extension extendee
-	0,  // [0:28] is the sub-list for field type_name
+	15, // 9: remelt.v1.ChargeHeatRequest.happened_time:type_name -> google.protobuf.Timestamp
+	16, // 10: remelt.v1.ChargeHeatResponse.heat:type_name -> remelt.v1.Heat
+	17, // 11: remelt.v1.ChargeHeatResponse.entry:type_name -> remelt.v1.Entry
+	18, // 12: remelt.v1.AddToHeatRequest.amount:type_name -> remelt.v1.Mass
+	15, // 13: remelt.v1.AddToHeatRequest.happened_time:type_name -> google.protobuf.Timestamp
+	16, // 14: remelt.v1.AddToHeatResponse.heat:type_name -> remelt.v1.Heat
+	17, // 15: remelt.v1.AddToHeatResponse.entry:type_name -> remelt.v1.Entry
+	20, // 16: remelt.v1.AddToHeatResponse.addition:type_name -> remelt.v1.Addition
+	21, // 17: remelt.v1.ReadTemperatureRequest.temperature:type_name -> remelt.v1.Temperature
+	15, // 18: remelt.v1.ReadTemperatureRequest.happened_time:type_name -> google.protobuf.Timestamp
+	16, // 19: remelt.v1.ReadTemperatureResponse.heat:type_name -> remelt.v1.Heat
+	17, // 20: remelt.v1.ReadTemperatureResponse.entry:type_name -> remelt.v1.Entry
+	22, // 21: remelt.v1.ReadTemperatureResponse.reading:type_name -> remelt.v1.Reading
+	15, // 22: remelt.v1.BurnFuelRequest.happened_time:type_name -> google.protobuf.Timestamp
+	23, // 23: remelt.v1.BurnFuelResponse.fuels:type_name -> remelt.v1.FuelBurned
+	17, // 24: remelt.v1.BurnFuelResponse.entry:type_name -> remelt.v1.Entry
+	19, // 25: remelt.v1.SkimHeatRequest.weighing:type_name -> remelt.v1.Weighing
+	18, // 26: remelt.v1.SkimHeatRequest.added:type_name -> remelt.v1.Mass
+	15, // 27: remelt.v1.SkimHeatRequest.happened_time:type_name -> google.protobuf.Timestamp
+	16, // 28: remelt.v1.SkimHeatResponse.heat:type_name -> remelt.v1.Heat
+	17, // 29: remelt.v1.SkimHeatResponse.entry:type_name -> remelt.v1.Entry
+	24, // 30: remelt.v1.SkimHeatResponse.lot:type_name -> remelt.v1.Lot
+	31, // [31:31] is the sub-list for method output_type
+	31, // [31:31] is the sub-list for method input_type
+	31, // [31:31] is the sub-list for extension type_name
+	31, // [31:31] is the sub-list for extension extendee
+	0,  // [0:31] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_heat_melt_proto_init() }
@@ -1412,7 +1651,7 @@ func file_remelt_v1_heat_melt_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_remelt_v1_heat_melt_proto_rawDesc), len(file_remelt_v1_heat_melt_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   13,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -851,6 +851,125 @@ func (x *ListAdditionsResponse) GetNextPageToken() string {
 	return ""
 }
 
+// Request of ListFuel.
+type ListFuelRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// shops/{shop}/heats/{heat}
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// The most to give; 100 unless said, never more than 1000.
+	PageSize int32 `protobuf:"varint,10,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// next_page_token of the page before. The other fields must be the same.
+	PageToken     string `protobuf:"bytes,11,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListFuelRequest) Reset() {
+	*x = ListFuelRequest{}
+	mi := &file_remelt_v1_heat_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListFuelRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListFuelRequest) ProtoMessage() {}
+
+func (x *ListFuelRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_heat_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListFuelRequest.ProtoReflect.Descriptor instead.
+func (*ListFuelRequest) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_heat_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *ListFuelRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *ListFuelRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListFuelRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+// Response of ListFuel.
+type ListFuelResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// A page of them.
+	Fuels []*FuelBurned `protobuf:"bytes,1,rep,name=fuels,proto3" json:"fuels,omitempty"`
+	// Where the next page begins; empty at the end.
+	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListFuelResponse) Reset() {
+	*x = ListFuelResponse{}
+	mi := &file_remelt_v1_heat_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListFuelResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListFuelResponse) ProtoMessage() {}
+
+func (x *ListFuelResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_heat_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListFuelResponse.ProtoReflect.Descriptor instead.
+func (*ListFuelResponse) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_heat_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *ListFuelResponse) GetFuels() []*FuelBurned {
+	if x != nil {
+		return x.Fuels
+	}
+	return nil
+}
+
+func (x *ListFuelResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
 var File_remelt_v1_heat_service_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_heat_service_proto_rawDesc = "" +
@@ -924,7 +1043,17 @@ const file_remelt_v1_heat_service_proto_rawDesc = "" +
 	"page_token\x18\v \x01(\tB\x03\xe0A\x01R\tpageToken\"|\n" +
 	"\x15ListAdditionsResponse\x126\n" +
 	"\tadditions\x18\x01 \x03(\v2\x13.remelt.v1.AdditionB\x03\xe0A\x03R\tadditions\x12+\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tB\x03\xe0A\x03R\rnextPageToken2\xf6\x11\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tB\x03\xe0A\x03R\rnextPageToken\"\x9d\x01\n" +
+	"\x0fListFuelRequest\x12=\n" +
+	"\x06parent\x18\x01 \x01(\tB%\xe0A\x02\xfaA\x19\x12\x17remelt.example.org/Fuel\xbaH\x03\xc8\x01\x01R\x06parent\x12'\n" +
+	"\tpage_size\x18\n" +
+	" \x01(\x05B\n" +
+	"\xe0A\x01\xbaH\x04\x1a\x02(\x00R\bpageSize\x12\"\n" +
+	"\n" +
+	"page_token\x18\v \x01(\tB\x03\xe0A\x01R\tpageToken\"q\n" +
+	"\x10ListFuelResponse\x120\n" +
+	"\x05fuels\x18\x01 \x03(\v2\x15.remelt.v1.FuelBurnedB\x03\xe0A\x03R\x05fuels\x12+\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tB\x03\xe0A\x03R\rnextPageToken2\xdc\x13\n" +
 	"\vHeatService\x12v\n" +
 	"\n" +
 	"CreateHeat\x12\x1c.remelt.v1.CreateHeatRequest\x1a\x1d.remelt.v1.CreateHeatResponse\"+\x82\xd3\xe4\x93\x02%:\x01*b\x04heat\"\x1a/v1/{parent=shops/*}/heats\x12j\n" +
@@ -949,7 +1078,9 @@ const file_remelt_v1_heat_service_proto_rawDesc = "" +
 	"\n" +
 	"SettleHeat\x12\x1c.remelt.v1.SettleHeatRequest\x1a\x1d.remelt.v1.SettleHeatResponse\",\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{name=shops/*/heats/*}:settle\x12~\n" +
 	"\fListReadings\x12\x1e.remelt.v1.ListReadingsRequest\x1a\x1f.remelt.v1.ListReadingsResponse\"-\x82\xd3\xe4\x93\x02'\x12%/v1/{parent=shops/*/heats/*}/readings\x12\x82\x01\n" +
-	"\rListAdditions\x12\x1f.remelt.v1.ListAdditionsRequest\x1a .remelt.v1.ListAdditionsResponse\".\x82\xd3\xe4\x93\x02(\x12&/v1/{parent=shops/*/heats/*}/additionsB+Z)example.org/remelt/api/remelt/v1;remeltv1b\x06proto3"
+	"\rListAdditions\x12\x1f.remelt.v1.ListAdditionsRequest\x1a .remelt.v1.ListAdditionsResponse\".\x82\xd3\xe4\x93\x02(\x12&/v1/{parent=shops/*/heats/*}/additions\x12s\n" +
+	"\bBurnFuel\x12\x1a.remelt.v1.BurnFuelRequest\x1a\x1b.remelt.v1.BurnFuelResponse\".\x82\xd3\xe4\x93\x02(:\x01*\"#/v1/{parent=shops/*}/heats:burnFuel\x12o\n" +
+	"\bListFuel\x12\x1a.remelt.v1.ListFuelRequest\x1a\x1b.remelt.v1.ListFuelResponse\"*\x82\xd3\xe4\x93\x02$\x12\"/v1/{parent=shops/*/heats/*}/fuelsB+Z)example.org/remelt/api/remelt/v1;remeltv1b\x06proto3"
 
 var (
 	file_remelt_v1_heat_service_proto_rawDescOnce sync.Once
@@ -963,7 +1094,7 @@ func file_remelt_v1_heat_service_proto_rawDescGZIP() []byte {
 	return file_remelt_v1_heat_service_proto_rawDescData
 }
 
-var file_remelt_v1_heat_service_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_remelt_v1_heat_service_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
 var file_remelt_v1_heat_service_proto_goTypes = []any{
 	(*CreateHeatRequest)(nil),       // 0: remelt.v1.CreateHeatRequest
 	(*CreateHeatResponse)(nil),      // 1: remelt.v1.CreateHeatResponse
@@ -977,101 +1108,111 @@ var file_remelt_v1_heat_service_proto_goTypes = []any{
 	(*ListReadingsResponse)(nil),    // 9: remelt.v1.ListReadingsResponse
 	(*ListAdditionsRequest)(nil),    // 10: remelt.v1.ListAdditionsRequest
 	(*ListAdditionsResponse)(nil),   // 11: remelt.v1.ListAdditionsResponse
-	(*Heat)(nil),                    // 12: remelt.v1.Heat
-	(*Mold)(nil),                    // 13: remelt.v1.Mold
-	(*timestamppb.Timestamp)(nil),   // 14: google.protobuf.Timestamp
-	(*Entry)(nil),                   // 15: remelt.v1.Entry
-	(Heat_State)(0),                 // 16: remelt.v1.Heat.State
-	(*fieldmaskpb.FieldMask)(nil),   // 17: google.protobuf.FieldMask
-	(*Reading)(nil),                 // 18: remelt.v1.Reading
-	(*Addition)(nil),                // 19: remelt.v1.Addition
-	(*OpenHeatRequest)(nil),         // 20: remelt.v1.OpenHeatRequest
-	(*DropHeatRequest)(nil),         // 21: remelt.v1.DropHeatRequest
-	(*ChargeHeatRequest)(nil),       // 22: remelt.v1.ChargeHeatRequest
-	(*AddToHeatRequest)(nil),        // 23: remelt.v1.AddToHeatRequest
-	(*ReadTemperatureRequest)(nil),  // 24: remelt.v1.ReadTemperatureRequest
-	(*SkimHeatRequest)(nil),         // 25: remelt.v1.SkimHeatRequest
-	(*SpillHeatRequest)(nil),        // 26: remelt.v1.SpillHeatRequest
-	(*PourOffRequest)(nil),          // 27: remelt.v1.PourOffRequest
-	(*PourMoldRequest)(nil),         // 28: remelt.v1.PourMoldRequest
-	(*FinishPourRequest)(nil),       // 29: remelt.v1.FinishPourRequest
-	(*GiveMetalRequest)(nil),        // 30: remelt.v1.GiveMetalRequest
-	(*WriteOffMetalRequest)(nil),    // 31: remelt.v1.WriteOffMetalRequest
-	(*SettleHeatRequest)(nil),       // 32: remelt.v1.SettleHeatRequest
-	(*OpenHeatResponse)(nil),        // 33: remelt.v1.OpenHeatResponse
-	(*DropHeatResponse)(nil),        // 34: remelt.v1.DropHeatResponse
-	(*ChargeHeatResponse)(nil),      // 35: remelt.v1.ChargeHeatResponse
-	(*AddToHeatResponse)(nil),       // 36: remelt.v1.AddToHeatResponse
-	(*ReadTemperatureResponse)(nil), // 37: remelt.v1.ReadTemperatureResponse
-	(*SkimHeatResponse)(nil),        // 38: remelt.v1.SkimHeatResponse
-	(*SpillHeatResponse)(nil),       // 39: remelt.v1.SpillHeatResponse
-	(*PourOffResponse)(nil),         // 40: remelt.v1.PourOffResponse
-	(*PourMoldResponse)(nil),        // 41: remelt.v1.PourMoldResponse
-	(*FinishPourResponse)(nil),      // 42: remelt.v1.FinishPourResponse
-	(*GiveMetalResponse)(nil),       // 43: remelt.v1.GiveMetalResponse
-	(*WriteOffMetalResponse)(nil),   // 44: remelt.v1.WriteOffMetalResponse
-	(*SettleHeatResponse)(nil),      // 45: remelt.v1.SettleHeatResponse
+	(*ListFuelRequest)(nil),         // 12: remelt.v1.ListFuelRequest
+	(*ListFuelResponse)(nil),        // 13: remelt.v1.ListFuelResponse
+	(*Heat)(nil),                    // 14: remelt.v1.Heat
+	(*Mold)(nil),                    // 15: remelt.v1.Mold
+	(*timestamppb.Timestamp)(nil),   // 16: google.protobuf.Timestamp
+	(*Entry)(nil),                   // 17: remelt.v1.Entry
+	(Heat_State)(0),                 // 18: remelt.v1.Heat.State
+	(*fieldmaskpb.FieldMask)(nil),   // 19: google.protobuf.FieldMask
+	(*Reading)(nil),                 // 20: remelt.v1.Reading
+	(*Addition)(nil),                // 21: remelt.v1.Addition
+	(*FuelBurned)(nil),              // 22: remelt.v1.FuelBurned
+	(*OpenHeatRequest)(nil),         // 23: remelt.v1.OpenHeatRequest
+	(*DropHeatRequest)(nil),         // 24: remelt.v1.DropHeatRequest
+	(*ChargeHeatRequest)(nil),       // 25: remelt.v1.ChargeHeatRequest
+	(*AddToHeatRequest)(nil),        // 26: remelt.v1.AddToHeatRequest
+	(*ReadTemperatureRequest)(nil),  // 27: remelt.v1.ReadTemperatureRequest
+	(*SkimHeatRequest)(nil),         // 28: remelt.v1.SkimHeatRequest
+	(*SpillHeatRequest)(nil),        // 29: remelt.v1.SpillHeatRequest
+	(*PourOffRequest)(nil),          // 30: remelt.v1.PourOffRequest
+	(*PourMoldRequest)(nil),         // 31: remelt.v1.PourMoldRequest
+	(*FinishPourRequest)(nil),       // 32: remelt.v1.FinishPourRequest
+	(*GiveMetalRequest)(nil),        // 33: remelt.v1.GiveMetalRequest
+	(*WriteOffMetalRequest)(nil),    // 34: remelt.v1.WriteOffMetalRequest
+	(*SettleHeatRequest)(nil),       // 35: remelt.v1.SettleHeatRequest
+	(*BurnFuelRequest)(nil),         // 36: remelt.v1.BurnFuelRequest
+	(*OpenHeatResponse)(nil),        // 37: remelt.v1.OpenHeatResponse
+	(*DropHeatResponse)(nil),        // 38: remelt.v1.DropHeatResponse
+	(*ChargeHeatResponse)(nil),      // 39: remelt.v1.ChargeHeatResponse
+	(*AddToHeatResponse)(nil),       // 40: remelt.v1.AddToHeatResponse
+	(*ReadTemperatureResponse)(nil), // 41: remelt.v1.ReadTemperatureResponse
+	(*SkimHeatResponse)(nil),        // 42: remelt.v1.SkimHeatResponse
+	(*SpillHeatResponse)(nil),       // 43: remelt.v1.SpillHeatResponse
+	(*PourOffResponse)(nil),         // 44: remelt.v1.PourOffResponse
+	(*PourMoldResponse)(nil),        // 45: remelt.v1.PourMoldResponse
+	(*FinishPourResponse)(nil),      // 46: remelt.v1.FinishPourResponse
+	(*GiveMetalResponse)(nil),       // 47: remelt.v1.GiveMetalResponse
+	(*WriteOffMetalResponse)(nil),   // 48: remelt.v1.WriteOffMetalResponse
+	(*SettleHeatResponse)(nil),      // 49: remelt.v1.SettleHeatResponse
+	(*BurnFuelResponse)(nil),        // 50: remelt.v1.BurnFuelResponse
 }
 var file_remelt_v1_heat_service_proto_depIdxs = []int32{
-	12, // 0: remelt.v1.CreateHeatRequest.heat:type_name -> remelt.v1.Heat
-	13, // 1: remelt.v1.CreateHeatRequest.molds:type_name -> remelt.v1.Mold
-	14, // 2: remelt.v1.CreateHeatRequest.happened_time:type_name -> google.protobuf.Timestamp
-	12, // 3: remelt.v1.CreateHeatResponse.heat:type_name -> remelt.v1.Heat
-	15, // 4: remelt.v1.CreateHeatResponse.entry:type_name -> remelt.v1.Entry
-	13, // 5: remelt.v1.CreateHeatResponse.molds:type_name -> remelt.v1.Mold
-	12, // 6: remelt.v1.GetHeatResponse.heat:type_name -> remelt.v1.Heat
-	16, // 7: remelt.v1.ListHeatsRequest.states:type_name -> remelt.v1.Heat.State
-	12, // 8: remelt.v1.ListHeatsResponse.heats:type_name -> remelt.v1.Heat
-	12, // 9: remelt.v1.UpdateHeatRequest.heat:type_name -> remelt.v1.Heat
-	17, // 10: remelt.v1.UpdateHeatRequest.update_mask:type_name -> google.protobuf.FieldMask
-	14, // 11: remelt.v1.UpdateHeatRequest.happened_time:type_name -> google.protobuf.Timestamp
-	12, // 12: remelt.v1.UpdateHeatResponse.heat:type_name -> remelt.v1.Heat
-	15, // 13: remelt.v1.UpdateHeatResponse.entry:type_name -> remelt.v1.Entry
-	18, // 14: remelt.v1.ListReadingsResponse.readings:type_name -> remelt.v1.Reading
-	19, // 15: remelt.v1.ListAdditionsResponse.additions:type_name -> remelt.v1.Addition
-	0,  // 16: remelt.v1.HeatService.CreateHeat:input_type -> remelt.v1.CreateHeatRequest
-	2,  // 17: remelt.v1.HeatService.GetHeat:input_type -> remelt.v1.GetHeatRequest
-	4,  // 18: remelt.v1.HeatService.ListHeats:input_type -> remelt.v1.ListHeatsRequest
-	6,  // 19: remelt.v1.HeatService.UpdateHeat:input_type -> remelt.v1.UpdateHeatRequest
-	20, // 20: remelt.v1.HeatService.OpenHeat:input_type -> remelt.v1.OpenHeatRequest
-	21, // 21: remelt.v1.HeatService.DropHeat:input_type -> remelt.v1.DropHeatRequest
-	22, // 22: remelt.v1.HeatService.ChargeHeat:input_type -> remelt.v1.ChargeHeatRequest
-	23, // 23: remelt.v1.HeatService.AddToHeat:input_type -> remelt.v1.AddToHeatRequest
-	24, // 24: remelt.v1.HeatService.ReadTemperature:input_type -> remelt.v1.ReadTemperatureRequest
-	25, // 25: remelt.v1.HeatService.SkimHeat:input_type -> remelt.v1.SkimHeatRequest
-	26, // 26: remelt.v1.HeatService.SpillHeat:input_type -> remelt.v1.SpillHeatRequest
-	27, // 27: remelt.v1.HeatService.PourOff:input_type -> remelt.v1.PourOffRequest
-	28, // 28: remelt.v1.HeatService.PourMold:input_type -> remelt.v1.PourMoldRequest
-	29, // 29: remelt.v1.HeatService.FinishPour:input_type -> remelt.v1.FinishPourRequest
-	30, // 30: remelt.v1.HeatService.GiveMetal:input_type -> remelt.v1.GiveMetalRequest
-	31, // 31: remelt.v1.HeatService.WriteOffMetal:input_type -> remelt.v1.WriteOffMetalRequest
-	32, // 32: remelt.v1.HeatService.SettleHeat:input_type -> remelt.v1.SettleHeatRequest
-	8,  // 33: remelt.v1.HeatService.ListReadings:input_type -> remelt.v1.ListReadingsRequest
-	10, // 34: remelt.v1.HeatService.ListAdditions:input_type -> remelt.v1.ListAdditionsRequest
-	1,  // 35: remelt.v1.HeatService.CreateHeat:output_type -> remelt.v1.CreateHeatResponse
-	3,  // 36: remelt.v1.HeatService.GetHeat:output_type -> remelt.v1.GetHeatResponse
-	5,  // 37: remelt.v1.HeatService.ListHeats:output_type -> remelt.v1.ListHeatsResponse
-	7,  // 38: remelt.v1.HeatService.UpdateHeat:output_type -> remelt.v1.UpdateHeatResponse
-	33, // 39: remelt.v1.HeatService.OpenHeat:output_type -> remelt.v1.OpenHeatResponse
-	34, // 40: remelt.v1.HeatService.DropHeat:output_type -> remelt.v1.DropHeatResponse
-	35, // 41: remelt.v1.HeatService.ChargeHeat:output_type -> remelt.v1.ChargeHeatResponse
-	36, // 42: remelt.v1.HeatService.AddToHeat:output_type -> remelt.v1.AddToHeatResponse
-	37, // 43: remelt.v1.HeatService.ReadTemperature:output_type -> remelt.v1.ReadTemperatureResponse
-	38, // 44: remelt.v1.HeatService.SkimHeat:output_type -> remelt.v1.SkimHeatResponse
-	39, // 45: remelt.v1.HeatService.SpillHeat:output_type -> remelt.v1.SpillHeatResponse
-	40, // 46: remelt.v1.HeatService.PourOff:output_type -> remelt.v1.PourOffResponse
-	41, // 47: remelt.v1.HeatService.PourMold:output_type -> remelt.v1.PourMoldResponse
-	42, // 48: remelt.v1.HeatService.FinishPour:output_type -> remelt.v1.FinishPourResponse
-	43, // 49: remelt.v1.HeatService.GiveMetal:output_type -> remelt.v1.GiveMetalResponse
-	44, // 50: remelt.v1.HeatService.WriteOffMetal:output_type -> remelt.v1.WriteOffMetalResponse
-	45, // 51: remelt.v1.HeatService.SettleHeat:output_type -> remelt.v1.SettleHeatResponse
-	9,  // 52: remelt.v1.HeatService.ListReadings:output_type -> remelt.v1.ListReadingsResponse
-	11, // 53: remelt.v1.HeatService.ListAdditions:output_type -> remelt.v1.ListAdditionsResponse
-	35, // [35:54] is the sub-list for method output_type
-	16, // [16:35] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	14, // 0: remelt.v1.CreateHeatRequest.heat:type_name -> remelt.v1.Heat
+	15, // 1: remelt.v1.CreateHeatRequest.molds:type_name -> remelt.v1.Mold
+	16, // 2: remelt.v1.CreateHeatRequest.happened_time:type_name -> google.protobuf.Timestamp
+	14, // 3: remelt.v1.CreateHeatResponse.heat:type_name -> remelt.v1.Heat
+	17, // 4: remelt.v1.CreateHeatResponse.entry:type_name -> remelt.v1.Entry
+	15, // 5: remelt.v1.CreateHeatResponse.molds:type_name -> remelt.v1.Mold
+	14, // 6: remelt.v1.GetHeatResponse.heat:type_name -> remelt.v1.Heat
+	18, // 7: remelt.v1.ListHeatsRequest.states:type_name -> remelt.v1.Heat.State
+	14, // 8: remelt.v1.ListHeatsResponse.heats:type_name -> remelt.v1.Heat
+	14, // 9: remelt.v1.UpdateHeatRequest.heat:type_name -> remelt.v1.Heat
+	19, // 10: remelt.v1.UpdateHeatRequest.update_mask:type_name -> google.protobuf.FieldMask
+	16, // 11: remelt.v1.UpdateHeatRequest.happened_time:type_name -> google.protobuf.Timestamp
+	14, // 12: remelt.v1.UpdateHeatResponse.heat:type_name -> remelt.v1.Heat
+	17, // 13: remelt.v1.UpdateHeatResponse.entry:type_name -> remelt.v1.Entry
+	20, // 14: remelt.v1.ListReadingsResponse.readings:type_name -> remelt.v1.Reading
+	21, // 15: remelt.v1.ListAdditionsResponse.additions:type_name -> remelt.v1.Addition
+	22, // 16: remelt.v1.ListFuelResponse.fuels:type_name -> remelt.v1.FuelBurned
+	0,  // 17: remelt.v1.HeatService.CreateHeat:input_type -> remelt.v1.CreateHeatRequest
+	2,  // 18: remelt.v1.HeatService.GetHeat:input_type -> remelt.v1.GetHeatRequest
+	4,  // 19: remelt.v1.HeatService.ListHeats:input_type -> remelt.v1.ListHeatsRequest
+	6,  // 20: remelt.v1.HeatService.UpdateHeat:input_type -> remelt.v1.UpdateHeatRequest
+	23, // 21: remelt.v1.HeatService.OpenHeat:input_type -> remelt.v1.OpenHeatRequest
+	24, // 22: remelt.v1.HeatService.DropHeat:input_type -> remelt.v1.DropHeatRequest
+	25, // 23: remelt.v1.HeatService.ChargeHeat:input_type -> remelt.v1.ChargeHeatRequest
+	26, // 24: remelt.v1.HeatService.AddToHeat:input_type -> remelt.v1.AddToHeatRequest
+	27, // 25: remelt.v1.HeatService.ReadTemperature:input_type -> remelt.v1.ReadTemperatureRequest
+	28, // 26: remelt.v1.HeatService.SkimHeat:input_type -> remelt.v1.SkimHeatRequest
+	29, // 27: remelt.v1.HeatService.SpillHeat:input_type -> remelt.v1.SpillHeatRequest
+	30, // 28: remelt.v1.HeatService.PourOff:input_type -> remelt.v1.PourOffRequest
+	31, // 29: remelt.v1.HeatService.PourMold:input_type -> remelt.v1.PourMoldRequest
+	32, // 30: remelt.v1.HeatService.FinishPour:input_type -> remelt.v1.FinishPourRequest
+	33, // 31: remelt.v1.HeatService.GiveMetal:input_type -> remelt.v1.GiveMetalRequest
+	34, // 32: remelt.v1.HeatService.WriteOffMetal:input_type -> remelt.v1.WriteOffMetalRequest
+	35, // 33: remelt.v1.HeatService.SettleHeat:input_type -> remelt.v1.SettleHeatRequest
+	8,  // 34: remelt.v1.HeatService.ListReadings:input_type -> remelt.v1.ListReadingsRequest
+	10, // 35: remelt.v1.HeatService.ListAdditions:input_type -> remelt.v1.ListAdditionsRequest
+	36, // 36: remelt.v1.HeatService.BurnFuel:input_type -> remelt.v1.BurnFuelRequest
+	12, // 37: remelt.v1.HeatService.ListFuel:input_type -> remelt.v1.ListFuelRequest
+	1,  // 38: remelt.v1.HeatService.CreateHeat:output_type -> remelt.v1.CreateHeatResponse
+	3,  // 39: remelt.v1.HeatService.GetHeat:output_type -> remelt.v1.GetHeatResponse
+	5,  // 40: remelt.v1.HeatService.ListHeats:output_type -> remelt.v1.ListHeatsResponse
+	7,  // 41: remelt.v1.HeatService.UpdateHeat:output_type -> remelt.v1.UpdateHeatResponse
+	37, // 42: remelt.v1.HeatService.OpenHeat:output_type -> remelt.v1.OpenHeatResponse
+	38, // 43: remelt.v1.HeatService.DropHeat:output_type -> remelt.v1.DropHeatResponse
+	39, // 44: remelt.v1.HeatService.ChargeHeat:output_type -> remelt.v1.ChargeHeatResponse
+	40, // 45: remelt.v1.HeatService.AddToHeat:output_type -> remelt.v1.AddToHeatResponse
+	41, // 46: remelt.v1.HeatService.ReadTemperature:output_type -> remelt.v1.ReadTemperatureResponse
+	42, // 47: remelt.v1.HeatService.SkimHeat:output_type -> remelt.v1.SkimHeatResponse
+	43, // 48: remelt.v1.HeatService.SpillHeat:output_type -> remelt.v1.SpillHeatResponse
+	44, // 49: remelt.v1.HeatService.PourOff:output_type -> remelt.v1.PourOffResponse
+	45, // 50: remelt.v1.HeatService.PourMold:output_type -> remelt.v1.PourMoldResponse
+	46, // 51: remelt.v1.HeatService.FinishPour:output_type -> remelt.v1.FinishPourResponse
+	47, // 52: remelt.v1.HeatService.GiveMetal:output_type -> remelt.v1.GiveMetalResponse
+	48, // 53: remelt.v1.HeatService.WriteOffMetal:output_type -> remelt.v1.WriteOffMetalResponse
+	49, // 54: remelt.v1.HeatService.SettleHeat:output_type -> remelt.v1.SettleHeatResponse
+	9,  // 55: remelt.v1.HeatService.ListReadings:output_type -> remelt.v1.ListReadingsResponse
+	11, // 56: remelt.v1.HeatService.ListAdditions:output_type -> remelt.v1.ListAdditionsResponse
+	50, // 57: remelt.v1.HeatService.BurnFuel:output_type -> remelt.v1.BurnFuelResponse
+	13, // 58: remelt.v1.HeatService.ListFuel:output_type -> remelt.v1.ListFuelResponse
+	38, // [38:59] is the sub-list for method output_type
+	17, // [17:38] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_heat_service_proto_init() }
@@ -1090,7 +1231,7 @@ func file_remelt_v1_heat_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_remelt_v1_heat_service_proto_rawDesc), len(file_remelt_v1_heat_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   12,
+			NumMessages:   14,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

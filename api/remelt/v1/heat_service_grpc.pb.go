@@ -38,6 +38,8 @@ const (
 	HeatService_SettleHeat_FullMethodName      = "/remelt.v1.HeatService/SettleHeat"
 	HeatService_ListReadings_FullMethodName    = "/remelt.v1.HeatService/ListReadings"
 	HeatService_ListAdditions_FullMethodName   = "/remelt.v1.HeatService/ListAdditions"
+	HeatService_BurnFuel_FullMethodName        = "/remelt.v1.HeatService/BurnFuel"
+	HeatService_ListFuel_FullMethodName        = "/remelt.v1.HeatService/ListFuel"
 )
 
 // HeatServiceClient is the client API for HeatService service.
@@ -85,6 +87,10 @@ type HeatServiceClient interface {
 	ListReadings(ctx context.Context, in *ListReadingsRequest, opts ...grpc.CallOption) (*ListReadingsResponse, error)
 	// Lists what was added to a heat.
 	ListAdditions(ctx context.Context, in *ListAdditionsRequest, opts ...grpc.CallOption) (*ListAdditionsResponse, error)
+	// Records fuel burned for a heat, or for several together.
+	BurnFuel(ctx context.Context, in *BurnFuelRequest, opts ...grpc.CallOption) (*BurnFuelResponse, error)
+	// Lists the fuel that a heat burned.
+	ListFuel(ctx context.Context, in *ListFuelRequest, opts ...grpc.CallOption) (*ListFuelResponse, error)
 }
 
 type heatServiceClient struct {
@@ -285,6 +291,26 @@ func (c *heatServiceClient) ListAdditions(ctx context.Context, in *ListAdditions
 	return out, nil
 }
 
+func (c *heatServiceClient) BurnFuel(ctx context.Context, in *BurnFuelRequest, opts ...grpc.CallOption) (*BurnFuelResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(BurnFuelResponse)
+	err := c.cc.Invoke(ctx, HeatService_BurnFuel_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *heatServiceClient) ListFuel(ctx context.Context, in *ListFuelRequest, opts ...grpc.CallOption) (*ListFuelResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListFuelResponse)
+	err := c.cc.Invoke(ctx, HeatService_ListFuel_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // HeatServiceServer is the server API for HeatService service.
 // All implementations must embed UnimplementedHeatServiceServer
 // for forward compatibility.
@@ -330,6 +356,10 @@ type HeatServiceServer interface {
 	ListReadings(context.Context, *ListReadingsRequest) (*ListReadingsResponse, error)
 	// Lists what was added to a heat.
 	ListAdditions(context.Context, *ListAdditionsRequest) (*ListAdditionsResponse, error)
+	// Records fuel burned for a heat, or for several together.
+	BurnFuel(context.Context, *BurnFuelRequest) (*BurnFuelResponse, error)
+	// Lists the fuel that a heat burned.
+	ListFuel(context.Context, *ListFuelRequest) (*ListFuelResponse, error)
 	mustEmbedUnimplementedHeatServiceServer()
 }
 
@@ -396,6 +426,12 @@ func (UnimplementedHeatServiceServer) ListReadings(context.Context, *ListReading
 }
 func (UnimplementedHeatServiceServer) ListAdditions(context.Context, *ListAdditionsRequest) (*ListAdditionsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListAdditions not implemented")
+}
+func (UnimplementedHeatServiceServer) BurnFuel(context.Context, *BurnFuelRequest) (*BurnFuelResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method BurnFuel not implemented")
+}
+func (UnimplementedHeatServiceServer) ListFuel(context.Context, *ListFuelRequest) (*ListFuelResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListFuel not implemented")
 }
 func (UnimplementedHeatServiceServer) mustEmbedUnimplementedHeatServiceServer() {}
 func (UnimplementedHeatServiceServer) testEmbeddedByValue()                     {}
@@ -760,6 +796,42 @@ func _HeatService_ListAdditions_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _HeatService_BurnFuel_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(BurnFuelRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HeatServiceServer).BurnFuel(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HeatService_BurnFuel_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HeatServiceServer).BurnFuel(ctx, req.(*BurnFuelRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HeatService_ListFuel_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListFuelRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HeatServiceServer).ListFuel(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HeatService_ListFuel_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HeatServiceServer).ListFuel(ctx, req.(*ListFuelRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // HeatService_ServiceDesc is the grpc.ServiceDesc for HeatService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -842,6 +914,14 @@ var HeatService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListAdditions",
 			Handler:    _HeatService_ListAdditions_Handler,
+		},
+		{
+			MethodName: "BurnFuel",
+			Handler:    _HeatService_BurnFuel_Handler,
+		},
+		{
+			MethodName: "ListFuel",
+			Handler:    _HeatService_ListFuel_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},
