@@ -156,6 +156,17 @@ func (h *heat) melt(ctx context.Context, t time.Time) error {
 // charge puts returns in first, then whole ingots.
 func (h *heat) charge(ctx context.Context, t time.Time) error {
 	req := &pb.ChargeHeatRequest{Name: h.name()}
+	have := 0.0
+	for _, p := range h.stock {
+		if p.alloy == h.metal.alloy {
+			have += p.kg
+		}
+	}
+	if have <= 0 { // another heat has used up what was bought for this one
+		if err := h.buy(ctx, t.Add(-hours(1))); err != nil {
+			return err
+		}
+	}
 	old := 0.0
 	for _, p := range h.stock {
 		if p.alloy != h.metal.alloy || p.form == "ingot" || p.kg <= 0 || h.charged >= 0.55*h.want {
