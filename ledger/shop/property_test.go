@@ -83,7 +83,8 @@ func (d *day) actions() map[string]func(*rapid.T) {
 	lot := func() string { return d.pick(d.lots, "lot") }
 	return map[string]func(*rapid.T){
 		"receive": func(*rapid.T) {
-			d.did(d.Receive(ctx, d.meta(), ledger.Receive{Supplier: "northmetal", Alloy: alloy(), Weighing: d.weighing(), Dirty: rapid.Bool().Draw(d.r, "dirty")}))
+			d.did(d.Receive(ctx, d.meta(), ledger.Receive{Supplier: "northmetal", Alloy: alloy(), Weighing: d.weighing(), Dirty: rapid.Bool().Draw(d.r, "dirty"),
+				Price: rapid.SampledFrom([]string{"", "7.77 USD/kg", "123.45 USD"}).Draw(d.r, "price")}))
 		},
 		"plan": func(*rapid.T) {
 			e, err := d.PlanHeat(ctx, d.meta(), ledger.PlanHeat{Alloy: alloy(), Crucible: "A60", Molds: []ledger.MoldPlan{{Metal: d.grams("metal")}, {}}})
@@ -218,6 +219,7 @@ func TestAnyDayAddsUp(t *testing.T) {
 				r.Fatalf("heat %s: in %d, out %d: %+v\n%s", h.Value.ID, b.In(), b.Out(), b.Terms, d.story("heat/"+h.Value.ID))
 			}
 		}
+		d.money()
 		p, err := d.Period(ctx, shop.PeriodQuery{From: start.Add(40 * time.Hour), To: start.AddDate(5, 0, 0)})
 		if err != nil {
 			r.Fatal(err)
@@ -228,6 +230,51 @@ func TestAnyDayAddsUp(t *testing.T) {
 			}
 		}
 	})
+}
+
+// money checks that all the cost is somewhere under every method, and lies on the
+// metal that is here.
+func (d *day) money() {
+	for _, method := range ledger.CostMethods {
+		d.did(d.SetCosting(ctx, ledger.Meta{}, ledger.Costing{From: d.Now.AddDate(-1, 0, 0), Method: method, Normal: []ledger.AlloyShare{{Alloy: "C87300", PPM: 10_000}}}))
+		c, err := d.Costs(ctx, shop.AsOf{})
+		if err != nil {
+			d.r.Fatal(err)
+		}
+		moneyAdds(d.T, c)
+		mass := map[string]int64{}
+		held, err := d.lotMass()
+		if err != nil {
+			d.r.Fatal(err)
+		}
+		for _, p := range c.Stock() {
+			mass[p.Pool] += p.Mass
+		}
+		for alloy, m := range held {
+			if mass[alloy] != int64(m) {
+				d.r.Fatalf("%s: %s holds %d by cost, %d by the book", method, alloy, mass[alloy], m)
+			}
+		}
+	}
+}
+
+// lotMass is what the shop's own lots hold, by alloy.
+func (d *day) lotMass() (map[string]ledger.Mass, error) {
+	out := map[string]ledger.Mass{}
+	err := d.Store.View(ctx, d.Book.Shop, func(r ledger.Reader) error {
+		held, err := r.Holdings(ledger.OfLot, ledger.RecLot, "", 100_000)
+		for _, h := range held {
+			var l ledger.Lot
+			if err := h.Record.Into(&l); err != nil {
+				return err
+			}
+			if l.Owner == "" {
+				out[l.Alloy] += h.Mass
+			}
+		}
+		return err
+	})
+	return out, err
 }
 
 func (d *day) story(subject string) (s string) {

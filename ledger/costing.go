@@ -1,0 +1,194 @@
+package ledger
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"example.org/remelt/ledger/unit"
+)
+
+// Kinds of entry about money.
+const (
+	KindSetCosting  Kind = "set-costing"
+	KindClosePeriod Kind = "close-period"
+)
+
+// Kinds of record about money.
+const (
+	RecCosting RecordKind = "costing"       // how cost is reckoned from a date on
+	RecClosed  RecordKind = "closed-period" // what a period was reported as
+)
+
+// CostMethods are the ways stock is costed when it is used: each lot its own, first
+// in first out, a moving average, one average for each month.
+var CostMethods = []string{"by-lot", "first-in", "moving-average", "month-average"}
+
+// Costing is how a shop reckons cost, from a date on.
+type Costing struct {
+	ID        string       `json:"id"` // the date: 2026-01-01
+	From      time.Time    `json:"from"`
+	Method    string       `json:"method"`
+	Recovered []AlloyPrice `json:"recovered,omitempty"` // what returns and pigs are worth; else the cost of the metal charged
+	Skimmings []AlloyPrice `json:"skimmings,omitempty"` // what the metal in skimmings would fetch; else nothing
+	Normal    []AlloyShare `json:"normal,omitempty"`    // loss that is normal, of the charge
+	Wear      []PotWear    `json:"wear,omitempty"`      // what a heat wears off a crucible
+}
+
+// AlloyPrice is a price of an alloy by mass, as typed and for one tonne.
+type AlloyPrice struct {
+	Alloy    string `json:"alloy"`
+	Typed    string `json:"typed"`
+	PerTonne int64  `json:"minor_per_tonne"`
+}
+
+// AlloyShare is a share of an alloy's charge.
+type AlloyShare struct {
+	Alloy string `json:"alloy"`
+	PPM   PPM    `json:"ppm"`
+}
+
+// PotWear is what one heat wears off a crucible or furnace.
+type PotWear struct {
+	Pot   string `json:"pot"`
+	Typed string `json:"typed"`
+	Minor int64  `json:"minor"`
+}
+
+// Tonne is the mass that AlloyPrice.PerTonne is for.
+const Tonne Mass = 1_000_000_000
+
+// SetCosting keeps how cost is reckoned from the start of a day on. A policy of the
+// same day replaces it; one dated inside a closed period is refused.
+func (b *Book) SetCosting(ctx context.Context, m Meta, c Costing) (*Entry, error) {
+	return b.write(ctx, m, KindSetCosting, c, func(d *draft) error {
+		if c.From.IsZero() {
+			return invalid("REQUIRED", "from", "", "say the day from which it holds, such as 2026-01-01")
+		}
+		if !slices.Contains(CostMethods, c.Method) {
+			return invalid("BAD_METHOD", "method", c.Method, "must be one of "+strings.Join(CostMethods, ", "))
+		}
+		closed, err := closedUntil(d)
+		if err != nil {
+			return err
+		}
+		if c.From.Before(closed) {
+			return badState("PERIOD_CLOSED", "from", c.From.Format(time.DateOnly), "periods are closed until "+closed.Format(time.DateOnly)+"; a change holds from then on or later")
+		}
+		if err := d.alloyPrices("recovered", c.Recovered); err != nil {
+			return err
+		}
+		if err := d.alloyPrices("skimmings", c.Skimmings); err != nil {
+			return err
+		}
+		for i := range c.Normal {
+			n, field := &c.Normal[i], fmt.Sprintf("normal[%d]", i)
+			if n.Alloy, _, err = d.alloy(field+".alloy", n.Alloy); err != nil {
+				return err
+			}
+			if err := checkShare(field+".percent", n.PPM); err != nil {
+				return err
+			}
+		}
+		for i := range c.Wear {
+			w, field := &c.Wear[i], fmt.Sprintf("wear[%d]", i)
+			if err := d.must(RecPot, field+".pot", w.Pot, &Pot{}); err != nil {
+				return err
+			}
+			p, err := d.price(field+".price", w.Typed, 0)
+			if err != nil {
+				return err
+			}
+			if err := d.ownCurrency(field+".price", w.Typed, p.Currency); err != nil {
+				return err
+			}
+			w.Minor = p.Minor
+		}
+		c.ID = c.From.Format(time.DateOnly)
+		return d.put(RecCosting, c.ID, "", c)
+	})
+}
+
+func (d *draft) ownCurrency(field, typed, currency string) error {
+	if currency != d.shop.Currency {
+		return invalid("OTHER_CURRENCY", field, typed, "the book is kept in "+d.shop.Currency+"; say it in that")
+	}
+	return nil
+}
+
+// alloyPrices reads prices by mass.
+func (d *draft) alloyPrices(field string, prices []AlloyPrice) (err error) {
+	for i := range prices {
+		p, at := &prices[i], fmt.Sprintf("%s[%d]", field, i)
+		if p.Alloy, _, err = d.alloy(at+".alloy", p.Alloy); err != nil {
+			return err
+		}
+		rate, err := unit.ParseRate(p.Typed, "", unit.MassUnit(d.shop.MassUnit))
+		if err != nil {
+			return wrapUnit(at+".price", err)
+		}
+		if rate.Amount < 0 {
+			return invalid("NEGATIVE", at+".price", p.Typed, "a price must not be negative")
+		}
+		if err := d.ownCurrency(at+".price", p.Typed, rate.Currency); err != nil {
+			return err
+		}
+		p.PerTonne = rate.Cost(int64(Tonne))
+	}
+	return nil
+}
+
+// Closed is a period as it was reported. Its figures never change; what is learned
+// later shows as a difference.
+type Closed struct {
+	ID      string       `json:"id"` // the first day after it: 2026-02-01
+	From    time.Time    `json:"from"`
+	To      time.Time    `json:"to"` // the first moment after it
+	Seq     int64        `json:"seq"`
+	Figures []ClosedLine `json:"figures"`
+}
+
+// ClosedLine is one figure of a closed period, in minor units.
+type ClosedLine struct {
+	Name  string `json:"name"`
+	Minor int64  `json:"minor"`
+}
+
+// ClosePeriod keeps a period's figures as they are reported. It must end before now
+// and begin where the last closed one ended.
+func (b *Book) ClosePeriod(ctx context.Context, m Meta, c Closed) (*Entry, error) {
+	return b.write(ctx, m, KindClosePeriod, c, func(d *draft) error {
+		if !c.From.Before(c.To) {
+			return invalid("BAD_PERIOD", "to", c.To.Format(time.DateOnly), "must be after "+c.From.Format(time.DateOnly))
+		}
+		if c.To.After(d.now) {
+			return invalid("FUTURE", "to", c.To.Format(time.DateOnly), "the period is not over yet")
+		}
+		last, err := closedUntil(d)
+		if err != nil {
+			return err
+		}
+		if !last.IsZero() && !c.From.Equal(last) {
+			return badState("PERIOD_GAP", "from", c.From.Format(time.DateOnly), "the last closed period ended on "+last.Format(time.DateOnly)+"; the next begins there")
+		}
+		c.ID = c.To.Format(time.DateOnly)
+		return d.put(RecClosed, c.ID, "", c)
+	})
+}
+
+// closedUntil is the end of the last closed period.
+func closedUntil(r Reader) (end time.Time, err error) {
+	recs, err := r.Records(RecClosed, "", "", MaxPage)
+	for _, rec := range recs {
+		var c Closed
+		if err := rec.Into(&c); err != nil {
+			return end, err
+		}
+		if c.To.After(end) {
+			end = c.To
+		}
+	}
+	return end, err
+}
