@@ -148,8 +148,12 @@ func (f *Flow) fromMelt(e *Event) {
 // cast gives a casting mass of its heat; the first heat it is of keeps it.
 func (f *Flow) cast(heat, id string, mass int64) {
 	c := f.casting(id)
-	if c.heat == "" {
+	if c.heat == "" && heat != "" {
 		c.heat = heat
+		if nowhere := f.heats[""]; nowhere != nil { // by its dates it was broken up before it was cast
+			mass += nowhere.castings[id]
+			delete(nowhere.castings, id)
+		}
 	}
 	f.heat(c.heat).castings[id] += mass
 }
@@ -193,6 +197,7 @@ func (f *Flow) fromCasting(e *Event) {
 		h.out -= e.Mass
 	case Lot, Skimmings, Heel: // broken up
 		cost := f.value(h, e.To, e.Mass)
+		f.cast(c.heat, e.From.ID, 0) // so that its heat names it whatever it weighed
 		c.credit += cost
 		c.gone = "broken up"
 		f.put(e.To, e.Mass, cost)

@@ -82,8 +82,7 @@ func TestAClosedPeriodStays(t *testing.T) {
 	}
 }
 
-func moneyAdds(t testing.TB, c shop.Costs) {
-	t.Helper()
+func moneyAdds(t interface{ Errorf(string, ...any) }, c shop.Costs) {
 	w := c.Where()
 	if sum := w.Stock + w.Supplies + w.InProcess + w.Castings + w.Shipped + w.Left + w.Abnormal + w.Expensed; sum != w.In {
 		t.Errorf("%+v sums to %d", w, sum)

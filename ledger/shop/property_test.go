@@ -241,7 +241,7 @@ func (d *day) money() {
 		if err != nil {
 			d.r.Fatal(err)
 		}
-		moneyAdds(d.T, c)
+		moneyAdds(d.r, c)
 		mass := map[string]int64{}
 		held, err := d.lotMass()
 		if err != nil {
