@@ -49,6 +49,7 @@ type Client struct {
 	Analysis   pb.AnalysisServiceClient
 	Balances   pb.BalanceServiceClient
 	Castings   pb.CastingServiceClient
+	Costs      pb.CostServiceClient
 	Entries    pb.EntryServiceClient
 	Heats      pb.HeatServiceClient
 	Lots       pb.LotServiceClient
@@ -101,6 +102,7 @@ func Dial(c Config) (*Client, error) {
 		Analysis:   pb.NewAnalysisServiceClient(conn),
 		Balances:   pb.NewBalanceServiceClient(conn),
 		Castings:   pb.NewCastingServiceClient(conn),
+		Costs:      pb.NewCostServiceClient(conn),
 		Entries:    pb.NewEntryServiceClient(conn),
 		Heats:      pb.NewHeatServiceClient(conn),
 		Lots:       pb.NewLotServiceClient(conn),

@@ -156,10 +156,14 @@ type ClosedLine struct {
 	Minor int64  `json:"minor"`
 }
 
-// ClosePeriod keeps a period's figures as they are reported. It must end before now
-// and begin where the last closed one ended.
-func (b *Book) ClosePeriod(ctx context.Context, m Meta, c Closed) (*Entry, error) {
-	return b.write(ctx, m, KindClosePeriod, c, func(d *draft) error {
+// ClosePeriod names the period to close.
+type ClosePeriod struct{ From, To time.Time }
+
+// ClosePeriod keeps a period's figures, as reckoned at an entry, as they are reported.
+// It must end before now and begin where the last closed one ended.
+func (b *Book) ClosePeriod(ctx context.Context, m Meta, p ClosePeriod, figures []ClosedLine, at int64) (*Entry, error) {
+	return b.write(ctx, m, KindClosePeriod, p, func(d *draft) error {
+		c := Closed{From: p.From, To: p.To, Seq: at, Figures: figures}
 		if !c.From.Before(c.To) {
 			return invalid("BAD_PERIOD", "to", c.To.Format(time.DateOnly), "must be after "+c.From.Format(time.DateOnly))
 		}

@@ -98,6 +98,10 @@ var (
 	views = enum[pb.EntryView, bool]{ // whether it is the full one
 		false: pb.EntryView_ENTRY_VIEW_BASIC, true: pb.EntryView_ENTRY_VIEW_FULL,
 	}
+	costMethods = enum[pb.Costing_Method, string]{
+		"by-lot": pb.Costing_METHOD_BY_LOT, "first-in": pb.Costing_METHOD_FIRST_IN,
+		"moving-average": pb.Costing_METHOD_MOVING_AVERAGE, "month-average": pb.Costing_METHOD_MONTH_AVERAGE,
+	}
 	groupings = enum[pb.Grouping, shop.Grouping]{
 		shop.ByAlloy: pb.Grouping_GROUPING_ALLOY, shop.ByCrucible: pb.Grouping_GROUPING_CRUCIBLE,
 		shop.ByMelter: pb.Grouping_GROUPING_MELTER,

@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"math"
 	"time"
 
 	pb "example.org/remelt/api/remelt/v1"
@@ -42,7 +43,7 @@ func (s heats) ListFuel(ctx context.Context, r *pb.ListFuelRequest) (*pb.ListFue
 func (d *desk) fuel(f ledger.Fuel, at time.Time) *pb.FuelBurned {
 	p := &pb.FuelBurned{Name: d.nameIn(f.Heat, "fuels", f.ID), Fuel: f.Kind, Amount: unit.FormatFuel(f.Amount, f.Measure), BurnTime: moment(at), Void: f.Void}
 	if j, ok := shop.FuelJoules(f); ok {
-		p.EnergyMj = j / 1e6
+		p.EnergyKj = int64(math.Round(j / 1e3))
 	}
 	if f.Price != nil {
 		p.Price = money(f.Price.Minor, f.Price.Currency)

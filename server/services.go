@@ -51,6 +51,7 @@ func RegisterServices(s grpc.ServiceRegistrar, d Deps) {
 	pb.RegisterEntryServiceServer(s, entries{counter: c, follow: d.Follow})
 	pb.RegisterStockServiceServer(s, stock{counter: c})
 	pb.RegisterBalanceServiceServer(s, balances{counter: c})
+	pb.RegisterCostServiceServer(s, costs{counter: c})
 	pb.RegisterAnalysisServiceServer(s, analysis{counter: c})
 	pb.RegisterPlanningServiceServer(s, planning{counter: c})
 }
@@ -74,7 +75,7 @@ func RegisterGateway(ctx context.Context, mux *runtime.ServeMux, conn *grpc.Clie
 		pb.RegisterStocktakeServiceHandler,
 		pb.RegisterEntryServiceHandler,
 		pb.RegisterStockServiceHandler,
-		pb.RegisterBalanceServiceHandler,
+		pb.RegisterBalanceServiceHandler, pb.RegisterCostServiceHandler,
 		pb.RegisterAnalysisServiceHandler,
 		pb.RegisterPlanningServiceHandler,
 	} {

@@ -125,6 +125,10 @@ func beyond() []proto.Message {
 		&pb.PourOffRequest{Name: heat42, LotId: "wrong", Weighing: onFloor(100)},
 		&pb.ReverseEntryRequest{Name: harrow + "/entries/" + lastEntry, Reason: "it was heat 43's"},
 		&pb.BurnFuelRequest{Parent: harrow, Heats: []string{heat41}, Fuel: "propane", Amount: "14.2 lb", Price: "0.95 USD/lb"},
+		&pb.SetCostingRequest{Parent: harrow, Costing: &pb.Costing{FromTime: day(0), Method: pb.Costing_METHOD_MOVING_AVERAGE,
+			Recovered: []*pb.AlloyPrice{{Alloy: alloyID, Price: "6.80 USD/kg"}}, NormalLosses: []*pb.NormalLoss{{Alloy: alloyID, Percent: "1.5"}},
+			Wear: []*pb.CrucibleWear{{Pot: "A60", Price: "4.20 USD"}}}},
+		&pb.ClosePeriodRequest{Parent: harrow, StartTime: day(-40), EndTime: day(-10)},
 	}
 }
 

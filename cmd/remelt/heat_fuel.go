@@ -44,7 +44,7 @@ func (a *app) heatFuelCommand() *cobra.Command {
 		return a.show(c.Context(), r, func(p *page) {
 			t := newTable("HEAT", "FUEL", ">AMOUNT", ">MJ", ">COST")
 			for _, x := range r.GetFuels() {
-				t.add(strings.Split(x.GetName(), "/")[3], x.GetFuel(), x.GetAmount(), threeDigits(x.GetEnergyMj()), x.GetPrice().GetText())
+				t.add(strings.Split(x.GetName(), "/")[3], x.GetFuel(), x.GetAmount(), threeDigits(float64(x.GetEnergyKj())/1e3), x.GetPrice().GetText())
 			}
 			t.write(p)
 		})

@@ -119,24 +119,24 @@ func (a *Adjustment) sigma(k int) float64 {
 // value whose expected mass is possible, or the largest of all when there is none
 // such. Twins have the same |z|; of them the first possible one is taken.
 func pick(m *model, tests []test, twins *twins, possible func(string, float64) bool, critical float64) (best int, testable bool) {
-	best, any := -1, -1
+	best, most := -1, -1
 	larger := func(i, than int) bool { return than < 0 || math.Abs(tests[i].z) > math.Abs(tests[than].z)*(1+1e-9) }
 	for i, t := range tests {
 		if t.q <= 0 {
 			continue
 		}
-		if larger(i, any) {
-			any = i
+		if larger(i, most) {
+			most = i
 		}
 		if math.Abs(t.z) > critical && larger(i, best) && possible(m.net.Streams[i].ID, m.net.Streams[i].Value-t.err) {
 			best = i
 		}
 	}
 	switch {
-	case any < 0:
+	case most < 0:
 		return 0, false
 	case best < 0:
-		return any, true
+		return most, true
 	}
 	for _, i := range twins.groups[twins.of[best]] {
 		if tests[i].q > 0 && possible(m.net.Streams[i].ID, m.net.Streams[i].Value-tests[i].err) {

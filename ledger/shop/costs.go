@@ -435,5 +435,5 @@ func (s *Shop) CloseMonth(ctx context.Context, m ledger.Meta, from, to time.Time
 	if err != nil {
 		return nil, err
 	}
-	return s.ClosePeriod(ctx, m, ledger.Closed{From: from, To: to, Seq: st.Seq, Figures: st.Figures()})
+	return s.ClosePeriod(ctx, m, ledger.ClosePeriod{From: from, To: to}, st.Figures(), st.Seq)
 }

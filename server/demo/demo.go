@@ -76,8 +76,10 @@ func Seed(ctx context.Context, conn grpc.ClientConnInterface, o Options) (Report
 		o.End = time.Now()
 	}
 	o.End = o.End.UTC().Truncate(time.Hour)
-	y := &year{api: newAPI(conn, o), world: world{rand.New(rand.NewPCG(o.Seed, 0x52454d454c54))}, o: o, start: o.End.AddDate(-1, 0, 0), plan: map[int]string{},
-		fuel: world{rand.New(rand.NewPCG(o.Seed, 0x4655454c))}} //nolint:gosec // a demo needs the same year again, not secrets
+	draws := func(of uint64) world {
+		return world{rand.New(rand.NewPCG(o.Seed, of))} //nolint:gosec // a demo needs the same year again, not secrets
+	}
+	y := &year{api: newAPI(conn, o), world: draws(0x52454d454c54), fuel: draws(0x4655454c), o: o, start: o.End.AddDate(-1, 0, 0), plan: map[int]string{}}
 	if err := y.setUp(ctx); err != nil {
 		return y.report, err
 	}

@@ -488,8 +488,8 @@ type FuelBurned struct {
 	Fuel string `protobuf:"bytes,2,opt,name=fuel,proto3" json:"fuel,omitempty"`
 	// How much, for reading.
 	Amount string `protobuf:"bytes,3,opt,name=amount,proto3" json:"amount,omitempty"`
-	// The heat in it by its higher heating value, in MJ.
-	EnergyMj float64 `protobuf:"fixed64,4,opt,name=energy_mj,json=energyMj,proto3" json:"energy_mj,omitempty"`
+	// The heat in it by its higher heating value, in kJ.
+	EnergyKj int64 `protobuf:"varint,4,opt,name=energy_kj,json=energyKj,proto3" json:"energy_kj,omitempty"`
 	// What it cost, if that was said.
 	Price *Money `protobuf:"bytes,5,opt,name=price,proto3" json:"price,omitempty"`
 	// When it was burned.
@@ -551,9 +551,9 @@ func (x *FuelBurned) GetAmount() string {
 	return ""
 }
 
-func (x *FuelBurned) GetEnergyMj() float64 {
+func (x *FuelBurned) GetEnergyKj() int64 {
 	if x != nil {
-		return x.EnergyMj
+		return x.EnergyKj
 	}
 	return 0
 }
@@ -637,17 +637,18 @@ const file_remelt_v1_heat_proto_rawDesc = "" +
 	"\x06pieces\x18\x05 \x01(\x03B\x03\xe0A\x03R\x06pieces\x12:\n" +
 	"\badd_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\aaddTime\x12\x17\n" +
 	"\x04void\x18\a \x01(\bB\x03\xe0A\x03R\x04void:e\xeaAb\n" +
-	"\x1bremelt.example.org/Addition\x12.shops/{shop}/heats/{heat}/additions/{addition}*\tadditions2\baddition\"\xd4\x02\n" +
+	"\x1bremelt.example.org/Addition\x12.shops/{shop}/heats/{heat}/additions/{addition}*\tadditions2\baddition\"\xe0\x02\n" +
 	"\n" +
 	"FuelBurned\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12\x17\n" +
 	"\x04fuel\x18\x02 \x01(\tB\x03\xe0A\x03R\x04fuel\x12\x1b\n" +
 	"\x06amount\x18\x03 \x01(\tB\x03\xe0A\x03R\x06amount\x12 \n" +
-	"\tenergy_mj\x18\x04 \x01(\x01B\x03\xe0A\x03R\benergyMj\x12+\n" +
+	"\tenergy_kj\x18\x04 \x01(\x03B\x03\xe0A\x03R\benergyKj\x12+\n" +
 	"\x05price\x18\x05 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x05price\x12<\n" +
 	"\tburn_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\bburnTime\x12\x17\n" +
-	"\x04void\x18\a \x01(\bB\x03\xe0A\x03R\x04void:Q\xeaAN\n" +
-	"\x17remelt.example.org/Fuel\x12&shops/{shop}/heats/{heat}/fuels/{fuel}*\x05fuels2\x04fuelB+Z)example.org/remelt/api/remelt/v1;remeltv1b\x06proto3"
+	"\x04void\x18\a \x01(\bB\x03\xe0A\x03R\x04void:]\xeaAZ\n" +
+	"\x1dremelt.example.org/FuelBurned\x12&shops/{shop}/heats/{heat}/fuels/{fuel}*\x05fuels2\n" +
+	"fuelBurnedB+Z)example.org/remelt/api/remelt/v1;remeltv1b\x06proto3"
 
 var (
 	file_remelt_v1_heat_proto_rawDescOnce sync.Once

@@ -1043,9 +1043,9 @@ const file_remelt_v1_heat_service_proto_rawDesc = "" +
 	"page_token\x18\v \x01(\tB\x03\xe0A\x01R\tpageToken\"|\n" +
 	"\x15ListAdditionsResponse\x126\n" +
 	"\tadditions\x18\x01 \x03(\v2\x13.remelt.v1.AdditionB\x03\xe0A\x03R\tadditions\x12+\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tB\x03\xe0A\x03R\rnextPageToken\"\x9d\x01\n" +
-	"\x0fListFuelRequest\x12=\n" +
-	"\x06parent\x18\x01 \x01(\tB%\xe0A\x02\xfaA\x19\x12\x17remelt.example.org/Fuel\xbaH\x03\xc8\x01\x01R\x06parent\x12'\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tB\x03\xe0A\x03R\rnextPageToken\"\xa3\x01\n" +
+	"\x0fListFuelRequest\x12C\n" +
+	"\x06parent\x18\x01 \x01(\tB+\xe0A\x02\xfaA\x1f\x12\x1dremelt.example.org/FuelBurned\xbaH\x03\xc8\x01\x01R\x06parent\x12'\n" +
 	"\tpage_size\x18\n" +
 	" \x01(\x05B\n" +
 	"\xe0A\x01\xbaH\x04\x1a\x02(\x00R\bpageSize\x12\"\n" +
