@@ -1,6 +1,8 @@
 package main
 
 import (
+	"strings"
+
 	"github.com/spf13/cobra"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -37,24 +39,33 @@ func (a *app) costHeatCommand() *cobra.Command {
 }
 
 func (p *page) heatCost(id string, h *pb.HeatCost) {
-	state := ""
-	if h.GetProvisional() {
-		state = "; provisional, it is not settled"
+	lost, normal := h.GetLost().GetText()+" lost", "no loss is set as normal"
+	if h.GetLost().GetMg() < 0 {
+		lost = "by the book more came out of it than went in (" + h.GetLost().GetText() + " lost): a weighing is wrong"
 	}
-	p.printf("Heat %s: %s charged, %s lost; %s is normal%s\n\n", id, h.GetCharged().GetText(), orElse(h.GetLost().GetText(), "nothing"), orElse(h.GetNormalLoss().GetText(), "nothing"), state)
+	if h.GetNormalLoss().GetMg() > 0 {
+		normal = h.GetNormalLoss().GetText() + " is normal"
+	}
+	if h.GetProvisional() {
+		normal += "; provisional, it is not settled"
+	}
+	p.printf("Heat %s: %s charged, %s; %s\n\n", id, h.GetCharged().GetText(), lost, normal)
 	t := newTable("", ">COST")
 	t.add("metal charged", h.GetMetal().GetText())
 	for _, l := range h.GetConversion() {
 		t.add(l.GetWhat(), l.GetMoney().GetText())
 	}
 	for _, l := range h.GetCredits() {
-		t.add("taken over by "+l.GetWhat(), "-"+l.GetMoney().GetText())
+		t.add("taken over by "+l.GetWhat(), less(l.GetMoney()))
 	}
-	if h.GetAbnormalLoss().GetMinor() != 0 {
-		t.add("abnormal loss, on no casting", "-"+h.GetAbnormalLoss().GetText())
+	switch m := h.GetAbnormalLoss(); {
+	case m.GetMinor() > 0:
+		t.add("abnormal loss, on no casting", less(m))
+	case m.GetMinor() < 0:
+		t.add("abnormal gain, on no casting", less(m))
 	}
 	if h.GetInProcess().GetMinor() != 0 {
-		t.add("still in molds", "-"+h.GetInProcess().GetText())
+		t.add("still in molds", less(h.GetInProcess()))
 	}
 	t.write(p)
 	if len(h.GetCastings()) > 0 {
@@ -65,6 +76,14 @@ func (p *page) heatCost(id string, h *pb.HeatCost) {
 		}
 		t.write(p)
 	}
+}
+
+// less writes an amount as taken off.
+func less(m *pb.Money) string {
+	if off, negative := strings.CutPrefix(m.GetText(), "-"); negative {
+		return off
+	}
+	return "-" + m.GetText()
 }
 
 func (a *app) costStockCommand() *cobra.Command {
@@ -82,7 +101,11 @@ func (a *app) costStockCommand() *cobra.Command {
 		return a.show(c.Context(), v, func(p *page) {
 			t := newTable("ALLOY", ">HERE", ">COST", ">RATE", ">CAME WITHOUT A PRICE")
 			for _, x := range v.GetPositions() {
-				t.add(last(x.GetAlloy()), x.GetMass().GetText(), x.GetCost().GetText(), x.GetRate(), orElse(x.GetWithoutPrice().GetText(), "–"))
+				free := "–"
+				if x.GetWithoutPrice().GetMg() != 0 {
+					free = x.GetWithoutPrice().GetText()
+				}
+				t.add(last(x.GetAlloy()), x.GetMass().GetText(), x.GetCost().GetText(), x.GetRate(), free)
 			}
 			t.add("all", "", v.GetTotal().GetText(), "", "")
 			t.write(p)

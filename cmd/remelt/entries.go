@@ -48,19 +48,20 @@ func (a *app) entriesListCommand() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		return showEach(c.Context(), a, all, func(p *page) { p.entryTable(all) })
+		return showEach(c.Context(), a, all, func(p *page) { p.entryTable(all, movedBy) })
 	}
 	return c
 }
 
-func (p *page) entryTable(all []*pb.Entry) {
+// entryTable lists entries; moved says what each moved.
+func (p *page) entryTable(all []*pb.Entry, moved func(*pb.Entry) string) {
 	if len(all) == 0 {
 		p.printf("No entries.\n")
 		return
 	}
 	t := newTable(">ENTRY", "HAPPENED", "WHAT", "WHO", "MOVED", "NOTE")
 	for _, e := range all {
-		t.add(itoa(e.GetSequence()), p.showTime(e.GetHappenedTime()), e.GetKind(), e.GetWho(), movedBy(e), noteOf(e))
+		t.add(itoa(e.GetSequence()), p.showTime(e.GetHappenedTime()), e.GetKind(), e.GetWho(), moved(e), noteOf(e))
 	}
 	t.write(p)
 }
@@ -70,9 +71,9 @@ func movedBy(e *pb.Entry) string {
 	var out []string
 	for _, m := range e.GetPostings() {
 		if m.GetMass().GetMg() > 0 {
-			out = append(out, m.GetMass().GetText()+" to "+m.GetAccount())
+			out = append(out, m.GetMass().GetText()+" to "+accountWords(m.GetAccount()))
 		} else if m.GetPieces() > 0 {
-			out = append(out, plural(int(m.GetPieces()), "piece")+" to "+m.GetAccount())
+			out = append(out, plural(int(m.GetPieces()), "piece")+" to "+accountWords(m.GetAccount()))
 		}
 	}
 	if len(out) == 0 {
@@ -157,24 +158,24 @@ func (p *page) entry(e *pb.Entry) {
 	t.write(p)
 	p.flags(e.GetFlags(), "")
 	if len(e.GetPostings()) > 0 {
-		t := newTable("ACCOUNT", ">AMOUNT", "KNOWN")
+		t := newTable("WHERE", ">AMOUNT", "KNOWN")
 		for _, m := range e.GetPostings() {
 			amount := m.GetMass().GetText()
 			if m.GetMass() == nil {
 				amount = plural(int(m.GetPieces()), "piece")
 			}
-			t.add(m.GetAccount(), amount, word(m.GetBasis()))
+			t.add(accountWords(m.GetAccount()), amount, word(m.GetBasis()))
 		}
 		t.write(p)
 	}
 	for _, w := range e.GetWeighings() {
-		p.printf("weighed %s: %s\n", w.GetSubject(), weighingText(w))
+		p.printf("weighed %s: %s\n", accountWords(w.GetSubject()), weighingText(w))
 	}
 	for _, ch := range e.GetChanges() {
-		p.printf("%s %s is now %s\n", ch.GetKind(), ch.GetId(), ch.GetContent())
+		p.printf("%s %s is now %s\n", ch.GetKind(), ch.GetId(), contentWords(ch.GetContent()))
 	}
 	for _, cost := range e.GetCosts() {
-		p.printf("cost of %s: %s\n", cost.GetAccount(), cost.GetMoney().GetText())
+		p.printf("cost of %s: %s\n", accountWords(cost.GetAccount()), cost.GetMoney().GetText())
 	}
 }
 

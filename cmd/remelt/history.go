@@ -60,7 +60,13 @@ func (a *app) historyCommand() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		return showEach(c.Context(), a, all, func(p *page) { p.entryTable(all) })
+		return showEach(c.Context(), a, all, func(p *page) {
+			moved := movedBy
+			if account := strings.TrimSuffix(collection, "s") + "/" + args[0]; collection == "lots" || collection == "castings" {
+				moved = func(e *pb.Entry) string { return movedOf(e, account) }
+			}
+			p.entryTable(all, moved)
+		})
 	}
 	return c
 }

@@ -98,8 +98,11 @@ func (h *heat) weighCasting(ctx context.Context, t time.Time, i int, m *mold) er
 				Stage: pb.Stage_STAGE_FINISHED, Weighing: h.weigh(done)}); err != nil {
 				return err
 			}
-			_, err := send(ctx, h.api, t.Add(hours(30)), h.who(), h.castings.ShipCasting, &pb.ShipCastingRequest{Name: resp.Casting.Name, To: m.customer})
-			return err
+			h.after(t, hours(30), func(t time.Time) error {
+				_, err := send(ctx, h.api, t, h.who(), h.castings.ShipCasting, &pb.ShipCastingRequest{Name: resp.Casting.Name, To: m.customer})
+				return err
+			})
+			return nil
 		})
 	}
 	return nil
