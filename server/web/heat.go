@@ -17,7 +17,8 @@ type heatPage struct {
 	Molds     []*pb.Mold
 	Readings  []*pb.Reading
 	Additions []*pb.Addition
-	Castings  []*pb.Casting
+	Fuel      []*pb.FuelBurned
+	Cost      *pb.HeatCost
 	History   []*pb.Entry
 }
 
@@ -51,6 +52,21 @@ func (p *Pages) heat(v *visit) (frame, error) {
 		return l.GetAdditions(), l.GetNextPageToken(), err
 	}); err != nil {
 		return frame{}, err
+	}
+	if page.Fuel, err = all(v.ctx, func(ctx context.Context, token string) ([]*pb.FuelBurned, string, error) {
+		l, err := p.call.heats.ListFuel(ctx, &pb.ListFuelRequest{Parent: name, PageSize: 500, PageToken: token})
+		return l.GetFuels(), l.GetNextPageToken(), err
+	}); err != nil {
+		return frame{}, err
+	}
+	if page.Flow != nil {
+		got, err := p.call.costs.GetHeatCost(v.ctx, &pb.GetHeatCostRequest{Name: name + "/cost"})
+		if err != nil {
+			return frame{}, err
+		}
+		if c := got.GetCost(); c.GetMetal().GetMinor() != 0 || len(c.GetConversion()) > 0 {
+			page.Cost = c
+		}
 	}
 	past, err := p.call.entries.ListHistory(v.ctx, &pb.ListHistoryRequest{Name: name, PageSize: historyShown})
 	if err != nil {

@@ -36,6 +36,7 @@ type calls struct {
 	analysis pb.AnalysisServiceClient
 	balances pb.BalanceServiceClient
 	castings pb.CastingServiceClient
+	costs    pb.CostServiceClient
 	entries  pb.EntryServiceClient
 	heats    pb.HeatServiceClient
 	lots     pb.LotServiceClient
@@ -59,7 +60,7 @@ func New(conn grpc.ClientConnInterface, c Config) (*Pages, error) {
 	}
 	p := &Pages{cfg: c, static: files, templates: map[string]*template.Template{}, call: calls{
 		alloys: pb.NewAlloyServiceClient(conn), analysis: pb.NewAnalysisServiceClient(conn), balances: pb.NewBalanceServiceClient(conn),
-		castings: pb.NewCastingServiceClient(conn), entries: pb.NewEntryServiceClient(conn), heats: pb.NewHeatServiceClient(conn),
+		castings: pb.NewCastingServiceClient(conn), costs: pb.NewCostServiceClient(conn), entries: pb.NewEntryServiceClient(conn), heats: pb.NewHeatServiceClient(conn),
 		lots: pb.NewLotServiceClient(conn), molds: pb.NewMoldServiceClient(conn), places: pb.NewPlaceServiceClient(conn),
 		planning: pb.NewPlanningServiceClient(conn), scales: pb.NewScaleServiceClient(conn), shops: pb.NewShopServiceClient(conn),
 		stock: pb.NewStockServiceClient(conn), tares: pb.NewTareServiceClient(conn),
