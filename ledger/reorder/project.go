@@ -43,7 +43,7 @@ func Project(o Outlook) ([]Day, error) {
 	if err := o.Past.check(); err != nil {
 		return nil, err
 	}
-	rng := rand.New(rand.NewPCG(0x6f726465, 0x72)) //nolint:gosec // outcomes, not secrets
+	rng := rand.New(rand.NewPCG(0x6f726465, 0x72))
 	usual := int(math.Round(leadSpread(o.Leads).Mean))
 	all := make([][]float64, o.Days)
 	for i := range paths {
