@@ -57,6 +57,7 @@ type Client struct {
 	Parties    pb.PartyServiceClient
 	Places     pb.PlaceServiceClient
 	Planning   pb.PlanningServiceClient
+	Ordering   pb.OrderingServiceClient
 	Pots       pb.PotServiceClient
 	Scales     pb.ScaleServiceClient
 	Shops      pb.ShopServiceClient
@@ -110,6 +111,7 @@ func Dial(c Config) (*Client, error) {
 		Parties:    pb.NewPartyServiceClient(conn),
 		Places:     pb.NewPlaceServiceClient(conn),
 		Planning:   pb.NewPlanningServiceClient(conn),
+		Ordering:   pb.NewOrderingServiceClient(conn),
 		Pots:       pb.NewPotServiceClient(conn),
 		Scales:     pb.NewScaleServiceClient(conn),
 		Shops:      pb.NewShopServiceClient(conn),

@@ -54,6 +54,7 @@ func RegisterServices(s grpc.ServiceRegistrar, d Deps) {
 	pb.RegisterCostServiceServer(s, costs{counter: c})
 	pb.RegisterAnalysisServiceServer(s, analysis{counter: c})
 	pb.RegisterPlanningServiceServer(s, planning{counter: c})
+	pb.RegisterOrderingServiceServer(s, ordering{counter: c})
 }
 
 // RegisterGateway adds the REST form of every service to a gateway that calls
@@ -78,6 +79,7 @@ func RegisterGateway(ctx context.Context, mux *runtime.ServeMux, conn *grpc.Clie
 		pb.RegisterBalanceServiceHandler, pb.RegisterCostServiceHandler,
 		pb.RegisterAnalysisServiceHandler,
 		pb.RegisterPlanningServiceHandler,
+		pb.RegisterOrderingServiceHandler,
 	} {
 		if err := register(ctx, mux, conn); err != nil {
 			return err

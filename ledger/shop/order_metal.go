@@ -1,0 +1,234 @@
+package shop
+
+import (
+	"fmt"
+	"math"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/reorder"
+)
+
+// offered is how something can be bought, as far as the book knows.
+type offered struct {
+	terms    reorder.Offer
+	supplier string
+	word     string // of a pack: ingot, bag, piece
+	priced   bool
+	known    bool
+}
+
+// offers are the suppliers' last deliveries of an alloy, taken as what they would ask
+// today.
+func (o *orderer) offers(id string) (out []offered) {
+	for _, supplier := range sortedKeys(o.past.offers[id]) {
+		d := o.past.offers[id][supplier]
+		f := offered{supplier: supplier, word: "ingot", priced: d.priced, known: true, terms: reorder.Offer{Pack: d.amount / max(d.pieces, 1), Work: *o.Work}}
+		if d.pieces == 0 { // sold by weight, in no pieces that the book knows
+			f.word, f.terms.Pack = "kg", 1_000_000
+			if o.shop.MassUnit == "lb" {
+				f.word, f.terms.Pack = "lb", 453_592
+			}
+		}
+		f.terms.Breaks = []reorder.Break{{Price: reorder.Price{Minor: d.minor, Per: d.amount}}}
+		out = append(out, f)
+	}
+	return out
+}
+
+// metal says what to buy of an alloy's new metal.
+func (o *orderer) metal(id string) (a OrderAdvice, err error) {
+	a = OrderAdvice{Alloy: id}
+	offers := o.offers(id)
+	heats, metal := o.needs(id, &a)
+	if o.Alloy != "" && len(offers) == 0 && a.Here == 0 && a.Returns == 0 && len(o.past.uses[id]) == 0 {
+		return a, &ledger.Error{Class: ledger.ErrState, Reason: "NO_OFFER", Field: "alloy", Value: id,
+			Want: "is not here and was never bought: receive some once, so that its pieces and its price are known"}
+	}
+	net, err := reorder.Net(heats, metal)
+	if err != nil {
+		return a, orderError(err)
+	}
+	a.Short = net.Short
+	named := make([]reorder.Arrival, 0, len(net.Lines))
+	for _, l := range net.Lines {
+		a.Heats = append(a.Heats, HeatNeed{l, o.date(l.Day)})
+		named = append(named, reorder.Arrival{Day: l.Day, Amount: l.New + l.Short})
+	}
+	j := job{here: int64(a.Here), named: named, short: net.Short, history: o.history(o.past.uses[id]), sd: o.habits(id).sd, offers: offers}
+	if err := o.decide(&a, j); err != nil {
+		return a, err
+	}
+	o.sayMetal(&a, net)
+	return a, nil
+}
+
+// needs are the planned heats of an alloy and the metal there is for them. What is
+// spoken for one of them counts for it alone.
+func (o *orderer) needs(id string, a *OrderAdvice) (heats []reorder.Heat, m reorder.Metal) {
+	mine := map[string]bool{}
+	for _, h := range o.planned {
+		if h.Alloy == id {
+			mine[h.ID] = true
+		}
+	}
+	kept, keptReturns := map[string]int64{}, map[string]int64{}
+	for _, l := range o.lots {
+		if l.Alloy != id || l.Owner != "" || !l.Usable() {
+			continue
+		}
+		if isNew(l.Form) {
+			a.Here += l.Free()
+		} else {
+			a.Returns += l.Free()
+		}
+		for _, c := range l.SpokenFor {
+			if mine[c.For] {
+				kept[c.For] += int64(c.Mass)
+				if !isNew(l.Form) {
+					keptReturns[c.For] += int64(c.Mass)
+				}
+			}
+		}
+	}
+	m = reorder.Metal{New: int64(a.Here), Returns: int64(a.Returns), BackAgain: o.late[id]}
+	habits, back := o.habits(id), o.lag()
+	for _, h := range o.planned {
+		if !mine[h.ID] {
+			continue
+		}
+		gross := o.gross(h, habits)
+		day := *o.Lead // without a date: as soon as what is ordered now can be here
+		if !h.Planned.IsZero() {
+			day = o.day(h.Planned) - o.today
+		}
+		if day > o.Horizon {
+			continue
+		}
+		most := max(0, reorder.PartOf(int64(*o.Most), gross)-keptReturns[h.ID])
+		left := max(0, gross-kept[h.ID])
+		part := int64(0)
+		if left > 0 {
+			part = min(1_000_000, int64(math.Floor(float64(most)/float64(left)*1e6)))
+		}
+		heats = append(heats, reorder.Heat{ID: h.ID, Day: day, Gross: left, Most: part,
+			Back: min(left, int64(habits.back*float64(gross))), BackOn: max(day, 0) + back})
+	}
+	return heats, m
+}
+
+// gross is the charge of a planned heat: what its molds take, what is poured off beside
+// them and what is lost; no less than was planned for it.
+func (o *orderer) gross(h plannedHeat, habits habits) int64 {
+	rate, err := o.lossRate(h.Heat, h.molds.Kg())
+	if err != nil { // too little is known to forecast: what is planned stands
+		rate = 0
+	}
+	return max(int64(h.Charge), int64(math.Ceil(float64(h.molds)/(1-rate-min(habits.pigs, 0.4)))))
+}
+
+// job is what has to be decided of one thing.
+type job struct {
+	here    int64
+	named   []reorder.Arrival // new metal, days from today
+	short   int64
+	history reorder.History
+	sd      float64
+	offers  []offered
+	floor   int64 // never less than this on the shelf
+}
+
+// decide finds when and how much to order and looks ahead.
+func (o *orderer) decide(a *OrderAdvice, j job) (err error) {
+	leads := []int{*o.Lead}
+	if a.Point, err = reorder.Reorder(j.history, leads, *o.Service, reorder.Choose); err != nil {
+		return orderError(err)
+	}
+	a.Point.Amount = max(a.Point.Amount, j.floor)
+	if a.LeadDays, err = reorder.LeadWithin(leads, *o.Service); err != nil {
+		return orderError(err)
+	}
+	day, missing := o.when(j, a.Point, a.LeadDays)
+	coming := []reorder.Arrival(nil)
+	lot := a.Point.Amount
+	if missing > 0 || j.short > 0 {
+		a.Order, a.By = true, o.date(day)
+		if err := o.choose(a, j, max(missing, j.short)); err != nil {
+			return err
+		}
+		lot = max(0, a.Amount-missing)
+		coming = []reorder.Arrival{{Day: day + *o.Lead, Amount: a.Amount}}
+	}
+	a.Curve, err = reorder.Project(reorder.Outlook{Here: j.here, Coming: coming, Named: j.named, NamedSD: j.sd, Past: j.history, Leads: leads, Days: o.Horizon, Level: curveLevel})
+	if err != nil {
+		return orderError(err)
+	}
+	start := j.history.From + 90
+	if start < j.history.To-90 && a.Point.Uses >= 4 {
+		pack := int64(1)
+		if len(j.offers) > 0 {
+			pack = j.offers[0].terms.Pack
+		}
+		tried, err := reorder.Replay(reorder.Past{History: j.history, Start: start, Leads: leads, Service: *o.Service, Pack: pack, Lot: lot})
+		if err != nil {
+			return orderError(err)
+		}
+		a.Tried = &tried
+	}
+	return nil
+}
+
+// when is the first day on which less will be here than the point and what is named until
+// a delivery ordered that day, and how much less; missing is 0 when there is none. Beside
+// the named heats the mean of the past is taken.
+func (o *orderer) when(j job, p reorder.Point, lead int) (day int, missing int64) {
+	for day = range o.Horizon {
+		position := float64(j.here) - p.Daily*float64(day)
+		for _, n := range j.named {
+			if n.Day <= day+lead {
+				position -= float64(n.Amount)
+			}
+		}
+		if position < float64(p.Amount) {
+			return day, int64(math.Ceil(float64(p.Amount) - position))
+		}
+	}
+	return 0, 0
+}
+
+// choose takes the cheapest of what is offered.
+func (o *orderer) choose(a *OrderAdvice, j job, need int64) error {
+	a.Amount = need
+	var best reorder.Choice
+	var bestAt offered
+	for _, f := range j.offers {
+		w := reorder.Wish{Need: need}
+		if f.priced {
+			w.Yearly, w.Carry = a.Point.Daily*365, *o.Carry
+		}
+		c, next, err := reorder.Cheapest(f.terms, w)
+		if err != nil {
+			return orderError(err)
+		}
+		better := !bestAt.known || f.priced && (!bestAt.priced || c.PerYear < best.PerYear)
+		for _, x := range []struct {
+			c  reorder.Choice
+			f  offered
+			ok bool
+		}{{best, bestAt, better && bestAt.known}, {c, f, !better}} {
+			if x.ok {
+				a.Alternatives = append(a.Alternatives, fmt.Sprintf("%s of %s: %s", o.packs(x.c.Packs, x.f), x.f.supplier, o.cost(x.c, x.f)))
+			}
+		}
+		if better {
+			best, bestAt = c, f
+		}
+		if next != nil {
+			a.Alternatives = append(a.Alternatives, fmt.Sprintf("the next price break, %s: %s", o.packs(next.Packs, f), o.cost(*next, f)))
+		}
+	}
+	if bestAt.known {
+		a.Amount, a.Packs, a.Supplier, a.Goods, a.Priced = best.Amount, best.Packs, bestAt.supplier, best.Goods+best.Freight, bestAt.priced
+		a.Sentence = o.packs(best.Packs, bestAt)
+	}
+	return nil
+}

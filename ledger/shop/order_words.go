@@ -1,0 +1,166 @@
+package shop
+
+import (
+	"fmt"
+	"strings"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/reorder"
+	"example.org/remelt/ledger/unit"
+)
+
+// about is a mass as people say it who order: in whole pounds, or kilograms with one decimal.
+func (o *orderer) about(mg int64) string {
+	if strings.HasPrefix(o.shop.MassUnit, "lb") {
+		return fmt.Sprintf("%.0f lb", unit.MassInUnit(mg, unit.LB))
+	}
+	return fmt.Sprintf("%.1f kg", unit.MassInUnit(mg, unit.KG))
+}
+
+func (o *orderer) money(minor int64) string { return unit.FormatMoney(minor, o.shop.Currency) }
+
+func (o *orderer) dayMonth(day int) string { return o.date(day).Format("2 Jan") }
+
+// heatDay is when a heat is planned for.
+func (o *orderer) heatDay(l reorder.NetLine) string {
+	switch h := o.past.heats[l.Heat]; {
+	case h == nil || h.Planned.IsZero():
+		return "no date"
+	case l.Day < 0:
+		return "overdue since " + o.dayMonth(l.Day)
+	}
+	return o.dayMonth(l.Day)
+}
+
+func (o *orderer) packs(n int64, f offered) string {
+	if f.word == "kg" || f.word == "lb" {
+		return fmt.Sprintf("%d %s", n, f.word)
+	}
+	s := count(int(n), f.word)
+	if f.word == "ingot" || f.word == "bag" {
+		s += fmt.Sprintf(" (%s)", o.about(n*f.terms.Pack))
+	}
+	return s
+}
+
+func (o *orderer) cost(c reorder.Choice, f offered) string {
+	if !f.priced {
+		return "no price in the book"
+	}
+	return o.money(c.Goods + c.Freight)
+}
+
+// sayMetal writes the sentence and its reasons.
+func (o *orderer) sayMetal(a *OrderAdvice, net reorder.Netting) {
+	what := a.Sentence
+	if what == "" {
+		what = o.about(a.Amount)
+	}
+	if !a.Order {
+		a.Sentence = fmt.Sprintf("No %s to order: %s of new metal here.", a.Alloy, o.about(int64(a.Here)))
+	} else {
+		a.Sentence = fmt.Sprintf("Order %s of %s %s", what, a.Alloy, o.by(a))
+		if a.Supplier != "" {
+			a.Sentence += " from " + a.Supplier
+		}
+		if a.Priced {
+			a.Sentence += ", " + o.money(a.Goods)
+		}
+		a.Sentence += ": " + o.because(a, net) + "."
+	}
+	say := func(format string, args ...any) { a.Reasons = append(a.Reasons, fmt.Sprintf(format, args...)) }
+	for _, l := range net.Lines {
+		s := fmt.Sprintf("heat %s, %s, takes %s: %s of returns, %s of new metal", l.Heat, o.heatDay(l), o.about(l.Gross), o.about(l.Returns), o.about(l.New+l.Short))
+		if l.Short > 0 {
+			s += fmt.Sprintf(", %s of it missing", o.about(l.Short))
+			if o.tooLate(l, *a) {
+				s += "; an order of today comes too late for it"
+			}
+		}
+		say("%s", s)
+	}
+	if net.Capped > 0 {
+		say("%s of returns stay on the shelf all the same: a charge takes %s of them at most", o.about(net.Returns), unit.FormatPercent(int64(*o.Most)))
+	}
+	o.sayPoint(a, o.about)
+	if c := o.dirty(a.Alloy); c > 0 {
+		say("%s more waits to be cleaned and is not counted", o.about(int64(c)))
+	}
+	if a.Order {
+		a.Alternatives = append(a.Alternatives, o.otherAlloys(a.Alloy)...)
+	}
+}
+
+func (o *orderer) sayPoint(a *OrderAdvice, amount func(int64) string) {
+	if a.Point.Uses > 0 {
+		a.Reasons = append(a.Reasons, fmt.Sprintf("reorder point %s: %s for what is not named yet in the %s of a delivery and %s so that %.3g %% of deliveries come in time (%s, %s)",
+			amount(a.Point.Amount), amount(int64(a.Point.Lead.Mean)), count(*o.Lead, "day"), amount(a.Point.Safety), 100**o.Service, a.Point.Method, count(a.Point.Uses, "use")))
+	}
+	if t := a.Tried; t != nil && t.Cycles > 0 {
+		low, high := t.Interval(curveLevel)
+		a.Reasons = append(a.Reasons, fmt.Sprintf("tried on the shop's own last %s: %d of %s in time (%.0f %%; for so few anything from %.0f to %.0f %%), %s here on the average",
+			count(t.Days, "day"), t.Kept, count(t.Cycles, "delivery"), 100*t.Share(), 100*low, 100*high, amount(t.AverageStock)))
+	}
+}
+
+func (o *orderer) by(a *OrderAdvice) string {
+	if a.By.Equal(o.date(0)) {
+		return "today"
+	}
+	return "by " + a.By.Format("2 Jan")
+}
+
+// because is the reason in a few words: heats that are short first.
+func (o *orderer) because(a *OrderAdvice, net reorder.Netting) string {
+	if net.Short == 0 {
+		return fmt.Sprintf("%s of new metal here, and below %s heats not named yet could find too little", o.about(int64(a.Here)), o.about(a.Point.Amount))
+	}
+	var heats []string
+	late := false
+	for _, l := range net.Lines {
+		if l.Short > 0 {
+			heats = append(heats, fmt.Sprintf("%s (%s)", l.Heat, o.heatDay(l)))
+			late = late || o.tooLate(l, *a)
+		}
+	}
+	word := "heat "
+	if len(heats) > 1 {
+		word = "heats "
+	}
+	s := fmt.Sprintf("%s of new metal here and %s missing for %s%s", o.about(int64(a.Here)), o.about(net.Short), word, strings.Join(heats, ", "))
+	if late {
+		s += ", later than wanted"
+	}
+	return s
+}
+
+// tooLate is whether nothing that is ordered now comes in time for a heat.
+func (o *orderer) tooLate(l reorder.NetLine, a OrderAdvice) bool {
+	return l.Short > 0 && l.Day < a.LeadDays
+}
+
+func (o *orderer) dirty(id string) ledger.Mass {
+	if p := o.stock[posKey{id, ""}]; p != nil {
+		return p.ToClean
+	}
+	return 0
+}
+
+// otherAlloys are those of which new metal may go into a charge of this one.
+func (o *orderer) otherAlloys(id string) (out []string) {
+	here := map[string]ledger.Mass{}
+	for _, l := range o.lots {
+		if l.Owner == "" && l.Usable() && isNew(l.Form) && l.Alloy != id {
+			here[l.Alloy] += l.Free()
+		}
+	}
+	for _, other := range sortedKeys(here) {
+		mix, err := o.table.MayMix(id, other)
+		if err != nil || !mix.OK || here[other] <= 0 {
+			continue
+		}
+		s := fmt.Sprintf("instead some of the %s of %s here: %s", o.about(int64(here[other])), other, mix.Why)
+		out = append(out, s)
+	}
+	return out
+}
