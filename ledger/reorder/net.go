@@ -11,7 +11,7 @@ type Heat struct {
 	ID     string
 	Day    int   // before 0: overdue, and wanted today
 	Gross  int64 // all of the charge
-	Most   int64 // of it, returns at most, in parts per million
+	Most   int64 // of it, returns at most
 	Back   int64 // returns that it will give
 	BackOn int   // and when they are on the shelf
 }
@@ -63,7 +63,7 @@ func Net(heats []Heat, m Metal) (out Netting, err error) {
 		newIn = arrive(newIn, max(h.Day, 0), &out.New)
 		backIn = arrive(sorted(backIn), max(h.Day, 0), &out.Returns)
 		l := NetLine{Heat: h.ID, Day: h.Day, Gross: h.Gross}
-		l.Returns = min(out.Returns, PartOf(h.Most, h.Gross))
+		l.Returns = min(out.Returns, h.Most)
 		l.New = min(out.New, h.Gross-l.Returns)
 		l.Short = h.Gross - l.Returns - l.New
 		out.Returns -= l.Returns
@@ -87,7 +87,7 @@ func checkNet(heats []Heat, m Metal) error {
 		if err := amount(at+"gross", h.Gross); err != nil {
 			return err
 		}
-		if err := need(h.Most >= 0 && h.Most <= 1_000_000, at+"most", h.Most, "parts per million between 0 and 1000000"); err != nil {
+		if err := need(h.Most >= 0 && h.Most <= h.Gross, at+"most", h.Most, "no more than the charge"); err != nil {
 			return err
 		}
 		if err := need(h.Back >= 0 && h.Back <= h.Gross, at+"back", h.Back, "no more than the charge"); err != nil {
@@ -103,9 +103,6 @@ func checkNet(heats []Heat, m Metal) error {
 	}
 	return nil
 }
-
-// PartOf is a part of an amount in parts per million, rounded down.
-func PartOf(ppm, of int64) int64 { return of/1_000_000*ppm + of%1_000_000*ppm/1_000_000 }
 
 func sorted(a []Arrival) []Arrival {
 	a = slices.Clone(a)

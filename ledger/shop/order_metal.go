@@ -104,13 +104,9 @@ func (o *orderer) needs(id string, a *OrderAdvice) (heats []reorder.Heat, m reor
 		if day > o.Horizon {
 			continue
 		}
-		most := max(0, reorder.PartOf(int64(*o.Most), gross)-keptReturns[h.ID])
 		left := max(0, gross-kept[h.ID])
-		part := int64(0)
-		if left > 0 {
-			part = min(1_000_000, int64(math.Floor(float64(most)/float64(left)*1e6)))
-		}
-		heats = append(heats, reorder.Heat{ID: h.ID, Day: day, Gross: left, Most: part,
+		most := max(0, int64(o.Most.Of(ledger.Mass(gross)))-keptReturns[h.ID])
+		heats = append(heats, reorder.Heat{ID: h.ID, Day: day, Gross: left, Most: min(most, left),
 			Back: min(left, int64(habits.back*float64(gross))), BackOn: max(day, 0) + back})
 	}
 	return heats, m
@@ -132,7 +128,8 @@ type job struct {
 	named   []reorder.Arrival // new metal, days from today
 	short   int64
 	history reorder.History
-	sd      float64
+	sd      float64 // of what a named heat takes, as a part of it
+	margin  float64 // kept for that, as a part of the root of the sum of their squares
 	offers  []offered
 	floor   int64 // never less than this on the shelf
 }
@@ -147,6 +144,11 @@ func (o *orderer) decide(a *OrderAdvice, j job) (err error) {
 	if a.LeadDays, err = reorder.LeadWithin(leads, *o.Service); err != nil {
 		return orderError(err)
 	}
+	z, _, _, err := reorder.NormalPoint(reorder.Spread{}, *o.Service)
+	if err != nil {
+		return orderError(err)
+	}
+	j.margin = max(0, z) * j.sd
 	day, missing := o.when(j, a.Point, a.LeadDays)
 	coming := []reorder.Arrival(nil)
 	lot := a.Point.Amount
@@ -178,16 +180,19 @@ func (o *orderer) decide(a *OrderAdvice, j job) (err error) {
 }
 
 // when is the first day on which less will be here than the point and what is named until
-// a delivery ordered that day, and how much less; missing is 0 when there is none. Beside
-// the named heats the mean of the past is taken.
+// a delivery ordered that day, with a margin since charges differ from their plans, and how
+// much less; missing is 0 when there is none. Beside the named heats the mean of the past
+// is taken.
 func (o *orderer) when(j job, p reorder.Point, lead int) (day int, missing int64) {
 	for day = range o.Horizon {
-		position := float64(j.here) - p.Daily*float64(day)
+		position, squares := float64(j.here)-p.Daily*float64(day), 0.0
 		for _, n := range j.named {
 			if n.Day <= day+lead {
 				position -= float64(n.Amount)
+				squares += float64(n.Amount) * float64(n.Amount)
 			}
 		}
+		position -= j.margin * math.Sqrt(squares)
 		if position < float64(p.Amount) {
 			return day, int64(math.Ceil(float64(p.Amount) - position))
 		}

@@ -79,6 +79,9 @@ func (o *orderer) sayMetal(a *OrderAdvice, net reorder.Netting) {
 		}
 		say("%s", s)
 	}
+	if sd := o.habits(a.Alloy).sd; len(net.Lines) > 0 && sd > 0 {
+		say("charges differ from their plans by about %.2g %%, and a margin is kept for it", 100*sd)
+	}
 	if net.Capped > 0 {
 		say("%s of returns stay on the shelf all the same: a charge takes %s of them at most", o.about(net.Returns), unit.FormatPercent(int64(*o.Most)))
 	}
@@ -113,7 +116,18 @@ func (o *orderer) by(a *OrderAdvice) string {
 // because is the reason in a few words: heats that are short first.
 func (o *orderer) because(a *OrderAdvice, net reorder.Netting) string {
 	if net.Short == 0 {
-		return fmt.Sprintf("%s of new metal here, and below %s heats not named yet could find too little", o.about(int64(a.Here)), o.about(a.Point.Amount))
+		s := o.about(int64(a.Here)) + " of new metal here"
+		taken := int64(0)
+		for _, l := range net.Lines {
+			taken += l.New
+		}
+		if taken > 0 {
+			s += fmt.Sprintf(", planned heats take %s of it", o.about(taken))
+		}
+		if a.By.Equal(o.date(0)) {
+			return s + fmt.Sprintf(", and less than the reorder point of %s is left", o.about(a.Point.Amount))
+		}
+		return s + fmt.Sprintf(", at the usual pace down to the reorder point of %s by then", o.about(a.Point.Amount))
 	}
 	var heats []string
 	late := false
