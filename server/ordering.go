@@ -58,7 +58,7 @@ func (d *desk) partOrNil(field, text string) *float64 {
 
 func (d *desk) orderAdvice(a shop.OrderAdvice, v shop.Orders) *pb.OrderAdvice {
 	p := &pb.OrderAdvice{Sentence: a.Sentence, Reasons: a.Reasons, Alternatives: a.Alternatives, Alloy: d.name("alloys", a.Alloy), Supply: d.name("supplies", a.Supply),
-		Order: a.Order, OrderBy: moment(a.By), Packs: a.Packs, Supplier: d.name("parties", a.Supplier), Here: int64(a.Here), ReorderPoint: a.Point.Amount,
+		Order: a.Order, OrderByTime: moment(a.By), Packs: a.Packs, Supplier: d.name("parties", a.Supplier), Here: int64(a.Here), ReorderPoint: a.Point.Amount,
 		Heats: showAll(a.Heats, d.heatNeed)}
 	if !a.InPieces {
 		p.Mass = d.mass(ledger.Mass(a.Amount))
@@ -68,16 +68,16 @@ func (d *desk) orderAdvice(a shop.OrderAdvice, v shop.Orders) *pb.OrderAdvice {
 		p.Cost = money(a.Goods, v.Currency)
 	}
 	for _, day := range a.Curve {
-		p.Curve = append(p.Curve, &pb.StockDay{Day: moment(v.From.AddDate(0, 0, day.Day)), Low: day.Low, Middle: day.Middle, High: day.High, MissingPercent: 100 * day.Out})
+		p.Curve = append(p.Curve, &pb.StockDay{DayTime: moment(v.From.AddDate(0, 0, day.Day)), Low: day.Low, Middle: day.Middle, High: day.High, MissingPercent: 100 * day.Out})
 	}
 	if t := a.Tried; t != nil {
-		p.Trial = &pb.OrderingTrial{Days: count(t.Days), Deliveries: count(t.Cycles), InTime: count(t.Kept), AverageStock: t.AverageStock}
+		p.Trial = &pb.OrderingTrial{Days: count(t.Days), Deliveries: count(t.Cycles), Prompt: count(t.Kept), AverageStock: t.AverageStock}
 	}
 	return p
 }
 
 func (d *desk) heatNeed(h shop.HeatNeed) *pb.HeatNeed {
-	return &pb.HeatNeed{Heat: d.name("heats", h.Heat), Day: moment(h.Date), Charge: d.mass(ledger.Mass(h.Gross)), Returns: d.mass(ledger.Mass(h.Returns)),
+	return &pb.HeatNeed{Heat: d.name("heats", h.Heat), DayTime: moment(h.Date), Charge: d.mass(ledger.Mass(h.Gross)), Returns: d.mass(ledger.Mass(h.Returns)),
 		NewMetal: d.mass(ledger.Mass(h.New)), Short: d.mass(ledger.Mass(h.NetLine.Short))}
 }
 

@@ -32,7 +32,7 @@ func reads() []proto.Message {
 		&pb.GetLotRequest{Name: lotNames + "gating"}, &pb.ListLotsRequest{Parent: harrow},
 		&pb.GetHeatRequest{Name: heat41}, &pb.ListHeatsRequest{Parent: harrow},
 		&pb.ListReadingsRequest{Parent: heat41}, &pb.ListAdditionsRequest{Parent: heat41}, &pb.ListFuelRequest{Parent: heat41},
-		&pb.GetHeatCostRequest{Name: heat41 + "/cost"}, &pb.GetStockValueRequest{Name: harrow + "/stockValue"}, &pb.ListCostingsRequest{Parent: harrow},
+		&pb.GetHeatCostRequest{Name: heat41 + "/cost"}, &pb.GetStockValueRequest{Name: harrow + "/stockValue"}, &pb.ListCostingsRequest{Parent: harrow}, &pb.AdviseOrdersRequest{Parent: harrow},
 		&pb.GetCostStatementRequest{Name: harrow + "/costStatement", StartTime: day(0), EndTime: day(30)},
 		&pb.GetMoldRequest{Name: heat41 + "/molds/41-1"}, &pb.ListMoldsRequest{Parent: heat41},
 		&pb.EstimateMetalRequest{Parent: harrow, Alloy: alloyID, Wax: g(100)},

@@ -89,7 +89,7 @@ func (p *page) stockCurve(x *pb.OrderAdvice) {
 	t := newTable("  DAY", ">LOW", ">MIDDLE", ">HIGH", ">MISSING %")
 	for i, d := range x.GetCurve() {
 		if i%7 == 0 || i == len(x.GetCurve())-1 {
-			t.add("  "+d.GetDay().AsTime().In(p.zone).Format("2 Jan"), figure(d.GetLow()), figure(d.GetMiddle()), figure(d.GetHigh()), itoa(int64(d.GetMissingPercent()+0.5)))
+			t.add("  "+d.GetDayTime().AsTime().In(p.zone).Format("2 Jan"), figure(d.GetLow()), figure(d.GetMiddle()), figure(d.GetHigh()), itoa(int64(d.GetMissingPercent()+0.5)))
 		}
 	}
 	t.write(p)

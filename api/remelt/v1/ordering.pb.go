@@ -141,7 +141,7 @@ type HeatNeed struct {
 	// The heat.
 	Heat string `protobuf:"bytes,1,opt,name=heat,proto3" json:"heat,omitempty"`
 	// The day it is reckoned for, at midnight where the shop is.
-	Day *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	DayTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=day_time,json=dayTime,proto3" json:"day_time,omitempty"`
 	// All of its charge that is not spoken for it yet.
 	Charge *Mass `protobuf:"bytes,3,opt,name=charge,proto3" json:"charge,omitempty"`
 	// Of it, returns.
@@ -191,9 +191,9 @@ func (x *HeatNeed) GetHeat() string {
 	return ""
 }
 
-func (x *HeatNeed) GetDay() *timestamppb.Timestamp {
+func (x *HeatNeed) GetDayTime() *timestamppb.Timestamp {
 	if x != nil {
-		return x.Day
+		return x.DayTime
 	}
 	return nil
 }
@@ -231,7 +231,7 @@ func (x *HeatNeed) GetShort() *Mass {
 type StockDay struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The day, at midnight where the shop is.
-	Day *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=day,proto3" json:"day,omitempty"`
+	DayTime *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=day_time,json=dayTime,proto3" json:"day_time,omitempty"`
 	// One outcome in twenty is below. In milligrams, or pieces of what is counted.
 	Low int64 `protobuf:"varint,2,opt,name=low,proto3" json:"low,omitempty"`
 	// Half of the outcomes are below.
@@ -274,9 +274,9 @@ func (*StockDay) Descriptor() ([]byte, []int) {
 	return file_remelt_v1_ordering_proto_rawDescGZIP(), []int{2}
 }
 
-func (x *StockDay) GetDay() *timestamppb.Timestamp {
+func (x *StockDay) GetDayTime() *timestamppb.Timestamp {
 	if x != nil {
-		return x.Day
+		return x.DayTime
 	}
 	return nil
 }
@@ -318,7 +318,7 @@ type OrderingTrial struct {
 	// Deliveries that would have come.
 	Deliveries int32 `protobuf:"varint,2,opt,name=deliveries,proto3" json:"deliveries,omitempty"`
 	// Of them, those that would have come before anything was missing.
-	InTime int32 `protobuf:"varint,3,opt,name=in_time,json=inTime,proto3" json:"in_time,omitempty"`
+	Prompt int32 `protobuf:"varint,3,opt,name=prompt,proto3" json:"prompt,omitempty"`
 	// What would have been here on the average, in milligrams or pieces.
 	AverageStock  int64 `protobuf:"varint,4,opt,name=average_stock,json=averageStock,proto3" json:"average_stock,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -369,9 +369,9 @@ func (x *OrderingTrial) GetDeliveries() int32 {
 	return 0
 }
 
-func (x *OrderingTrial) GetInTime() int32 {
+func (x *OrderingTrial) GetPrompt() int32 {
 	if x != nil {
-		return x.InTime
+		return x.Prompt
 	}
 	return 0
 }
@@ -399,7 +399,7 @@ type OrderAdvice struct {
 	// Whether anything is to be ordered within the horizon.
 	Order bool `protobuf:"varint,6,opt,name=order,proto3" json:"order,omitempty"`
 	// The day to order, at the latest: midnight where the shop is, at its beginning.
-	OrderBy *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=order_by,json=orderBy,proto3" json:"order_by,omitempty"`
+	OrderByTime *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=order_by_time,json=orderByTime,proto3" json:"order_by_time,omitempty"`
 	// How much, for what is weighed.
 	Mass *Mass `protobuf:"bytes,8,opt,name=mass,proto3" json:"mass,omitempty"`
 	// How many whole packs (ingots, bags, pieces); 0 when it is not known how it is sold.
@@ -497,9 +497,9 @@ func (x *OrderAdvice) GetOrder() bool {
 	return false
 }
 
-func (x *OrderAdvice) GetOrderBy() *timestamppb.Timestamp {
+func (x *OrderAdvice) GetOrderByTime() *timestamppb.Timestamp {
 	if x != nil {
-		return x.OrderBy
+		return x.OrderByTime
 	}
 	return nil
 }
@@ -745,28 +745,28 @@ const file_remelt_v1_ordering_proto_rawDesc = "" +
 	"\n" +
 	"order_cost\x18\b \x01(\tB\x03\xe0A\x01R\torderCostB\f\n" +
 	"\n" +
-	"_lead_days\"\xaf\x02\n" +
+	"_lead_days\"\xb8\x02\n" +
 	"\bHeatNeed\x123\n" +
 	"\x04heat\x18\x01 \x01(\tB\x1f\xe0A\x03\xfaA\x19\n" +
-	"\x17remelt.example.org/HeatR\x04heat\x121\n" +
-	"\x03day\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\x03day\x12,\n" +
+	"\x17remelt.example.org/HeatR\x04heat\x12:\n" +
+	"\bday_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\adayTime\x12,\n" +
 	"\x06charge\x18\x03 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x06charge\x12.\n" +
 	"\areturns\x18\x04 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\areturns\x121\n" +
 	"\tnew_metal\x18\x05 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\bnewMetal\x12*\n" +
-	"\x05short\x18\x06 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x05short\"\xb8\x01\n" +
-	"\bStockDay\x121\n" +
-	"\x03day\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\x03day\x12\x15\n" +
+	"\x05short\x18\x06 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x05short\"\xc1\x01\n" +
+	"\bStockDay\x12:\n" +
+	"\bday_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\adayTime\x12\x15\n" +
 	"\x03low\x18\x02 \x01(\x03B\x03\xe0A\x03R\x03low\x12\x1b\n" +
 	"\x06middle\x18\x03 \x01(\x03B\x03\xe0A\x03R\x06middle\x12\x17\n" +
 	"\x04high\x18\x04 \x01(\x03B\x03\xe0A\x03R\x04high\x12,\n" +
-	"\x0fmissing_percent\x18\x05 \x01(\x01B\x03\xe0A\x03R\x0emissingPercent\"\x95\x01\n" +
+	"\x0fmissing_percent\x18\x05 \x01(\x01B\x03\xe0A\x03R\x0emissingPercent\"\x94\x01\n" +
 	"\rOrderingTrial\x12\x17\n" +
 	"\x04days\x18\x01 \x01(\x05B\x03\xe0A\x03R\x04days\x12#\n" +
 	"\n" +
 	"deliveries\x18\x02 \x01(\x05B\x03\xe0A\x03R\n" +
-	"deliveries\x12\x1c\n" +
-	"\ain_time\x18\x03 \x01(\x05B\x03\xe0A\x03R\x06inTime\x12(\n" +
-	"\raverage_stock\x18\x04 \x01(\x03B\x03\xe0A\x03R\faverageStock\"\xf2\x05\n" +
+	"deliveries\x12\x1b\n" +
+	"\x06prompt\x18\x03 \x01(\x05B\x03\xe0A\x03R\x06prompt\x12(\n" +
+	"\raverage_stock\x18\x04 \x01(\x03B\x03\xe0A\x03R\faverageStock\"\xfb\x05\n" +
 	"\vOrderAdvice\x12\x1f\n" +
 	"\bsentence\x18\x01 \x01(\tB\x03\xe0A\x03R\bsentence\x12\x1d\n" +
 	"\areasons\x18\x02 \x03(\tB\x03\xe0A\x03R\areasons\x12'\n" +
@@ -775,8 +775,8 @@ const file_remelt_v1_ordering_proto_rawDesc = "" +
 	"\x18remelt.example.org/AlloyR\x05alloy\x129\n" +
 	"\x06supply\x18\x05 \x01(\tB!\xe0A\x03\xfaA\x1b\n" +
 	"\x19remelt.example.org/SupplyR\x06supply\x12\x19\n" +
-	"\x05order\x18\x06 \x01(\bB\x03\xe0A\x03R\x05order\x12:\n" +
-	"\border_by\x18\a \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\aorderBy\x12(\n" +
+	"\x05order\x18\x06 \x01(\bB\x03\xe0A\x03R\x05order\x12C\n" +
+	"\rorder_by_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\vorderByTime\x12(\n" +
 	"\x04mass\x18\b \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x04mass\x12\x19\n" +
 	"\x05packs\x18\t \x01(\x03B\x03\xe0A\x03R\x05packs\x12<\n" +
 	"\bsupplier\x18\n" +
@@ -830,13 +830,13 @@ var file_remelt_v1_ordering_proto_goTypes = []any{
 	(*Money)(nil),                 // 9: remelt.v1.Money
 }
 var file_remelt_v1_ordering_proto_depIdxs = []int32{
-	7,  // 0: remelt.v1.HeatNeed.day:type_name -> google.protobuf.Timestamp
+	7,  // 0: remelt.v1.HeatNeed.day_time:type_name -> google.protobuf.Timestamp
 	8,  // 1: remelt.v1.HeatNeed.charge:type_name -> remelt.v1.Mass
 	8,  // 2: remelt.v1.HeatNeed.returns:type_name -> remelt.v1.Mass
 	8,  // 3: remelt.v1.HeatNeed.new_metal:type_name -> remelt.v1.Mass
 	8,  // 4: remelt.v1.HeatNeed.short:type_name -> remelt.v1.Mass
-	7,  // 5: remelt.v1.StockDay.day:type_name -> google.protobuf.Timestamp
-	7,  // 6: remelt.v1.OrderAdvice.order_by:type_name -> google.protobuf.Timestamp
+	7,  // 5: remelt.v1.StockDay.day_time:type_name -> google.protobuf.Timestamp
+	7,  // 6: remelt.v1.OrderAdvice.order_by_time:type_name -> google.protobuf.Timestamp
 	8,  // 7: remelt.v1.OrderAdvice.mass:type_name -> remelt.v1.Mass
 	9,  // 8: remelt.v1.OrderAdvice.cost:type_name -> remelt.v1.Money
 	8,  // 9: remelt.v1.OrderAdvice.short:type_name -> remelt.v1.Mass
