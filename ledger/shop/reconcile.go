@@ -313,12 +313,13 @@ func believed(shares []float64, start belief) belief {
 	return belief{(n*mean + start.n*start.mean) / (n + start.n), math.Sqrt((n*sd*sd + start.n*start.sd*start.sd) / (n + start.n)), n + start.n}
 }
 
-// longTailed is the centre and the standard deviation of values with long tails:
-// those of Student's t with 4 degrees of freedom fitted by iteratively reweighted
+// longTailed is the centre and the scale of values with long tails: those of
+// Student's t with 4 degrees of freedom fitted by iteratively reweighted
 // likelihood (Lange, Little and Taylor, Robust Statistical Modeling Using the t
 // Distribution, Journal of the American Statistical Association 84, 1989, 881-896;
-// recalled from memory). A wrong weighing among them hardly moves either, and the
-// standard deviation, √2 of the scale, leaves room for the tail.
+// recalled from memory). A wrong weighing among them hardly moves either. The scale is
+// used as a standard uncertainty, though the standard deviation of that t is √2 of it:
+// the choice was made by looking at demo years, see the decisions in DEVELOPERS.md.
 func longTailed(x []float64) (centre, sd float64) {
 	const dof = 4
 	centre, scale := medianOf(x), 0.0
@@ -341,7 +342,7 @@ func longTailed(x []float64) (centre, sd float64) {
 		}
 		scale = math.Max(math.Sqrt(sws/float64(len(x))), 1e-9)
 	}
-	return centre, scale * 1.0
+	return centre, scale
 }
 
 func medianOf(x []float64) float64 {
