@@ -100,20 +100,26 @@ func (r Rate) Validate() error {
 // an unknown unit and on a cost that no int64 holds, which a valid rate cannot reach
 // within ±10^15 mg; the zero Rate costs nothing.
 func (r Rate) Cost(mg int64) (minor int64) {
+	cost := roundHalfEven(r.Exact(mg))
+	if !cost.IsInt64() {
+		panic(fmt.Sprintf("unit: %d mg at %s cost more than an int64 holds", mg, r))
+	}
+	return cost.Int64()
+}
+
+// Exact gives what mg milligrams cost, in minor units and not rounded, for a sum
+// that has more factors than a mass. It panics on an unknown unit; the zero Rate
+// costs nothing.
+func (r Rate) Exact(mg int64) *big.Rat {
 	if r == (Rate{}) {
-		return 0
+		return new(big.Rat)
 	}
 	m := masses.symbol(string(r.Per))
 	if m == nil {
 		panic(fmt.Sprintf("unit: price per %q, which is no unit of mass", r.Per))
 	}
 	v := m.in(mg)
-	v.Mul(v, big.NewRat(r.Amount, RateUnit))
-	cost := roundHalfEven(v)
-	if !cost.IsInt64() {
-		panic(fmt.Sprintf("unit: %d mg at %s cost more than an int64 holds", mg, r))
-	}
-	return cost.Int64()
+	return v.Mul(v, big.NewRat(r.Amount, RateUnit))
 }
 
 // String writes the price with the decimals of its currency, and more where it has
