@@ -102,7 +102,9 @@ var flagsThatAsk = map[string]bool{
 	FlagOtherOwner: true, FlagHeld: true, FlagUnclean: true, FlagAgain: true, FlagOverfull: true, FlagUnweighed: true,
 }
 
-// Cost is an amount of money that travels with an entry's metal.
+// Cost is an amount of money that travels with an entry's metal, in the currency
+// of the book (entries made before foreign prices were asked for a rate may say
+// another).
 type Cost struct {
 	Account  Account
 	Currency string // ISO 4217

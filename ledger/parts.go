@@ -202,7 +202,9 @@ func (b *Book) Remove(ctx context.Context, m Meta, c RemoveLot) (*Entry, error) 
 			if err != nil {
 				return err
 			}
-			d.e.Costs = append(d.e.Costs, Cost{Account: Acct(Left, c.How), Currency: p.Currency, Minor: -p.Minor})
+			got := p.cost(Acct(Left, c.How))
+			got.Minor = -got.Minor
+			d.e.Costs = append(d.e.Costs, got)
 		}
 		if err := d.take(l, amount, Acct(Left, c.How), Weighed); err != nil {
 			return err

@@ -3,9 +3,6 @@ package ledger
 import (
 	"context"
 	"fmt"
-	"strings"
-
-	"example.org/remelt/ledger/unit"
 )
 
 // Kinds of entry that bring metal into lots.
@@ -27,7 +24,7 @@ type Receive struct {
 	Label       string `json:",omitempty"`
 	Weighing    WeighingIn
 	Certificate *Certificate `json:",omitempty"`
-	Price       string       `json:",omitempty"` // as typed: a total "310.00 USD" or a rate "4.85 USD/lb"
+	Price       string       `json:",omitempty"` // as typed: a total "310.00 USD" or a rate "4.85 USD/lb"; a foreign one "4.10 EUR/kg at 1.0832 USD/EUR"
 }
 
 // Receive records metal coming in. The new lot is in the entry's records.
@@ -70,7 +67,7 @@ func (b *Book) Receive(ctx context.Context, m Meta, c Receive) (*Entry, error) {
 			if l.Price, err = d.price("price", c.Price, d.lastNet()); err != nil {
 				return err
 			}
-			d.e.Costs = append(d.e.Costs, Cost{Account: a, Currency: l.Price.Currency, Minor: l.Price.Minor})
+			d.e.Costs = append(d.e.Costs, l.Price.cost(a))
 		}
 		d.move(from, a, metal, basis)
 		l.From = []Source{{from, metal}}
@@ -80,33 +77,6 @@ func (b *Book) Receive(ctx context.Context, m Meta, c Receive) (*Entry, error) {
 
 // lastNet is the net of the weighing drafted last.
 func (d *draft) lastNet() Mass { return d.e.Weighings[len(d.e.Weighings)-1].Net.Mass }
-
-// price reads a total or a rate per unit of mass for a net weight.
-func (d *draft) price(field, typed string, net Mass) (*Price, error) {
-	if err := checkText(field, typed, 60); err != nil {
-		return nil, err
-	}
-	if !strings.ContainsFunc(typed, func(r rune) bool { return r > '9' }) { // no letter and no currency sign beyond the digits
-		if !strings.Contains(typed, "$") {
-			return nil, invalid("MISSING_CURRENCY", field, typed, "say the currency: a total such as 310.00 "+d.shop.Currency+" or a rate such as 4.85 "+d.shop.Currency+"/"+d.shop.MassUnit)
-		}
-	}
-	if strings.Contains(typed, "/") || strings.Contains(typed, " per ") {
-		rate, err := unit.ParseRate(typed, d.shop.Currency, unit.MassUnit(d.shop.MassUnit))
-		if err != nil {
-			return nil, wrapUnit(field, err)
-		}
-		return &Price{Typed: typed, Minor: rate.Cost(int64(net)), Currency: rate.Currency}, nil
-	}
-	minor, currency, err := unit.ParseMoney(typed, d.shop.Currency)
-	if err != nil {
-		return nil, wrapUnit(field, err)
-	}
-	if minor < 0 {
-		return nil, invalid("NEGATIVE", field, typed, "a price must not be negative")
-	}
-	return &Price{Typed: typed, Minor: minor, Currency: currency}, nil
-}
 
 // WeighIn is returned gating put on the scale.
 type WeighIn struct {

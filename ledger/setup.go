@@ -31,7 +31,15 @@ func (b *Book) OpenBook(ctx context.Context, m Meta, s Shop) (*Entry, error) {
 // SetShop changes what the shop has chosen for itself.
 func (b *Book) SetShop(ctx context.Context, m Meta, s Shop) (*Entry, error) {
 	s.ID = b.Shop
-	return b.setUp(ctx, m, s, func(d *draft) error { return d.putShop(s) })
+	return b.setUp(ctx, m, s, func(d *draft) error {
+		if s.Currency == "" {
+			s.Currency = d.shop.Currency
+		}
+		if err := d.putShop(s); err != nil || s.Currency == d.shop.Currency {
+			return err
+		}
+		return d.noCostsYet(s.Currency)
+	})
 }
 
 func (d *draft) putShop(s Shop) error {

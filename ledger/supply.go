@@ -74,7 +74,7 @@ func (b *Book) ReceiveSupply(ctx context.Context, m Meta, c SupplyMove) (*Entry,
 			if err != nil {
 				return err
 			}
-			d.e.Costs = append(d.e.Costs, Cost{Account: Acct(InSupply, s.ID), Currency: p.Currency, Minor: p.Minor})
+			d.e.Costs = append(d.e.Costs, p.cost(Acct(InSupply, s.ID)))
 		}
 		d.move(Acct(Supplied, s.ID), Acct(InSupply, s.ID), amount, Weighed)
 		return nil

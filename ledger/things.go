@@ -212,11 +212,15 @@ type Element struct {
 	SDPPM  PPM    `json:"sd_ppm,omitempty"`
 }
 
-// Price is what was paid, as typed, and what it came to.
+// Price is what was paid, as typed, and what it came to. A price in another
+// currency than the book's has what it came to there too, by the rate of exchange.
 type Price struct {
-	Typed    string `json:"typed,omitempty"`
-	Minor    int64  `json:"minor"`
-	Currency string `json:"currency"`
+	Typed        string `json:"typed,omitempty"`
+	Minor        int64  `json:"minor"`
+	Currency     string `json:"currency"`
+	Exchange     string `json:"exchange,omitempty"` // "1.0832 USD/EUR"
+	BookMinor    int64  `json:"book_minor,omitempty"`
+	BookCurrency string `json:"book_currency,omitempty"`
 }
 
 // Skim is what a lot of skimmings is made of: the lot's account holds Trapped.

@@ -94,7 +94,8 @@ func (d *desk) lotView(v ledger.LotView) *pb.Lot {
 		p.Candidates = append(p.Candidates, d.name("heats", h))
 	}
 	if v.Price != nil {
-		p.Price = &pb.Price{Typed: v.Price.Typed, Money: money(v.Price.Minor, v.Price.Currency)}
+		paid := v.Price.InBook()
+		p.Price = &pb.Price{Typed: v.Price.Typed, Money: money(paid.Minor, paid.Currency)}
 	}
 	if s := v.Skim; s != nil {
 		p.Skimmings = &pb.SkimmingsContent{Heat: d.name("heats", s.Heat), Net: d.mass(s.Net), Added: d.mass(s.Added), Trapped: d.mass(s.Trapped),

@@ -139,7 +139,7 @@ func (a *app) removeCommand() *cobra.Command {
 	f := c.Flags()
 	f.StringVar(&how, "how", "", "how it leaves: "+strings.Join(words[pb.Removal](), ", "))
 	f.StringVar(&req.To, "to", "", "who has it now")
-	f.StringVar(&req.For, "for", "", "what was got for it: a total or a rate")
+	f.StringVar(&req.For, "for", "", "what was got for it: a total or a rate; foreign: \"2.10 EUR/kg at 1.0832 USD/EUR\"")
 	noFiles(c, "for")
 	complete(c, map[string]completer{"how": fixed(words[pb.Removal]()...), "to": a.completeParties()})
 	return a.changeLot(c, w, func(c *cobra.Command, cl *client.Client, parent string, args []string) (r lotAnswer, err error) {

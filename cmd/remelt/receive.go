@@ -27,7 +27,7 @@ func (a *app) receiveCommand() *cobra.Command {
 	f.StringVar(&req.Place, "place", "", "where it is put")
 	f.StringVar(&req.Label, "label", "", "a label for people")
 	f.StringVar(&req.LotId, "lot", "", "the new lot's id; the next number unless said")
-	f.StringVar(&req.Price, "price", "", "what was paid: a total \"310.00 USD\" or a rate \"4.85 USD/lb\"")
+	f.StringVar(&req.Price, "price", "", "what was paid: a total \"310.00 USD\" or a rate \"4.85 USD/lb\"; foreign: \"4.10 EUR/kg at 1.0832 USD/EUR\"")
 	noFiles(c, "label", "lot", "price")
 	complete(c, map[string]completer{"alloy": a.completeAlloys(), "supplier": a.completeParties(), "customer": a.completeParties(),
 		"form": fixed(words[pb.Form]()...), "place": a.completePlaces()})

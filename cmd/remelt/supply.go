@@ -61,7 +61,7 @@ func (a *app) supplyReceiveCommand() *cobra.Command {
 	}
 	w := writeFlags(c)
 	c.Flags().StringVar(&req.Supplier, "supplier", "", "who it came from")
-	c.Flags().StringVar(&req.Price, "price", "", "what was paid: a total or a rate")
+	c.Flags().StringVar(&req.Price, "price", "", "what was paid: a total or a rate; foreign: \"31.00 EUR at 1.0832 USD/EUR\"")
 	noFiles(c, "price")
 	complete(c, map[string]completer{"supplier": a.completeParties()})
 	return a.supplyMove(c, w, func(c *cobra.Command, cl *client.Client, name, _ string, amount *pb.Mass, pieces int64) (supplyAnswer, error) {

@@ -74,7 +74,7 @@ func (p *planner) price(all []ledger.LotView) {
 	for _, v := range all {
 		if kg := boughtKg(v); p.priced(v) && kg > 0 {
 			bought += kg
-			paid += float64(v.Price.Minor)
+			paid += float64(v.Price.InBook().Minor)
 		}
 	}
 	if bought == 0 || paid == 0 {
@@ -87,7 +87,7 @@ func (p *planner) price(all []ledger.LotView) {
 }
 
 func (p *planner) priced(v ledger.LotView) bool {
-	return v.Price != nil && v.Price.Currency == p.settings.Currency
+	return v.Price != nil && v.Price.InBook().Currency == p.settings.Currency
 }
 
 func boughtKg(v ledger.LotView) (kg float64) {
@@ -115,7 +115,7 @@ func (p *planner) lot(v ledger.LotView, comp alloy.Composition) charge.Lot {
 	if l.Return {
 		value *= returnsValue
 	} else if kg := boughtKg(v); p.priced(v) && kg > 0 {
-		value = float64(v.Price.Minor) * v.Mass.Kg() / kg
+		value = float64(v.Price.InBook().Minor) * v.Mass.Kg() / kg
 	}
 	l.Value = int64(math.Round(value))
 	ours, theirs := p.spoken(v)

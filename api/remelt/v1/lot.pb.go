@@ -657,7 +657,7 @@ type Price struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// As typed.
 	Typed string `protobuf:"bytes,1,opt,name=typed,proto3" json:"typed,omitempty"`
-	// What it came to.
+	// What it came to, in the shop's currency.
 	Money         *Money `protobuf:"bytes,2,opt,name=money,proto3" json:"money,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

@@ -49,7 +49,9 @@ type ReceiveLotRequest struct {
 	Weighing *Weighing `protobuf:"bytes,10,opt,name=weighing,proto3" json:"weighing,omitempty"`
 	// Its certificate of analysis.
 	Certificate *Certificate `protobuf:"bytes,11,opt,name=certificate,proto3" json:"certificate,omitempty"`
-	// What was paid, as typed: a total "310.00 USD" or a rate "4.85 USD/lb".
+	// What was paid, as typed: a total "310.00 USD" or a rate "4.85 USD/lb". In another
+	// currency than the shop's with the rate of exchange behind it: "4.10 EUR/kg
+	// at 1.0832 USD/EUR".
 	Price string `protobuf:"bytes,12,opt,name=price,proto3" json:"price,omitempty"`
 	// A UUID you choose for this one wish to write. Sent again with the same
 	// content it gives the first result; with other content it is refused. Kept

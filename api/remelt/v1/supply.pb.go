@@ -568,7 +568,9 @@ type ReceiveSupplyRequest struct {
 	Pieces int64 `protobuf:"varint,3,opt,name=pieces,proto3" json:"pieces,omitempty"`
 	// Who it came from.
 	Supplier string `protobuf:"bytes,4,opt,name=supplier,proto3" json:"supplier,omitempty"`
-	// What was paid, as typed: a total "31.00 USD" or a rate "4.85 USD/lb".
+	// What was paid, as typed: a total "31.00 USD" or a rate "4.85 USD/lb". In another
+	// currency than the shop's with the rate of exchange behind it: "4.10 EUR/kg
+	// at 1.0832 USD/EUR".
 	Price string `protobuf:"bytes,5,opt,name=price,proto3" json:"price,omitempty"`
 	// A UUID you choose for this one wish to write. Sent again with the same
 	// content it gives the first result; with other content it is refused. Kept

@@ -1,0 +1,101 @@
+package ledger_test
+
+import (
+	"errors"
+	"testing"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/ledgertest"
+)
+
+// receive books 12.5 kg at a price.
+func receiveAt(b *ledgertest.Shop, price string) (*ledger.Entry, error) {
+	return b.Receive(ctx, ledger.Meta{}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Price: price,
+		Weighing: ledger.WeighingIn{Net: ledger.Quantity{Typed: "12.5 kg"}}})
+}
+
+// The wanted amounts are worked by hand in the comments; rounding is half to even
+// once, of the exact product.
+func TestForeignPriceIsBookedByItsRate(t *testing.T) {
+	for _, c := range []struct {
+		price       string
+		minor, book int64
+		currency    string
+	}{
+		{"310.00 USD", 31000, 31000, "USD"},
+		{"310.00 EUR at 1.0832 USD/EUR", 31000, 33579, "EUR"},   // 335.792
+		{"4.10 EUR/kg at 1.0832 USD/EUR", 5125, 5551, "EUR"},    // 51.25 × 1.0832 = 55.514
+		{"4.10 EUR/kg @ 1.0832 USD per EUR", 5125, 5551, "EUR"}, //
+		{"100 EUR at 0.8 EUR/USD", 10000, 12500, "EUR"},         // the rate the other way round
+		{"0.05 EUR at 0.5 USD/EUR", 5, 2, "EUR"},                // 2.5 cents: half to even
+		{"0.15 EUR at 0.1 USD/EUR", 15, 2, "EUR"},               // 1.5 cents: half to even
+		{"0.0012 EUR/kg at 1.4 USD/EUR", 2, 2, "EUR"},           // 1.5 → 2 euro cents; 2.1, not 2.8, dollar cents
+		{"1200 JPY at 150 JPY/USD", 1200, 800, "JPY"},           // no minor unit there, cents here
+	} {
+		b := ledgertest.Open(t)
+		e := b.Do(receiveAt(b, c.price))
+		var l ledger.Lot
+		if _, err := e.First(ledger.RecLot, &l); err != nil {
+			t.Fatal(err)
+		}
+		if l.Price.Typed != c.price || l.Price.Minor != c.minor || l.Price.Currency != c.currency {
+			t.Errorf("%s: kept as %+v, want %d %s", c.price, *l.Price, c.minor, c.currency)
+		}
+		if len(e.Costs) != 1 || e.Costs[0].Minor != c.book || e.Costs[0].Currency != "USD" {
+			t.Errorf("%s: costs %+v, want %d cents of USD", c.price, e.Costs, c.book)
+		}
+	}
+}
+
+func TestForeignPriceRefusals(t *testing.T) {
+	for price, reason := range map[string]string{
+		"310":                               "MISSING_CURRENCY",
+		"310 EUR":                           "MISSING_EXCHANGE",
+		"4.10 EUR/kg":                       "MISSING_EXCHANGE",
+		"310 EUR at 1.0832":                 "MISSING_CURRENCY",
+		"310 EUR at 1.27 USD/GBP":           "OTHER_EXCHANGE",
+		"310 USD at 1.0832 USD/EUR":         "CONTRADICTION",
+		"310 EUR at 0 USD/EUR":              "NOT_A_NUMBER",
+		"310 EUR at -1 USD/EUR":             "NEGATIVE",
+		"310 EUR at 1 EUR/EUR":              "AMBIGUOUS_CURRENCY",
+		"310 EUR at 1.12345678901 USD/EUR":  "TOO_MANY_DECIMALS",
+		"9999999999 EUR at 1000000 USD/EUR": "TOO_LARGE",
+	} {
+		b := ledgertest.Open(t)
+		_, err := receiveAt(b, price)
+		var e *ledger.Error
+		if !errors.As(err, &e) || e.Reason != reason || e.Field != "price" {
+			t.Errorf("%s: %v, want %s of price", price, err, reason)
+		}
+		if lots, err := b.Lots(ctx, ledger.LotQuery{Empty: true}); err != nil || len(lots) > 0 {
+			t.Errorf("%s: left %v, %v", price, lots, err)
+		}
+	}
+}
+
+// Supplies bought and metal sold are booked in the book's currency too, and the
+// book keeps that one currency once it has costs.
+func TestCostsAreInOneCurrency(t *testing.T) {
+	b := ledgertest.Open(t)
+	settings := ledger.Shop{Name: "Harrow Lane Foundry", MassUnit: "g", Currency: "CAD"}
+	b.Do(b.SetShop(ctx, ledger.Meta{}, settings))
+	e := b.Do(b.ReceiveSupply(ctx, ledger.Meta{}, ledger.SupplyMove{Supply: "borax", Amount: ledger.Quantity{Typed: "2 kg"}, Price: "20 USD at 1.35 CAD/USD"}))
+	if len(e.Costs) != 1 || e.Costs[0] != (ledger.Cost{Account: "supply/borax", Currency: "CAD", Minor: 2700}) {
+		t.Errorf("supply: %+v", e.Costs)
+	}
+	lot := b.Do(receiveAt(b, "10 CAD/kg"))
+	var l ledger.Lot
+	if _, err := lot.First(ledger.RecLot, &l); err != nil {
+		t.Fatal(err)
+	}
+	e = b.Do(b.Remove(ctx, ledger.Meta{}, ledger.RemoveLot{Lot: l.ID, How: "sold", For: "4 USD/kg at 1.35 CAD/USD"}))
+	if len(e.Costs) != 1 || e.Costs[0] != (ledger.Cost{Account: "left/sold", Currency: "CAD", Minor: -6750}) {
+		t.Errorf("sale: %+v", e.Costs)
+	}
+	settings.Currency = "USD"
+	_, err := b.SetShop(ctx, ledger.Meta{}, settings)
+	var refused *ledger.Error
+	if !errors.As(err, &refused) || refused.Reason != "CURRENCY_IN_USE" || refused.Field != "currency" {
+		t.Errorf("another currency: %v", err)
+	}
+}
