@@ -101,10 +101,7 @@ func (b *Book) SetCosting(ctx context.Context, m Meta, c Costing) (*Entry, error
 			if err != nil {
 				return err
 			}
-			if err := d.ownCurrency(field+".price", w.Typed, p.Currency); err != nil {
-				return err
-			}
-			w.Minor = p.Minor
+			w.Minor = p.InBook().Minor
 		}
 		c.ID = c.From.Format(time.DateOnly)
 		return d.put(RecCosting, c.ID, "", c)

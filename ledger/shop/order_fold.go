@@ -107,8 +107,8 @@ func (f *orderFold) receive(e *ledger.Entry, day int) {
 			continue
 		}
 		d := delivery{supplier: l.From[0].Account.Ref(), day: day, amount: int64(p.Mass), pieces: l.Pieces}
-		if l.Price != nil && l.Price.Currency == f.shop.Currency {
-			d.minor, d.priced = l.Price.Minor, true
+		if l.Price != nil && l.Price.InBook().Currency == f.shop.Currency {
+			d.minor, d.priced = l.Price.InBook().Minor, true
 		}
 		by := f.past.offers[l.Alloy]
 		if by == nil {
