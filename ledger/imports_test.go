@@ -34,7 +34,7 @@ var mayImport = map[string][]string{
 	"cmd/":              {"server", "server/", "client", "api/remelt/v1", "ledger", "ledger/unit", "ledger/sqlite"},
 }
 
-var sciences = []string{"ledger/alloy", "ledger/balance", "ledger/charge", "ledger/cost", "ledger/lineage", "ledger/loss", "ledger/reorder"}
+var sciences = []string{"ledger/alloy", "ledger/balance", "ledger/charge", "ledger/cost", "ledger/lineage", "ledger/loss", "ledger/quote", "ledger/reorder"}
 
 // onlyStdlib are the packages that import nothing from outside the project.
 var onlyStdlib = []string{"ledger", "ledger/unit"}
