@@ -21,9 +21,10 @@ func (a *app) suspectsCommand() *cobra.Command {
 		Long: `Weighings that the rest of the book contradicts. All weighings of all heats and lots are
 held against each other: what went into a heat must come out of it, and a lot's outflow
 is the next heat's inflow. Named are the weighings that fit the others least, each with
-what the others say it should be. A book without any mistake raises an alarm in at most
-5 of 100 cases. With a heat only what has to do with that heat is shown, and its weighings
-are listed.`,
+what the others say it should be. A book without any mistake has a weighing called wrong
+in about 5 of 100 cases. A heat called unusual is short of more than such heats lose here:
+it lost that much, or one of its weighings is wrong; honest years have such heats too.
+With a heat only what has to do with that heat is shown, and its weighings are listed.`,
 		Example:           "  remelt suspects\n  remelt suspects 41\n  remelt suspects --weighings 20",
 		Args:              cobra.MaximumNArgs(1),
 		ValidArgsFunction: inOrder(a.completeHeats(), nil),
@@ -56,8 +57,9 @@ func (p *page) reconciliation(r *pb.ReconcileWeighingsResponse, list bool) {
 	if r.GetLevel().GetTests() > 0 {
 		p.printf("\nHeld against each other: all weighings up to entry %d, by %s; %s of what was asked for.\n", r.GetSequence(),
 			plural(int(r.GetLevel().GetTests()), "test"), plural(int(r.GetWeighingCount()), "weighing"))
-		p.printf("All together: chi-square %.4g with %s of freedom, chance %s. An alarm is beyond %.2f σ.\n", r.GetGlobal().GetStatistic(),
+		p.printf("All together: chi-square %.4g with %s of freedom, chance %s. A weighing is called wrong beyond %.2f σ.\n", r.GetGlobal().GetStatistic(),
 			plural(int(r.GetGlobal().GetDegreesOfFreedom()), "degree"), orElse(chance(r.GetGlobal().GetChance()), "below 0.000001"), r.GetLevel().GetCritical())
+		p.printf("A book without a mistake has something called wrong in about %.3g of 100 cases.\n", 100*r.GetFalseCallChance())
 	} else {
 		p.printf("Nothing can be tested yet: no weighing says anything about another.\n")
 	}

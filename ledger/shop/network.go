@@ -25,6 +25,7 @@ type netStream struct {
 	heat  string
 	what  string
 	dirty bool // weighed with sand or shell on it
+	clean bool // weighed after that was taken off
 	guess bool // estimated, not weighed
 }
 
@@ -341,9 +342,9 @@ func (b *netBuilder) again(e *ledger.Entry) {
 		b.version[g.Subject]++
 		metal := g.Net.Mass - g.DirtPPM.Of(g.Net.Mass)
 		s := balance.Stream{From: from, To: b.node(g.Subject), Value: metal.Kg(), U: b.weighed(g, false)}
-		what := "lot " + g.Subject.Ref() + ", counted"
+		what, clean := "lot "+g.Subject.Ref()+", counted", false
 		if e.Kind == ledger.KindClean {
-			what = b.lotWords(g.Subject.Ref()) + ", weighed clean"
+			what, clean = b.lotWords(g.Subject.Ref())+", weighed clean", true
 			if was, ok := b.asDirty[g.Subject]; ok && was > 0 && was+change(e, g.Subject) == metal { // the whole of it, and nothing else
 				b.cleaned = append(b.cleaned, float64(was-metal)/float64(was))
 			}
@@ -352,7 +353,7 @@ func (b *netBuilder) again(e *ledger.Entry) {
 		if metal == 0 { // not there: what happened to it nobody weighed
 			s.To, s.Given = "", balance.Unmeasured
 		}
-		b.add(s, netStream{seq: e.Seq, heat: b.lotHeat(g.Subject.Ref()), what: what})
+		b.add(s, netStream{seq: e.Seq, heat: b.lotHeat(g.Subject.Ref()), what: what, clean: clean})
 	}
 }
 

@@ -105,7 +105,11 @@ func (o *orderer) needs(id string, a *OrderAdvice) (heats []reorder.Heat, m reor
 			continue
 		}
 		left := max(0, gross-kept[h.ID])
-		most := max(0, int64(o.Most.Of(ledger.Mass(gross)))-keptReturns[h.ID])
+		share := int64(o.Most.Of(ledger.Mass(gross)))
+		if share*int64(ledger.Whole) > gross*int64(*o.Most) { // rounded up: no more than the share
+			share--
+		}
+		most := max(0, share-keptReturns[h.ID])
 		heats = append(heats, reorder.Heat{ID: h.ID, Day: day, Gross: left, Most: min(most, left),
 			Back: min(left, int64(habits.back*float64(gross))), BackOn: max(day, 0) + back})
 	}

@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strings"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/balance"
 	"example.org/remelt/ledger/unit"
@@ -86,7 +88,7 @@ func (s *Shop) Reconcile(ctx context.Context, heat string) (out Reconciliation, 
 	if len(b.net.Streams) == 0 {
 		return out, nil
 	}
-	res, err := balance.Reconcile(&b.net, balance.Options{MaxSuspects: mostSuspects, Possible: b.possible})
+	res, err := balance.Reconcile(&b.net, balance.Options{Alpha: FalseCall / 2, MaxSuspects: mostSuspects, Possible: b.possible})
 	if err != nil {
 		var contra *balance.ContradictionError
 		if errors.As(err, &contra) || errors.Is(err, balance.ErrInvalid) || errors.Is(err, balance.ErrConditioning) {
@@ -159,6 +161,10 @@ func (b *netBuilder) suspect(su balance.Suspect) Suspect {
 			b.unusual(&x, heat, -r.Error)
 		}
 	}
+	if about.clean && x.Expected > x.Measured && x.Expected-x.Measured <= mostDirt*x.Expected {
+		x.Unusual = true
+		x.Sentence = fmt.Sprintf("%s: %s weighed, %s expected, %.1f σ: more dirt on it before than was taken off, metal gone with the dirt, or a wrong weighing", about.what, b.say(su.Measured), b.say(su.Expected), su.Sigma)
+	}
 	if about.dirty && x.Expected < x.Measured && x.Measured-x.Expected <= mostDirt*x.Measured {
 		x.Unusual = true
 		x.Sentence = fmt.Sprintf("%s: %s taken for metal, %s expected, %.1f σ: more dirt on it than was taken off, or a wrong weighing", about.what, b.say(su.Measured), b.say(su.Expected), su.Sigma)
@@ -175,6 +181,11 @@ func (b *netBuilder) believedLoss(id string) (heat string, ok bool) {
 func (b *netBuilder) say(kg float64) string {
 	return unit.FormatMass(int64(math.Round(kg*1e6)), unit.MassUnit(b.shop.MassUnit), 0)
 }
+
+// FalseCall is the stated chance that a book without any mistake has a weighing called
+// wrong or a lot called booked on the wrong heat: half of it is spent on each search.
+// A heat called unusual is no such call, it may have lost that much.
+const FalseCall = 0.05
 
 // mostSuspects bounds the search; a book with more in doubt wants a stocktake.
 const mostSuspects = 30
@@ -301,54 +312,59 @@ func (b *netBuilder) close(families map[string]string) {
 
 // belief is a mean and spread of unseen loss as a share of the charge, worth n
 // heats. The starting one is an assumption: a few tenths of a per cent.
-type belief struct{ mean, sd, n float64 }
-
-// believed pulls what the shares show towards a belief.
-func believed(shares []float64, start belief) belief {
-	if len(shares) == 0 {
-		return start
-	}
-	mean, sd := longTailed(shares)
-	n := float64(len(shares))
-	return belief{(n*mean + start.n*start.mean) / (n + start.n), math.Sqrt((n*sd*sd + start.n*start.sd*start.sd) / (n + start.n)), n + start.n}
+type belief struct {
+	mean, sd float64
+	n        int
 }
 
-// longTailed is the centre and the scale of values with long tails: those of
-// Student's t with 4 degrees of freedom fitted by iteratively reweighted
-// likelihood (Lange, Little and Taylor, Robust Statistical Modeling Using the t
-// Distribution, Journal of the American Statistical Association 84, 1989, 881-896;
-// recalled from memory). A wrong weighing among them hardly moves either. The scale is
-// used as a standard uncertainty, though the standard deviation of that t is √2 of it:
-// the choice was made by looking at demo years, see the decisions in DEVELOPERS.md.
+// believed pulls what the shares show towards a belief: they are looked at together
+// with the n heats that the belief stands for, spread evenly over its distribution, so
+// that one wrong weighing among the few heats of an alloy does not set their spread.
+func believed(shares []float64, start belief) belief {
+	all := slices.Clone(shares)
+	d := distuv.StudentsT{Mu: start.mean, Sigma: start.sd / math.Sqrt(tailDof/(tailDof-2.0)), Nu: tailDof}
+	for i := range start.n {
+		all = append(all, d.Quantile((float64(i)+0.5)/float64(start.n)))
+	}
+	mean, sd := longTailed(all)
+	return belief{mean, sd, len(all)}
+}
+
+// tailDof are the degrees of freedom of the tail that shares are believed to have.
+const tailDof = 4
+
+// longTailed is the centre and the standard deviation of values with long tails, taken
+// for Student's t with 4 degrees of freedom. The scale is the median deviation from the
+// median over that distribution's upper quartile 0.7407, which up to half of the values
+// may be wrong without moving far (a likelihood fit of the scale gives way at one in
+// five, and a small shop has that many mistakes in an alloy's heats); the centre is the
+// likelihood's at that scale (M-estimate of location: Huber, Robust Statistics, 1981,
+// chapters 5 and 6; recalled from memory). The standard deviation is √(ν/(ν-2)) = √2 of
+// the scale, as the GUM takes it (JCGM 101:2008, 6.4.9.4; from memory).
 func longTailed(x []float64) (centre, sd float64) {
-	const dof = 4
-	centre, scale := medianOf(x), 0.0
+	const quartile = 0.7407
+	centre = medianOf(x)
 	dev := make([]float64, len(x))
 	for i, v := range x {
 		dev[i] = math.Abs(v - centre)
 	}
-	scale = math.Max(1.4826*medianOf(dev), 1e-9) // consistent for a normal spread
+	scale := math.Max(medianOf(dev)/quartile, 1e-9)
 	for range 50 {
-		var sw, swx, sws float64
+		var sw, swx float64
 		for _, v := range x {
 			z := (v - centre) / scale
-			w := (dof + 1) / (dof + z*z)
+			w := (tailDof + 1) / (tailDof + z*z)
 			sw, swx = sw+w, swx+w*v
 		}
 		centre = swx / sw
-		for _, v := range x {
-			z := (v - centre) / scale
-			sws += (dof + 1) / (dof + z*z) * (v - centre) * (v - centre)
-		}
-		scale = math.Max(math.Sqrt(sws/float64(len(x))), 1e-9)
 	}
-	return centre, scale
+	return centre, scale * math.Sqrt(tailDof/(tailDof-2.0))
 }
 
 func medianOf(x []float64) float64 {
 	s := slices.Clone(x)
 	slices.Sort(s)
-	return s[len(s)/2]
+	return (s[(len(s)-1)/2] + s[len(s)/2]) / 2
 }
 
 // closeLots lets what lots, castings and heels still hold stay there, unmeasured.

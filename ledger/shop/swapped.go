@@ -23,7 +23,7 @@ type offBy struct {
 }
 
 // chanceOfNone is the chance that a book without a lot on a wrong heat has one named.
-const chanceOfNone = 0.05
+const chanceOfNone = FalseCall / 2
 
 // misbooked finds lots that explain one heat's surplus and another heat's shortage of
 // the same alloy at once. For each lot taken from a heat (a casting

@@ -768,9 +768,12 @@ type ReconcileWeighingsResponse struct {
 	// How many weighings there are, given or not.
 	WeighingCount int32 `protobuf:"varint,6,opt,name=weighing_count,json=weighingCount,proto3" json:"weighing_count,omitempty"`
 	// The last entry it was reckoned from.
-	Sequence      int64 `protobuf:"varint,7,opt,name=sequence,proto3" json:"sequence,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Sequence int64 `protobuf:"varint,7,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// The stated chance that a book without any mistake has a weighing called wrong or
+	// a lot called booked on the wrong heat. A suspect called unusual is no such call.
+	FalseCallChance float64 `protobuf:"fixed64,8,opt,name=false_call_chance,json=falseCallChance,proto3" json:"false_call_chance,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *ReconcileWeighingsResponse) Reset() {
@@ -848,6 +851,13 @@ func (x *ReconcileWeighingsResponse) GetWeighingCount() int32 {
 func (x *ReconcileWeighingsResponse) GetSequence() int64 {
 	if x != nil {
 		return x.Sequence
+	}
+	return 0
+}
+
+func (x *ReconcileWeighingsResponse) GetFalseCallChance() float64 {
+	if x != nil {
+		return x.FalseCallChance
 	}
 	return 0
 }
@@ -4300,7 +4310,7 @@ const file_remelt_v1_analysis_proto_rawDesc = "" +
 	"\x04heat\x18\x02 \x01(\tB\x1f\xe0A\x01\xfaA\x19\n" +
 	"\x17remelt.example.org/HeatR\x04heat\x12/\n" +
 	"\rmax_weighings\x18\x03 \x01(\x05B\n" +
-	"\xe0A\x01\xbaH\x04\x1a\x02(\x00R\fmaxWeighings\"\xdb\x02\n" +
+	"\xe0A\x01\xbaH\x04\x1a\x02(\x00R\fmaxWeighings\"\x8c\x03\n" +
 	"\x1aReconcileWeighingsResponse\x12/\n" +
 	"\x05level\x18\x01 \x01(\v2\x14.remelt.v1.TestLevelB\x03\xe0A\x03R\x05level\x122\n" +
 	"\x06global\x18\x02 \x01(\v2\x15.remelt.v1.GlobalTestB\x03\xe0A\x03R\x06global\x123\n" +
@@ -4308,7 +4318,8 @@ const file_remelt_v1_analysis_proto_rawDesc = "" +
 	"\x04stop\x18\x04 \x01(\tB\x03\xe0A\x03R\x04stop\x12=\n" +
 	"\tweighings\x18\x05 \x03(\v2\x1a.remelt.v1.CheckedWeighingB\x03\xe0A\x03R\tweighings\x12*\n" +
 	"\x0eweighing_count\x18\x06 \x01(\x05B\x03\xe0A\x03R\rweighingCount\x12\x1f\n" +
-	"\bsequence\x18\a \x01(\x03B\x03\xe0A\x03R\bsequence\"M\n" +
+	"\bsequence\x18\a \x01(\x03B\x03\xe0A\x03R\bsequence\x12/\n" +
+	"\x11false_call_chance\x18\b \x01(\x01B\x03\xe0A\x03R\x0ffalseCallChance\"M\n" +
 	"\bLossRate\x12\x1d\n" +
 	"\apercent\x18\x01 \x01(\x01B\x03\xe0A\x03R\apercent\x12\"\n" +
 	"\n" +
