@@ -40,7 +40,7 @@ func (s analysis) ReconcileWeighings(ctx context.Context, r *pb.ReconcileWeighin
 		Global:   &pb.GlobalTest{Statistic: v.Global.Statistic, DegreesOfFreedom: count(v.Global.Dof), Chance: v.Global.P},
 		Suspects: showAll(v.Suspects, d.suspect), Stop: v.Stop, WeighingCount: count(len(v.Streams)), Sequence: v.Seq,
 		FalseCallChance: shop.FalseCall,
-		Level: &pb.TestLevel{Alpha: v.Level.Alpha, Tests: count(v.Level.Tests), Each: v.Level.Each, Critical: finite(v.Level.Critical), Power: v.Level.Power},
+		Level:           &pb.TestLevel{Alpha: v.Level.Alpha, Tests: count(v.Level.Tests), Each: v.Level.Each, Critical: finite(v.Level.Critical), Power: v.Level.Power},
 	}
 	if v.Level.Tests == 0 {
 		p.Level.Critical = nil

@@ -88,7 +88,8 @@ func (s *Shop) Reconcile(ctx context.Context, heat string) (out Reconciliation, 
 	if len(b.net.Streams) == 0 {
 		return out, nil
 	}
-	res, err := balance.Reconcile(&b.net, balance.Options{Alpha: FalseCall / 2, MaxSuspects: mostSuspects, Possible: b.possible})
+	searched := balance.Options{Alpha: FalseCall / 2, MaxSuspects: mostSuspects, Possible: b.possible}
+	res, err := balance.Reconcile(&b.net, searched)
 	if err != nil {
 		var contra *balance.ContradictionError
 		if errors.As(err, &contra) || errors.Is(err, balance.ErrInvalid) || errors.Is(err, balance.ErrConditioning) {
@@ -106,10 +107,19 @@ func (s *Shop) Reconcile(ctx context.Context, heat string) (out Reconciliation, 
 			Measured: st.Measured, U: st.U, Adjusted: st.Adjusted, SD: st.SD, Z: st.Z, Detects: st.Detectable})
 	}
 	var suspects []Suspect
+	if found := b.misbooked(); len(found) > 0 {
+		for _, m := range found {
+			suspects = append(suspects, b.onWrongHeat(m))
+		}
+		net := b.elsewhere(found)
+		if res, err = balance.Reconcile(&net, searched); err != nil {
+			return out, scienceError("weighings", err)
+		}
+		out.Stop = string(res.Stop)
+	}
 	for _, su := range res.Suspects {
 		suspects = append(suspects, b.suspect(su))
 	}
-	suspects = withMisbooked(b.misbooked(), suspects)
 	out.Doubted = b.doubted(res, suspects)
 	for _, x := range suspects {
 		if heat == "" || x.Heat == heat || x.OtherHeat == heat || slices.ContainsFunc(append(x.Alike, x.Nearly...), func(a Alternative) bool { return a.Heat == heat }) {

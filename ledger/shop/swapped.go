@@ -32,7 +32,7 @@ const chanceOfNone = FalseCall / 2
 // weight moved from one to the other: the log likelihood ratio of two stated normal
 // hypotheses, held against the number of such pairs looked at (Bonferroni). The best
 // fit is named, each heat once.
-func (b *netBuilder) misbooked() (out []Suspect) {
+func (b *netBuilder) misbooked() (out []moved) {
 	var all []moved
 	pairs := 0
 	for i := range b.off {
@@ -41,14 +41,14 @@ func (b *netBuilder) misbooked() (out []Suspect) {
 			if i == j || b.heats[s.heat].Alloy != b.heats[v.heat].Alloy {
 				continue
 			}
-			for _, st := range b.net.Streams {
+			for k, st := range b.net.Streams {
 				if st.From != "heat/"+v.heat || st.Given != balance.Measured || !strings.HasPrefix(st.To, "lot/") {
 					continue
 				}
 				pairs++
 				fit := square((v.kg+st.Value)/v.u) + square((s.kg-st.Value)/s.u)
 				if gain := square(v.kg/v.u) + square(s.kg/s.u) - fit; fit < misfit && v.kg < 0 && s.kg > 0 {
-					all = append(all, moved{v, s, b.about[st.ID], st.Value, gain})
+					all = append(all, moved{v, s, b.about[st.ID], k, st.Value, gain})
 				}
 			}
 		}
@@ -60,10 +60,14 @@ func (b *netBuilder) misbooked() (out []Suspect) {
 			continue
 		}
 		used[c.over.heat], used[c.short.heat] = true, true
-		out = append(out, Suspect{Entry: c.about.seq, Heat: c.over.heat, What: c.about.what, Measured: c.kg, Sigma: math.Sqrt(c.gain), OtherHeat: c.short.heat,
-			Sentence: fmt.Sprintf("%s, %s, may be of heat %s: that heat is short of %s and heat %s has %s too much", c.about.what, b.say(c.kg), c.short.heat, b.say(c.short.kg), c.over.heat, b.say(-c.over.kg))})
+		out = append(out, c)
 	}
 	return out
+}
+
+func (b *netBuilder) onWrongHeat(c moved) Suspect {
+	return Suspect{Entry: c.about.seq, Heat: c.over.heat, What: c.about.what, Measured: c.kg, Sigma: math.Sqrt(c.gain), OtherHeat: c.short.heat,
+		Sentence: fmt.Sprintf("%s, %s, may be of heat %s: that heat is short of %s and heat %s has %s too much", c.about.what, b.say(c.kg), c.short.heat, b.say(c.short.kg), c.over.heat, b.say(-c.over.kg))}
 }
 
 // moved is a lot that may have been booked on the heat that has too much, being of
@@ -71,6 +75,7 @@ func (b *netBuilder) misbooked() (out []Suspect) {
 type moved struct {
 	over, short *offBy
 	about       netStream
+	stream      int // in the network
 	kg          float64
 	gain        float64 // of twice the log likelihood
 }
@@ -81,18 +86,15 @@ const misfit = 11.6
 
 func square(x float64) float64 { return x * x }
 
-// withMisbooked puts lots on the wrong heat first and leaves out the suspects
-// that they explain.
-func withMisbooked(found, suspects []Suspect) []Suspect {
-	out := slices.Clone(found)
-	for _, x := range suspects {
-		explained := slices.ContainsFunc(found, func(f Suspect) bool {
-			near := math.Abs(math.Abs(x.Measured-x.Expected)-f.Measured) < 0.2*f.Measured
-			return near && (x.Heat == f.Heat || x.Heat == f.OtherHeat || strings.HasSuffix(x.What, "into heat "+f.Heat) || strings.HasSuffix(x.What, "into heat "+f.OtherHeat))
-		})
-		if !explained {
-			out = append(out, x)
-		}
+// elsewhere is the network with lots moved to the heats they are probably of. The
+// other suspects are looked for there: left where they are booked, such lots make
+// weighings suspect that are right, and one of those may happen to explain another
+// mistake, which then stays unseen.
+func (b *netBuilder) elsewhere(found []moved) balance.Network {
+	n := b.net
+	n.Streams = slices.Clone(n.Streams)
+	for _, m := range found {
+		n.Streams[m.stream].From = "heat/" + m.short.heat
 	}
-	return out
+	return n
 }

@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/balance"
 	"example.org/remelt/ledger/shop"
 	"example.org/remelt/server/demo"
 )
@@ -211,11 +212,14 @@ func size(t *testing.T, s *shop.Shop, rec shop.Reconciliation, m demo.Mistake) s
 		return ", heat not settled"
 	}
 	for _, w := range rec.Streams {
-		if w.What == "unaccounted for in heat "+heat && m.Kg < w.Detects {
-			return ", too small"
+		if w.What == "unaccounted for in heat "+heat && w.Status == balance.Redundant {
+			if m.Kg < w.Detects {
+				return ", too small"
+			}
+			return bigEnough
 		}
 	}
-	return bigEnough
+	return ", nothing to hold it against"
 }
 
 // verdict is how a mistake shows in a reconciliation; hit takes the suspects that point
