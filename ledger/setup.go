@@ -188,29 +188,6 @@ func (b *Book) SetAlloy(ctx context.Context, m Meta, a Alloy) (*Entry, error) {
 	})
 }
 
-// SetPot adds or changes a crucible or furnace; its count of heats is kept by
-// the book once there, and only taken from p for a pot new to the book.
-func (b *Book) SetPot(ctx context.Context, m Meta, p Pot) (*Entry, error) {
-	return b.setUp(ctx, m, p, func(d *draft) error {
-		if err := needText("display_name", p.Name, maxName); err != nil {
-			return err
-		}
-		if p.Kind != PotCrucible && p.Kind != PotFurnace {
-			return invalid("BAD_KIND", "kind", p.Kind, "must be crucible or furnace")
-		}
-		if p.VolumeMm3 < 0 || p.Capacity < 0 || p.Heats < 0 || p.LifeHeats < 0 {
-			return invalid("NEGATIVE", "capacity", "", "capacity, volume and heats must not be negative")
-		}
-		var old Pot
-		if found, err := d.get(RecPot, p.ID, &old); err != nil {
-			return err
-		} else if found {
-			p.Heats = old.Heats
-		}
-		return d.put(RecPot, p.ID, "", p)
-	})
-}
-
 // SetSupply adds or changes an item of supply.
 func (b *Book) SetSupply(ctx context.Context, m Meta, s Supply) (*Entry, error) {
 	return b.setUp(ctx, m, s, func(d *draft) error {

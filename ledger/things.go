@@ -107,25 +107,6 @@ type Limit struct {
 	Rest    bool   `json:"rest,omitempty"`
 }
 
-// Kinds of pot.
-const (
-	PotCrucible = "crucible"
-	PotFurnace  = "furnace"
-)
-
-// Pot is a crucible or a furnace. A crucible belongs to one family of alloys.
-type Pot struct {
-	ID        string `json:"id"`
-	Kind      string `json:"kind"`
-	Name      string `json:"name"`
-	VolumeMm3 int64  `json:"volume_mm3,omitempty"` // usable volume of melt
-	Capacity  Mass   `json:"capacity_mg,omitempty"`
-	Family    string `json:"family,omitempty"`
-	Heats     int64  `json:"heats"` // melted in it so far
-	LifeHeats int64  `json:"life_heats,omitempty"`
-	Retired   bool   `json:"retired,omitempty"`
-}
-
 // Supply is an item that is used up: flux, degasser, deoxidiser, crucibles.
 type Supply struct {
 	ID         string `json:"id"`

@@ -3,6 +3,7 @@ package server
 import (
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -84,6 +85,15 @@ func (d *desk) milligrams(field string, m *pb.Mass) ledger.Mass {
 	return ledger.Mass(mg)
 }
 
+// milligramsOrNil reads a mass of which 0 says something else than nothing.
+func (d *desk) milligramsOrNil(field string, m *pb.Mass) *ledger.Mass {
+	if m == nil {
+		return nil
+	}
+	mg := d.milligrams(field, m)
+	return &mg
+}
+
 // signed reads a mass that may be below zero.
 func (d *desk) signed(field string, m *pb.Mass) ledger.Mass {
 	text, below := strings.CutPrefix(strings.TrimSpace(m.GetText()), "-")
@@ -154,6 +164,27 @@ func (d *desk) degrees(t *pb.Temperature) string {
 		return t.GetText()
 	}
 	return unit.FormatTemperature(m, unit.C, 1)
+}
+
+// degreesApart reads a difference of temperatures, in °C unless another scale is
+// written; "" is nothing.
+func (d *desk) degreesApart(field, text string) int64 {
+	if text == "" {
+		return 0
+	}
+	v, err := unit.ParseTemperatureDifference(text, unit.C)
+	if err != nil {
+		d.unitError(field, err)
+	}
+	return v
+}
+
+// degreesText shows a difference of temperatures in °C; "" for none.
+func degreesText(milliC int64) string {
+	if milliC == 0 {
+		return ""
+	}
+	return strconv.FormatFloat(float64(milliC)/1000, 'f', -1, 64)
 }
 
 // percent reads a share; "" is nothing.

@@ -114,6 +114,26 @@ func TestPlansThatCannotBe(t *testing.T) {
 	b.refusedBy(&pb.PlanChargeRequest{Name: heat41}, "HEAT_STATE", "heat")
 }
 
+// TestPlanGoesByThePotOverTheAPI: what is set of the crucible holds where a plan asks
+// nothing; what a plan asks wins, and so does a weight of 0.
+func TestPlanGoesByThePotOverTheAPI(t *testing.T) {
+	b := foundry(t)
+	pot := do[*pb.UpdatePotResponse](b, &pb.UpdatePotRequest{Pot: &pb.Pot{Name: harrow + "/pots/A60", EmptyMass: g(16_000), Lift: g(70_000), FillPercent: "80", Skull: g(400),
+		PigMold: g(5_000), PigMolds: 8, CoolingCelsius: "12.5", HottestTap: &pb.Temperature{Text: "1250 C"}, WaitingRoom: &pb.Volume{Text: "4 l"}}}).GetPot()
+	if pot.GetEmptyMass().GetMg() != 16_000_000 || pot.GetFillPercent() != "80" || pot.GetCoolingCelsius() != "12.5" || pot.GetHottestTap().GetMilliCelsius() != 1_250_000 ||
+		pot.GetWaitingRoom().GetMm3() != 4_000_000 || pot.GetPigMolds() != 8 || pot.GetFamily() != "silicon bronze" {
+		t.Errorf("set %v", pot)
+	}
+	p := do[*pb.PlanChargeResponse](b, &pb.PlanChargeRequest{Name: heat44})
+	if lift := p.GetLift().GetMg(); lift != 16_000_000+p.GetHeel().GetMg()+p.GetCharge().GetMg() || p.GetPigMolds() == 0 || p.GetPours()[0].GetEnd() == nil {
+		t.Errorf("by the pot: %v", p)
+	}
+	if asked := do[*pb.PlanChargeResponse](b, &pb.PlanChargeRequest{Name: heat44, CrucibleMass: g(20_000), PigMold: g(0)}); asked.GetLift().GetMg() != 20_000_000+asked.GetHeel().GetMg()+asked.GetCharge().GetMg() || asked.GetPigMolds() != 0 {
+		t.Errorf("20 kg and no pig molds asked: %v", asked)
+	}
+	b.refusedBy(&pb.PlanChargeRequest{Name: heat44, Lift: g(25_000)}, "NO_SUCH_CHARGE", "heat")
+}
+
 // TestArrangeOverTheAPI: molds of planned heats are grouped and nothing is written.
 func TestArrangeOverTheAPI(t *testing.T) {
 	b := done(t)

@@ -37,6 +37,9 @@ func TestAMorningOverREST(t *testing.T) {
 		{"lot-future", 400, "POST", harrow + "/lots:receive", `{"lotId": "later", "supplier": "northmetal", "alloy": "C87300", "weighing": {"net": {"text": "1 lb"}}, "happenedTime": "2026-03-09T08:00:00Z"}`},
 		{"stock-get", 200, "GET", harrow + "/stock", ``},
 		{"entry-list", 200, "GET", harrow + "/entries?pageSize=2&view=ENTRY_VIEW_FULL", ``},
+		{"pot-set", 200, "PATCH", harrow + "/pots/A60", `{"pot": {"displayName": "no. 60", "kind": "POT_KIND_CRUCIBLE", "volume": {"text": "9.9 l"}, "emptyMass": {"text": "38 lb"}, "lift": {"text": "190 lb"},
+			"fillPercent": "90", "skull": {"text": "8 oz"}, "waitingRoom": {"text": "4 l"}, "pigMold": {"text": "12 lb"}, "pigMolds": 6, "coolingCelsius": "20 F", "hottestTap": {"text": "2300"}}, "allowMissing": true}`},
+		{"pot-bad-lift", 400, "PATCH", harrow + "/pots/A60?updateMask=lift", `{"pot": {"displayName": "no. 60", "kind": "POT_KIND_CRUCIBLE", "lift": {"text": "38 lb"}}}`},
 	} {
 		resp, body := w.do(step.method, step.path, step.body, "Idempotency-Key", fmt.Sprintf("00000000-0000-4000-8000-%012d", i))
 		if resp.StatusCode != step.code {

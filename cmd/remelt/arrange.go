@@ -17,7 +17,7 @@ unless some are named. It changes nothing; plan the heats as you like them.`,
 		Example:           "  remelt arrange\n  remelt arrange 41 42 43 --crucible A60 --cooling 12",
 		ValidArgsFunction: inOrder(a.completeHeats()),
 	}
-	pour := addPourFlags(c, "10")
+	pour := addPourFlags(c, "10 unless said")
 	f := c.Flags()
 	f.StringArrayVar(&req.Molds, "mold", nil, "only this mold; may be said more than once")
 	f.StringArrayVar(&req.Crucibles, "crucible", nil, "a crucible that may be used; may be said more than once; all that are not retired unless said")

@@ -23,7 +23,7 @@ func addPourFlags(c *cobra.Command, cooling string) *pourFlags {
 	f.StringVar(&v.to, "pour-to", "", "and up to this")
 	f.StringArrayVar(&v.thin, "thin", nil, "a mold to be poured as a thin one, whatever its size; may be said more than once")
 	f.StringArrayVar(&v.heavy, "heavy", nil, "a mold to be poured as a heavy one, whatever its size; may be said more than once")
-	f.Float64Var(&v.cooling, "cooling", 0, "°C that the melt loses a minute while it is poured; "+cooling+" unless said")
+	f.Float64Var(&v.cooling, "cooling", 0, "°C that the melt loses a minute while it is poured; "+cooling)
 	f.Float64Var(&v.seconds, "mold-time", 0, "seconds from one mold to the next; 30 unless said")
 	f.StringVar(&v.hottest, "hottest-tap", "", "the hottest that the melt may leave the furnace")
 	noFiles(c, "pour-from", "pour-to", "thin", "heavy", "cooling", "mold-time", "hottest-tap")
@@ -48,12 +48,16 @@ handfuls of loose returns of its alloy, so that the molds that wait are filled w
 chance of running short that you accept, within the crucible, the limits of the alloy
 and what else is asked. The boxes are for ticking as pieces go in.
 
+What is not said of the crucible, of pig molds, of cooling and of the tap is as the book
+says of the heat's crucible, else of its furnace (see remelt set crucible); a weight or a
+volume of 0 is not reckoned, whatever the book says.
+
 Where no charge can be, it says which demands conflict and by how much. It changes
 nothing, unless --take books exactly this charge; the heat must be open for that.`,
 		Example: "  remelt heat propose 41\n  remelt heat propose 41 --short 2 --pour-off \"5 lb\" --least-returns 50\n  remelt heat propose 41 --take",
 		Args:    exactly("HEAT"), ValidArgsFunction: inOrder(a.completeHeats(), nil),
 	}
-	w, pour := writeFlags(c), addPourFlags(c, "not reckoned")
+	w, pour := writeFlags(c), addPourFlags(c, "not reckoned when nobody says")
 	f := c.Flags()
 	f.BoolVar(&take, "take", false, "book exactly this charge, all in one go")
 	f.StringVar(&req.ChanceShortPercent, "short", "", "greatest chance that the molds take more than there is, in per cent; 5 unless said")
@@ -62,13 +66,13 @@ nothing, unless --take books exactly this charge; the heat must be open for that
 	f.StringVar(&req.MostReturnsPercent, "most-returns", "", "at most this share of the charge is returns, in per cent")
 	f.StringVar(&aim, "aim", "", "least-cost, or most-returns among charges hardly heavier than the cheapest; least-cost unless said")
 	f.StringVar(&spoken, "spoken", "", "metal spoken for this heat: preferred, must or ignored; preferred unless said")
-	f.StringVar(&req.FillPercent, "fill", "", "part of the crucible's usable volume that may be filled, in per cent; 100 unless said")
+	f.StringVar(&req.FillPercent, "fill", "", "part of the crucible's usable volume that may be filled, in per cent; 100 when nobody says")
 	f.StringVar(&lift, "lift", "", "the most that may be lifted, crucible and metal")
-	f.StringVar(&crucible, "crucible-weight", "", "what the empty crucible weighs; needed with --lift")
+	f.StringVar(&crucible, "crucible-weight", "", "what the empty crucible weighs; needed with --lift, here or in the book")
 	f.StringVar(&skull, "skull", "", "what stays in the crucible after the pour")
-	f.StringVar(&room, "waiting-room", "", "volume of loose metal that can wait preheated; as much as it takes unless said")
+	f.StringVar(&room, "waiting-room", "", "volume of loose metal that can wait preheated; as much as it takes when nobody says")
 	f.StringVar(&pigMold, "pig-mold", "", "what one pig mold holds")
-	f.Int32Var(&req.PigMolds, "pig-molds", 0, "how many of them are dry and ready; as many as needed unless said")
+	f.Int32Var(&req.PigMolds, "pig-molds", 0, "how many of them are dry and ready; as many as needed when nobody says")
 	f.BoolVar(&req.NoLimits, "no-limits", false, "leave the alloy's composition limits out")
 	f.StringVar(&req.ChanceOutsidePercent, "outside", "", "greatest chance of being outside each limit, in per cent; 5 where that can be had unless said")
 	f.StringVar(&req.Deoxidiser, "deoxidiser", "", "the supply; the one that heats of this alloy were given unless said")

@@ -50,7 +50,7 @@ func (a *app) listCommand() *cobra.Command {
 				}
 				return []string{last(s.GetName()), s.GetDisplayName(), strings.Join(roles, ", ")}
 			}),
-		listOf(a, "pots", "Crucibles and furnaces", []string{"POT", "NAME", "KIND", ">VOLUME", ">CAPACITY", "FAMILY", ">HEATS", ">LASTS", ""},
+		listOf(a, "pots", "Crucibles and furnaces", []string{"POT", "NAME", "KIND", ">VOLUME", ">CAPACITY", "FAMILY", ">HEATS", ">LASTS", "HANDLED", ""},
 			func(ctx context.Context, c *client.Client, parent, token string) ([]*pb.Pot, string, error) {
 				r, err := c.Pots.ListPots(ctx, &pb.ListPotsRequest{Parent: parent, PageSize: 1000, PageToken: token})
 				return r.GetPots(), r.GetNextPageToken(), err
@@ -65,7 +65,7 @@ func (a *app) listCommand() *cobra.Command {
 				if s.GetVolume().GetMm3() != 0 {
 					volume = s.GetVolume().GetText()
 				}
-				return []string{last(s.GetName()), s.GetDisplayName(), word(s.GetKind()), volume, some(s.GetCapacity()), s.GetFamily(), itoa(s.GetHeats()), count(s.GetLifeHeats()), note}
+				return []string{last(s.GetName()), s.GetDisplayName(), word(s.GetKind()), volume, some(s.GetCapacity()), s.GetFamily(), itoa(s.GetHeats()), count(s.GetLifeHeats()), potHandling(s), note}
 			}),
 	)
 }

@@ -140,32 +140,6 @@ func (a *app) setPartyCommand() *cobra.Command {
 	})
 }
 
-func (a *app) setPotCommand(kind string, k pb.PotKind) *cobra.Command {
-	pot := &pb.Pot{Kind: k}
-	var volume, capacity string
-	c := &cobra.Command{Use: kind + " ID [NAME]", Short: "A " + kind + ", with how much it holds and how many heats it lasts",
-		Example:           "  remelt set " + kind + " A60 \"no. 60\" --volume \"8 l\" --family \"silicon bronze\" --life 60",
-		ValidArgsFunction: inOrder(a.completePots(), nil)}
-	w := writeFlags(c)
-	f := c.Flags()
-	f.StringVar(&volume, "volume", "", "usable volume of melt")
-	f.StringVar(&capacity, "capacity", "", "the most it may hold, when that is said as a mass")
-	f.StringVar(&pot.Family, "family", "", "the family of alloys it is kept for")
-	f.Int64Var(&pot.Heats, "heats", 0, "heats melted in it before it came into the book")
-	f.Int64Var(&pot.LifeHeats, "life", 0, "heats it is expected to last")
-	f.BoolVar(&pot.Retired, "retired", false, "no longer used")
-	noFiles(c, "volume", "capacity", "family", "heats", "life")
-	fields := map[string]string{"volume": "volume", "capacity": "capacity", "family": "family", "heats": "heats", "life": "life_heats", "retired": "retired"}
-	return a.setThing(c, w, fields, func(c *cobra.Command, cl *client.Client, parent, id, name string, mask *fieldmaskpb.FieldMask) (entryAnswer, error) {
-		pot.Name, pot.DisplayName, pot.Capacity = named(parent, "pots", id), name, mass(capacity)
-		if volume != "" {
-			pot.Volume = &pb.Volume{Text: volume}
-		}
-		mask.Paths = append(mask.Paths, "kind")
-		return send(c.Context(), a, w, cl.Pots.UpdatePot, &pb.UpdatePotRequest{AllowMissing: true, UpdateMask: mask, Pot: pot})
-	})
-}
-
 func (a *app) setSupplyCommand() *cobra.Command {
 	s := &pb.Supply{}
 	var below string

@@ -12,6 +12,7 @@ import (
 	"example.org/remelt/ledger/alloy"
 	"example.org/remelt/ledger/charge"
 	"example.org/remelt/ledger/loss"
+	"example.org/remelt/ledger/unit"
 )
 
 // ArrangeQuery asks how to make heats of molds that wait to be poured.
@@ -22,7 +23,7 @@ type ArrangeQuery struct {
 
 	ChanceShort ledger.PPM  // of each heat; 5 % when 0
 	PourOff     ledger.Mass // wanted left over of each heat, on the average
-	Fill        ledger.PPM  // part of a crucible's usable volume that may be filled; all of it when 0
+	Fill        ledger.PPM  // part of a crucible's usable volume that may be filled; as its record says when 0
 
 	PourFromC, PourToC *float64 // as in PlanQuery, and so are the next three
 	Light, Heavy       []string
@@ -88,18 +89,23 @@ type arranger struct {
 
 // arrangeFacts is what is read from the book, anew at each reading.
 type arrangeFacts struct {
-	seq     int64
-	table   alloy.Table
-	molds   map[kin][]ledger.Mold
-	temps   map[string]temperatures // by alloy
-	pots    []ledger.Pot
-	used    map[string]map[alloy.Family]bool // families melted in a crucible so far
-	filling charge.Filling
-	notes   []string
+	seq      int64
+	settings ledger.Shop
+	table    alloy.Table
+	molds    map[kin][]ledger.Mold
+	temps    map[string]temperatures // by alloy
+	pots     []ledger.Pot
+	used     map[string]map[alloy.Family]bool // families melted in a crucible so far
+	filling  charge.Filling
+	notes    []string
 }
 
 func (a *arranger) note(format string, args ...any) {
 	a.notes = append(a.notes, fmt.Sprintf(format, args...))
+}
+
+func (a *arranger) words(m ledger.Mass) string {
+	return unit.FormatMass(int64(m), unit.MassUnit(a.settings.MassUnit), 0)
 }
 
 func (a *arranger) read(r ledger.Reader) error {
@@ -109,6 +115,9 @@ func (a *arranger) read(r ledger.Reader) error {
 		return err
 	}
 	a.seq = head.Seq
+	if a.settings, err = settingsIn(r); err != nil {
+		return err
+	}
 	if a.table, err = tableIn(r); err != nil {
 		return err
 	}
@@ -128,11 +137,7 @@ func (a *arranger) read(r ledger.Reader) error {
 	}
 	a.filling = charge.StartingFilling().Learn(past)
 	a.note("molds here take %+.1f %% beside their plans, ± %.1f %% from mold to mold (from %s and a starting belief)", 100*a.filling.Bias, 100*a.filling.Spread, counted(len(past), "mold"))
-	settings, err := settingsIn(r)
-	if err != nil {
-		return err
-	}
-	a.note("a melt loses %s a minute while it is poured, and a mold takes %.3g s", degrees(settings, a.q.Cooling), a.q.Takes)
+	a.note("a melt loses %s a minute while it is poured, and a mold takes %.3g s", degrees(a.settings, a.q.Cooling), a.q.Takes)
 	return a.readTemperatures(r)
 }
 
@@ -230,6 +235,15 @@ func (a *arranger) readPots(r ledger.Reader) error {
 		}
 		if heel > 0 {
 			a.note("crucible %s holds a heel, which is not reckoned here", p.ID)
+		}
+		if a.q.Fill == 0 && p.Fill > 0 {
+			a.note("crucible %s is filled to %.4g %% of its usable volume at most, as the book says", p.ID, 100*part(p.Fill))
+		}
+		if p.Lift > 0 {
+			a.note("crucible %s, which weighs %s empty, is lifted with %s at most, as the book says", p.ID, a.words(p.Empty), a.words(p.Lift))
+		}
+		if p.Skull > 0 {
+			a.note("%s stay in crucible %s after the pour, as the book says", a.words(p.Skull), p.ID)
 		}
 		a.pots = append(a.pots, p)
 	}
@@ -334,7 +348,6 @@ func (a *arranger) arrange() (out Arrangement, err error) {
 // vessels are the crucibles an alloy may be melted in, the smallest first: those of
 // its family, and those of none that held nothing else.
 func (a *arranger) vessels(al alloy.Alloy) (out []charge.Vessel) {
-	fill := part(cmp.Or(a.q.Fill, ledger.Whole))
 	density, _ := meltDensity(al)
 	for _, p := range a.pots {
 		used := a.used[p.ID]
@@ -346,12 +359,13 @@ func (a *arranger) vessels(al alloy.Alloy) (out []charge.Vessel) {
 			holds = float64(p.Capacity)
 		}
 		if p.VolumeMm3 > 0 && density > 0 {
-			holds = math.Min(holds, float64(p.VolumeMm3)*fill*density)
+			holds = math.Min(holds, float64(p.VolumeMm3)*part(cmp.Or(a.q.Fill, p.Fill, ledger.Whole))*density)
 		}
 		if math.IsInf(holds, 1) {
 			continue
 		}
-		out = append(out, charge.Vessel{ID: p.ID, Cost: heatCost, Crucible: charge.Crucible{Volume: holds / 1000, Fill: 1, Density: 1}})
+		out = append(out, charge.Vessel{ID: p.ID, Cost: heatCost, Lift: int64(p.Lift), Skull: int64(p.Skull),
+			Crucible: charge.Crucible{Volume: holds / 1000, Fill: 1, Density: 1, Mass: int64(p.Empty)}})
 	}
 	slices.SortStableFunc(out, func(x, y charge.Vessel) int { return cmp.Compare(x.Crucible.Volume, y.Crucible.Volume) })
 	return out

@@ -32,14 +32,16 @@ type PlanQuery struct {
 	Aim         charge.Aim
 	Spoken      Spoken
 
-	Fill    ledger.PPM  // part of the crucible's usable volume that may be filled; all of it when 0
-	Lift    ledger.Mass // the most that may be lifted, crucible and metal
-	PotMass ledger.Mass // the empty crucible, for Lift
-	Skull   ledger.Mass // what stays in it after the pour
-	Waiting *int64      // mm³ of room for loose metal that waits preheated; nil: as much as it takes
-
-	PigMold  ledger.Mass // what one pig mold holds
-	PigMolds int         // dry and ready; 0: as many as needed
+	// How the heat's pots are handled. What is nil or 0 here, cooling and the hottest
+	// tap below included, is as the book says of its crucible, else of its furnace; a
+	// pointer to 0 asks for nothing whatever the book says.
+	Fill     ledger.PPM   // part of the crucible's usable volume that may be filled; all of it when nothing says
+	Lift     *ledger.Mass // the most that may be lifted, crucible and metal
+	PotMass  *ledger.Mass // the empty crucible, for Lift
+	Skull    *ledger.Mass // what stays in it after the pour
+	Waiting  *int64       // mm³ of room for loose metal that waits preheated; as much as it takes when nothing says
+	PigMold  *ledger.Mass // what one pig mold holds
+	PigMolds int          // of these, dry and ready; as many as needed when nothing says
 
 	NoLimits      bool        // leave the alloy's composition limits out
 	ChanceOutside *ledger.PPM // greatest chance of being outside each; nil: 5 % where that can be had
@@ -50,7 +52,7 @@ type PlanQuery struct {
 
 	PourFromC, PourToC *float64 // pour all molds between these, °C; both or neither
 	Light, Heavy       []string // molds to be poured as thin or as heavy ones, whatever their size
-	Cooling            float64  // °C that the melt loses a minute while it is poured; 0: not reckoned
+	Cooling            float64  // °C that the melt loses a minute while it is poured; not reckoned when nothing says
 	Takes              float64  // seconds from one mold to the next; usualTakes when 0
 	MaxTapC            float64  // the hottest that it may leave the furnace, °C
 }
@@ -154,12 +156,8 @@ func (q *PlanQuery) check() error {
 		return bad("chance_outside_percent", *q.ChanceOutside, "must be above 0 and at most 50 %")
 	case q.Fill < 0 || q.Fill > ledger.Whole:
 		return bad("fill_percent", q.Fill, "must be above 0 and at most 100 % of the usable volume")
-	case q.Lift > 0 && q.PotMass == 0:
-		return bad("crucible_mass", "", "say what the empty crucible weighs: it is lifted with the metal")
-	case q.Lift > 0 && q.PotMass >= q.Lift:
-		return bad("lift", int64(q.Lift), "must be more than the empty crucible weighs")
-	case q.PigMolds < 0 || q.PigMolds > 0 && q.PigMold == 0:
-		return bad("pig_mold", "", "say what one pig mold holds")
+	case q.PigMolds < 0:
+		return bad("pig_molds", q.PigMolds, "must not be below 0")
 	case q.Waiting != nil && *q.Waiting < 0:
 		return bad("waiting_room", *q.Waiting, "must not be below 0")
 	case q.Dose != nil && (*q.Dose < 0 || *q.Dose > 50_000):
@@ -180,7 +178,7 @@ func (q *PlanQuery) check() error {
 	for _, m := range []struct {
 		field string
 		mass  ledger.Mass
-	}{{"pour_off", q.PourOff}, {"lift", q.Lift}, {"crucible_mass", q.PotMass}, {"skull", q.Skull}, {"pig_mold", q.PigMold}} {
+	}{{"pour_off", q.PourOff}, {"lift", orZero(q.Lift)}, {"crucible_mass", orZero(q.PotMass)}, {"skull", orZero(q.Skull)}, {"pig_mold", orZero(q.PigMold)}} {
 		if m.mass < 0 || m.mass > ledger.MaxMass {
 			return bad(m.field, int64(m.mass), "must be a mass that is not below 0")
 		}
@@ -207,7 +205,8 @@ type chargeFacts struct {
 	a        alloy.Alloy
 	own      ledger.Alloy // what the shop says of it
 	h        ledger.Heat
-	capacity ledger.Mass // of the crucible; 0 not known
+	crucible ledger.Pot
+	as       handling
 	heat     charge.Heat
 	lots     []charge.Lot
 	views    map[string]ledger.LotView
@@ -290,7 +289,7 @@ func (p *planner) readHeat(r ledger.Reader) error {
 	if p.h.State != ledger.Planned && p.h.State != ledger.Melting {
 		return &ledger.Error{Class: ledger.ErrState, Reason: "HEAT_STATE", Field: "heat", Value: p.h.ID, Want: fmt.Sprintf("is %s; a charge is planned for a heat that is planned or melting", p.h.State)}
 	}
-	p.out.Heat, p.out.PotMass = p.h, p.q.PotMass
+	p.out.Heat = p.h
 	if p.a, err = p.table.Find(p.h.Alloy); err != nil {
 		return scienceError("alloy", err)
 	}
@@ -301,11 +300,15 @@ func (p *planner) readHeat(r ledger.Reader) error {
 			return err
 		}
 	}
+	if err := p.handle(r); err != nil {
+		return err
+	}
+	p.out.PotMass = orZero(p.as.empty)
 	p.effects = alloy.StartingEffects(p.a.Family)
-	p.heat = charge.Heat{ID: p.h.ID, ChanceShort: part(p.q.ChanceShort), PourOff: int64(p.q.PourOff), Lift: int64(p.q.Lift),
-		PigMold: int64(p.q.PigMold), PigMolds: p.q.PigMolds, Skull: int64(p.q.Skull), Returns: charge.Share{Min: partOrNil(p.q.LeastShare), Max: partOrNil(p.q.MostShare)}}
-	if p.q.Waiting != nil {
-		ml := float64(*p.q.Waiting) / 1000
+	p.heat = charge.Heat{ID: p.h.ID, ChanceShort: part(p.q.ChanceShort), PourOff: int64(p.q.PourOff), Lift: int64(orZero(p.as.lift)),
+		PigMold: int64(orZero(p.as.pigMold)), PigMolds: p.as.pigMolds, Skull: int64(orZero(p.as.skull)), Returns: charge.Share{Min: partOrNil(p.q.LeastShare), Max: partOrNil(p.q.MostShare)}}
+	if p.as.waiting != nil {
+		ml := float64(*p.as.waiting) / 1000
 		p.heat.Waiting = &ml
 	}
 	return nil

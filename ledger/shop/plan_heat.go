@@ -121,49 +121,40 @@ func pouredMolds(r ledger.Reader) ([]charge.Poured, error) {
 // that the last heat left, and what of this heat was charged already. Both count
 // as molten metal that is there.
 func (p *planner) readCrucible(r ledger.Reader, c *carrier) error {
-	p.heat.Crucible.Mass = int64(p.q.PotMass)
+	p.heat.Crucible.Mass = int64(orZero(p.as.empty))
 	ready, err := r.Balance(ledger.Acct(ledger.InHeat, p.h.ID))
 	if err != nil {
 		return err
 	}
 	p.out.Ready = max(ready, 0)
-	if p.h.Crucible == "" {
+	if p.crucible.ID == "" {
 		p.note("no crucible is named: its fill is not reckoned")
-	} else if err := p.readPot(r); err != nil {
+	} else if err := p.readPot(r, p.crucible); err != nil {
 		return err
 	}
 	if err := p.inside(r, c); err != nil {
 		return err
 	}
-	if p.capacity > 0 {
+	if capacity := p.crucible.Capacity; capacity > 0 {
 		in := p.out.Heel + p.out.Ready
-		p.heat.MaxCharge = int64(p.capacity - in)
+		p.heat.MaxCharge = int64(capacity - in)
 		if p.heat.MaxCharge <= 0 {
 			return &ledger.Error{Class: ledger.ErrState, Reason: "NO_SUCH_CHARGE", Field: "heat", Value: p.h.ID,
-				Want: fmt.Sprintf("crucible %s may hold %s and has %s in it already", p.h.Crucible, p.words(float64(p.capacity)), p.words(float64(in)))}
+				Want: fmt.Sprintf("crucible %s may hold %s and has %s in it already", p.h.Crucible, p.words(float64(capacity)), p.words(float64(in)))}
 		}
 	}
 	return nil
 }
 
-func (p *planner) readPot(r ledger.Reader) error {
-	rec, found, err := r.Record(ledger.RecPot, p.h.Crucible)
-	if err != nil || !found {
-		return err
-	}
-	var pot ledger.Pot
-	if err := rec.Into(&pot); err != nil {
-		return err
-	}
-	p.capacity = pot.Capacity
+func (p *planner) readPot(r ledger.Reader, pot ledger.Pot) error {
 	density, how := meltDensity(p.a)
 	switch {
 	case pot.VolumeMm3 > 0 && density > 0:
-		fill := p.q.Fill
+		fill := p.as.fill
 		if fill == 0 {
 			fill = ledger.Whole
 		}
-		p.heat.Crucible = charge.Crucible{Volume: float64(pot.VolumeMm3) / 1000, Fill: part(fill), Density: density, Mass: int64(p.q.PotMass)}
+		p.heat.Crucible = charge.Crucible{Volume: float64(pot.VolumeMm3) / 1000, Fill: part(fill), Density: density, Mass: int64(orZero(p.as.empty))}
 		p.note("crucible %s is filled to %.3g %% of its usable volume at most; its melt weighs %.2f g/ml (%s)", pot.ID, 100*part(fill), density, how)
 	case pot.VolumeMm3 > 0:
 		p.note("the density of the melt is not known: the fill of crucible %s is not reckoned", pot.ID)

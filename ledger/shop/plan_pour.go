@@ -50,11 +50,11 @@ func (p *planner) pouring(r ledger.Reader) error {
 		m.MinC, m.MaxC = t.of(p.isThin(p.molds[m.ID], t.density))
 		m.Takes = takes
 	}
-	p.heat.Pouring = charge.Pouring{CoolPerMinute: p.q.Cooling, MaxTapC: p.q.MaxTapC}
-	if p.q.Cooling == 0 {
+	p.heat.Pouring = charge.Pouring{CoolPerMinute: p.as.coolingPerMinute, MaxTapC: p.as.hottestTap}
+	if p.as.coolingPerMinute == 0 {
 		p.note("how fast the melt cools while it is poured is not reckoned")
 	} else {
-		p.note("the melt loses %s a minute while it is poured, and a mold takes %.3g s", degrees(p.settings, p.q.Cooling), takes)
+		p.note("the melt loses %s a minute while it is poured, and a mold takes %.3g s", degrees(p.settings, p.as.coolingPerMinute), takes)
 	}
 	return nil
 }

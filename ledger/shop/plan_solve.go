@@ -115,7 +115,7 @@ func (p *planner) result(plan *charge.Plan) (ChargePlan, error) {
 	for _, st := range plan.Pour.Steps {
 		i := slices.IndexFunc(p.heat.Molds, func(m charge.Mold) bool { return m.ID == st.Mold })
 		m := p.heat.Molds[i]
-		if p.q.Cooling == 0 { // a mold waits until the melt is cool enough; when that is, is not known
+		if p.as.coolingPerMinute == 0 { // a mold waits until the melt is cool enough; when that is, is not known
 			st.StartC, st.EndC, st.TooHot = 0, 0, 0
 		}
 		mold := p.molds[st.Mold]
@@ -216,8 +216,8 @@ func (p *planner) leftOut(all []charge.LeftOut) (out []PlanLeft) {
 
 func (p *planner) cautions() {
 	f := alloy.Facts{Alloys: []alloy.Alloy{p.a}, Melt: true, Skimmings: true, Content: map[string]float64{}, Fill: p.out.Plan.Fill}
-	if inside := float64(p.out.Plan.Charge + p.heat.Heel); p.capacity > 0 {
-		f.Fill = math.Max(f.Fill, inside/float64(p.capacity))
+	if inside := float64(p.out.Plan.Charge + p.heat.Heel); p.crucible.Capacity > 0 {
+		f.Fill = math.Max(f.Fill, inside/float64(p.crucible.Capacity))
 	}
 	for _, c := range p.out.Contents {
 		if len(c.Elements) == 1 {

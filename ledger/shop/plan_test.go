@@ -199,9 +199,9 @@ func TestPlanSaysWhatConflicts(t *testing.T) {
 	// A crucible of 8 l holds some 59 kg: the pour-off does not fit.
 	b.refused(shop.PlanQuery{Heat: "1", PourOff: 60 * ledger.Kilogram}, "NO_SUCH_CHARGE", "pour-off at least 60000 g", "crucible filled to at most", "together")
 	b.refused(shop.PlanQuery{Heat: "1", LeastShare: share(100), PourOff: 20 * ledger.Kilogram}, "NO_SUCH_CHARGE", "returns at least 100 %", "pour-off at least 20000 g")
-	b.refused(shop.PlanQuery{Heat: "1", Lift: 40 * ledger.Kilogram, PotMass: 15 * ledger.Kilogram}, "NO_SUCH_CHARGE", "crucible and metal to lift at most 40000 g")
-	b.refused(shop.PlanQuery{Heat: "1", PigMold: 5 * ledger.Kilogram, PigMolds: 2}, "NO_SUCH_CHARGE", "pig molds")
-	b.refused(shop.PlanQuery{Heat: "1", Lift: 40 * ledger.Kilogram}, "BAD_PLAN", "crucible_mass")
+	b.refused(shop.PlanQuery{Heat: "1", Lift: new(40 * ledger.Kilogram), PotMass: new(15 * ledger.Kilogram)}, "NO_SUCH_CHARGE", "crucible and metal to lift at most 40000 g")
+	b.refused(shop.PlanQuery{Heat: "1", PigMold: new(5 * ledger.Kilogram), PigMolds: 2}, "NO_SUCH_CHARGE", "pig molds")
+	b.refused(shop.PlanQuery{Heat: "1", Lift: new(40 * ledger.Kilogram)}, "BAD_PLAN", "crucible_mass")
 	b.refused(shop.PlanQuery{Heat: "1", LeastShare: share(60), MostShare: share(40)}, "BAD_PLAN", "least_returns_percent")
 	b.refused(shop.PlanQuery{Heat: "1", ChanceShort: 600_000}, "BAD_PLAN", "chance_short_percent")
 	b.refused(shop.PlanQuery{Heat: "99"}, "NOT_FOUND")

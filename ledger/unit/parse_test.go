@@ -226,6 +226,27 @@ func TestParseTemperature(t *testing.T) {
 	}
 }
 
+// A difference has no zero point to shift: 1 °F is 5/9 °C (NIST SP 811, Appendix B.8).
+func TestParseTemperatureDifference(t *testing.T) {
+	for _, c := range []struct {
+		text string
+		def  TempUnit
+		want int64
+	}{
+		{"12.5", C, 12500}, {"12,5 °C", F, 12500}, {"18 F", C, 10000}, {"18", F, 10000}, {"20 °F", C, 11111}, {"0 F", C, 0}, {"7200 F", C, 4000000},
+	} {
+		if got, err := ParseTemperatureDifference(c.text, c.def); err != nil || got != c.want {
+			t.Errorf("ParseTemperatureDifference(%q, %s) = %d, %v; want %d", c.text, c.def, got, err, c.want)
+		}
+	}
+	for text, reason := range map[string]string{
+		"": Empty, "fast": NotANumber, "12": MissingUnit, "12 K": UnknownUnit, "-5 C": Negative, "4000.1 C": TooLarge, "7201 F": TooLarge,
+	} {
+		_, err := ParseTemperatureDifference(text, "")
+		refused(t, text, err, "difference of temperatures", reason)
+	}
+}
+
 func TestParseVolume(t *testing.T) {
 	for text, want := range map[string]int64{
 		"1.2 l": 1200000, "1.2 L": 1200000, "1,2 liters": 1200000, "1.2": 1200000,

@@ -62,6 +62,38 @@ func ParseTemperature(text string, def TempUnit) (milliC int64, err error) {
 	return roundHalfEven(t).Int64(), nil
 }
 
+// ParseTemperatureDifference reads how far two temperatures are apart, such as
+// "12.5 C" or "20 F", and gives the nearest thousandth of a degree Celsius, half to
+// even, by 1 °F = 5/9 °C (NIST SP 811, Appendix B.8). A number without a scale takes
+// def, "" for no default. Refusals are an [*Error].
+func ParseTemperatureDifference(text string, def TempUnit) (milliC int64, err error) {
+	r := reader{"difference of temperatures", text}
+	s, negative, err := r.begin()
+	if err != nil {
+		return 0, err
+	}
+	n, rest, err := r.number(s)
+	if err != nil {
+		return 0, err
+	}
+	scale, err := tempUnit(r, rest, def)
+	if err != nil {
+		return 0, err
+	}
+	t := n.value
+	if scale == F {
+		t.Mul(t, perFahrenheit)
+	}
+	t.Mul(t, thousand)
+	switch {
+	case negative:
+		return 0, r.refuse(Negative, "write how far they are apart, without a sign")
+	case t.Cmp(new(big.Rat).SetInt64(MaxTemperature)) > 0:
+		return 0, r.refuse(TooLarge, "write at most 4000 C or 7200 F")
+	}
+	return roundHalfEven(t).Int64(), nil
+}
+
 func tempUnit(r reader, name string, def TempUnit) (TempUnit, error) {
 	name = strings.ToLower(strings.TrimRight(name, "."))
 	for _, degree := range []string{"degrees", "degree", "degs", "deg.", "deg", "°"} {

@@ -213,21 +213,24 @@ type PlanChargeRequest struct {
 	Aim ChargeAim `protobuf:"varint,6,opt,name=aim,proto3,enum=remelt.v1.ChargeAim" json:"aim,omitempty"`
 	// What becomes of metal that is spoken for this heat.
 	SpokenUse SpokenUse `protobuf:"varint,7,opt,name=spoken_use,json=spokenUse,proto3,enum=remelt.v1.SpokenUse" json:"spoken_use,omitempty"`
-	// Part of the crucible's usable volume that may be filled, in per cent; 100
-	// unless said.
+	// Part of the crucible's usable volume that may be filled, in per cent. This, and
+	// what below is of the crucible, of pig molds, of cooling and of the tap, is as the
+	// book says of the heat's crucible, else of its furnace, unless said here; a weight
+	// or a volume of 0 is not reckoned, whatever the book says. Nobody says: 100.
 	FillPercent string `protobuf:"bytes,8,opt,name=fill_percent,json=fillPercent,proto3" json:"fill_percent,omitempty"`
 	// The most that may be lifted, crucible and metal.
 	Lift *Mass `protobuf:"bytes,9,opt,name=lift,proto3" json:"lift,omitempty"`
-	// What the empty crucible weighs; needed with lift.
+	// What the empty crucible weighs; needed with lift, here or in the book.
 	CrucibleMass *Mass `protobuf:"bytes,10,opt,name=crucible_mass,json=crucibleMass,proto3" json:"crucible_mass,omitempty"`
 	// What stays in the crucible after the pour.
 	Skull *Mass `protobuf:"bytes,11,opt,name=skull,proto3" json:"skull,omitempty"`
 	// Room for loose metal that waits preheated beside the furnace; as much as it
-	// takes unless said.
+	// takes when nobody says.
 	WaitingRoom *Volume `protobuf:"bytes,12,opt,name=waiting_room,json=waitingRoom,proto3" json:"waiting_room,omitempty"`
 	// What one pig mold holds.
 	PigMold *Mass `protobuf:"bytes,13,opt,name=pig_mold,json=pigMold,proto3" json:"pig_mold,omitempty"`
-	// How many of them are dry and ready; as many as needed unless said.
+	// How many of them are dry and ready; as many as needed when nobody
+	// says, or when only pig_mold is said here.
 	PigMolds int32 `protobuf:"varint,14,opt,name=pig_molds,json=pigMolds,proto3" json:"pig_molds,omitempty"`
 	// Leave the alloy's composition limits out.
 	NoLimits bool `protobuf:"varint,15,opt,name=no_limits,json=noLimits,proto3" json:"no_limits,omitempty"`
@@ -250,8 +253,8 @@ type PlanChargeRequest struct {
 	LightMolds []string `protobuf:"bytes,22,rep,name=light_molds,json=lightMolds,proto3" json:"light_molds,omitempty"`
 	// Molds to be poured as heavy ones, whatever their size.
 	HeavyMolds []string `protobuf:"bytes,23,rep,name=heavy_molds,json=heavyMolds,proto3" json:"heavy_molds,omitempty"`
-	// What the melt loses a minute while it is poured, in °C; not reckoned unless
-	// said.
+	// What the melt loses a minute while it is poured, in °C; not reckoned when
+	// nobody says.
 	CoolingCelsius float64 `protobuf:"fixed64,24,opt,name=cooling_celsius,json=coolingCelsius,proto3" json:"cooling_celsius,omitempty"`
 	// Seconds from one mold to the next; 30 unless said.
 	SecondsPerMold float64 `protobuf:"fixed64,25,opt,name=seconds_per_mold,json=secondsPerMold,proto3" json:"seconds_per_mold,omitempty"`

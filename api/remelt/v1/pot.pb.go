@@ -101,7 +101,27 @@ type Pot struct {
 	// No longer used.
 	Retired bool `protobuf:"varint,9,opt,name=retired,proto3" json:"retired,omitempty"`
 	// Changes when the thing does.
-	Etag          string `protobuf:"bytes,10,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,10,opt,name=etag,proto3" json:"etag,omitempty"`
+	// What a crucible weighs empty; needed with lift.
+	EmptyMass *Mass `protobuf:"bytes,11,opt,name=empty_mass,json=emptyMass,proto3" json:"empty_mass,omitempty"`
+	// The most that may be lifted, crucible and metal. Like all that follows, plans go
+	// by it unless they are asked otherwise.
+	Lift *Mass `protobuf:"bytes,12,opt,name=lift,proto3" json:"lift,omitempty"`
+	// Part of a crucible's usable volume that may be filled, in per cent.
+	FillPercent string `protobuf:"bytes,13,opt,name=fill_percent,json=fillPercent,proto3" json:"fill_percent,omitempty"`
+	// What stays in a crucible after the pour.
+	Skull *Mass `protobuf:"bytes,14,opt,name=skull,proto3" json:"skull,omitempty"`
+	// Room for loose metal that waits preheated beside it. This and all that follows
+	// can be said of a furnace too; a heat's crucible is asked first, then its furnace.
+	WaitingRoom *Volume `protobuf:"bytes,15,opt,name=waiting_room,json=waitingRoom,proto3" json:"waiting_room,omitempty"`
+	// What one pig mold holds.
+	PigMold *Mass `protobuf:"bytes,16,opt,name=pig_mold,json=pigMold,proto3" json:"pig_mold,omitempty"`
+	// How many of them are at hand; as many as needed unless said.
+	PigMolds int32 `protobuf:"varint,17,opt,name=pig_molds,json=pigMolds,proto3" json:"pig_molds,omitempty"`
+	// What the melt loses a minute while it is poured, in °C, such as "12.5".
+	CoolingCelsius string `protobuf:"bytes,18,opt,name=cooling_celsius,json=coolingCelsius,proto3" json:"cooling_celsius,omitempty"`
+	// The hottest that a melt may leave it.
+	HottestTap    *Temperature `protobuf:"bytes,19,opt,name=hottest_tap,json=hottestTap,proto3" json:"hottest_tap,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -204,6 +224,69 @@ func (x *Pot) GetEtag() string {
 		return x.Etag
 	}
 	return ""
+}
+
+func (x *Pot) GetEmptyMass() *Mass {
+	if x != nil {
+		return x.EmptyMass
+	}
+	return nil
+}
+
+func (x *Pot) GetLift() *Mass {
+	if x != nil {
+		return x.Lift
+	}
+	return nil
+}
+
+func (x *Pot) GetFillPercent() string {
+	if x != nil {
+		return x.FillPercent
+	}
+	return ""
+}
+
+func (x *Pot) GetSkull() *Mass {
+	if x != nil {
+		return x.Skull
+	}
+	return nil
+}
+
+func (x *Pot) GetWaitingRoom() *Volume {
+	if x != nil {
+		return x.WaitingRoom
+	}
+	return nil
+}
+
+func (x *Pot) GetPigMold() *Mass {
+	if x != nil {
+		return x.PigMold
+	}
+	return nil
+}
+
+func (x *Pot) GetPigMolds() int32 {
+	if x != nil {
+		return x.PigMolds
+	}
+	return 0
+}
+
+func (x *Pot) GetCoolingCelsius() string {
+	if x != nil {
+		return x.CoolingCelsius
+	}
+	return ""
+}
+
+func (x *Pot) GetHottestTap() *Temperature {
+	if x != nil {
+		return x.HottestTap
+	}
+	return nil
 }
 
 // Request of GetPot.
@@ -596,7 +679,7 @@ var File_remelt_v1_pot_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_pot_proto_rawDesc = "" +
 	"\n" +
-	"\x13remelt/v1/pot.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x17remelt/v1/measure.proto\"\xb2\x03\n" +
+	"\x13remelt/v1/pot.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x17remelt/v1/measure.proto\"\xe9\x06\n" +
 	"\x03Pot\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12&\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\x03\xe0A\x02R\vdisplayName\x123\n" +
@@ -609,7 +692,18 @@ const file_remelt_v1_pot_proto_rawDesc = "" +
 	"life_heats\x18\b \x01(\x03B\x03\xe0A\x01R\tlifeHeats\x12\x1d\n" +
 	"\aretired\x18\t \x01(\bB\x03\xe0A\x01R\aretired\x12\x17\n" +
 	"\x04etag\x18\n" +
-	" \x01(\tB\x03\xe0A\x01R\x04etag:?\xeaA<\n" +
+	" \x01(\tB\x03\xe0A\x01R\x04etag\x123\n" +
+	"\n" +
+	"empty_mass\x18\v \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x01R\temptyMass\x12(\n" +
+	"\x04lift\x18\f \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x01R\x04lift\x12&\n" +
+	"\ffill_percent\x18\r \x01(\tB\x03\xe0A\x01R\vfillPercent\x12*\n" +
+	"\x05skull\x18\x0e \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x01R\x05skull\x129\n" +
+	"\fwaiting_room\x18\x0f \x01(\v2\x11.remelt.v1.VolumeB\x03\xe0A\x01R\vwaitingRoom\x12/\n" +
+	"\bpig_mold\x18\x10 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x01R\apigMold\x12*\n" +
+	"\tpig_molds\x18\x11 \x01(\x05B\r\xe0A\x01\xbaH\a\x1a\x05\x18\xe8\a(\x00R\bpigMolds\x12,\n" +
+	"\x0fcooling_celsius\x18\x12 \x01(\tB\x03\xe0A\x01R\x0ecoolingCelsius\x12<\n" +
+	"\vhottest_tap\x18\x13 \x01(\v2\x16.remelt.v1.TemperatureB\x03\xe0A\x01R\n" +
+	"hottestTap:?\xeaA<\n" +
 	"\x16remelt.example.org/Pot\x12\x17shops/{shop}/pots/{pot}*\x04pots2\x03pot\"I\n" +
 	"\rGetPotRequest\x128\n" +
 	"\x04name\x18\x01 \x01(\tB$\xe0A\x02\xfaA\x18\n" +
@@ -676,32 +770,39 @@ var file_remelt_v1_pot_proto_goTypes = []any{
 	(*UpdatePotResponse)(nil),     // 7: remelt.v1.UpdatePotResponse
 	(*Volume)(nil),                // 8: remelt.v1.Volume
 	(*Mass)(nil),                  // 9: remelt.v1.Mass
-	(*fieldmaskpb.FieldMask)(nil), // 10: google.protobuf.FieldMask
-	(*timestamppb.Timestamp)(nil), // 11: google.protobuf.Timestamp
-	(*Entry)(nil),                 // 12: remelt.v1.Entry
+	(*Temperature)(nil),           // 10: remelt.v1.Temperature
+	(*fieldmaskpb.FieldMask)(nil), // 11: google.protobuf.FieldMask
+	(*timestamppb.Timestamp)(nil), // 12: google.protobuf.Timestamp
+	(*Entry)(nil),                 // 13: remelt.v1.Entry
 }
 var file_remelt_v1_pot_proto_depIdxs = []int32{
 	0,  // 0: remelt.v1.Pot.kind:type_name -> remelt.v1.PotKind
 	8,  // 1: remelt.v1.Pot.volume:type_name -> remelt.v1.Volume
 	9,  // 2: remelt.v1.Pot.capacity:type_name -> remelt.v1.Mass
-	1,  // 3: remelt.v1.GetPotResponse.pot:type_name -> remelt.v1.Pot
-	1,  // 4: remelt.v1.ListPotsResponse.pots:type_name -> remelt.v1.Pot
-	1,  // 5: remelt.v1.UpdatePotRequest.pot:type_name -> remelt.v1.Pot
-	10, // 6: remelt.v1.UpdatePotRequest.update_mask:type_name -> google.protobuf.FieldMask
-	11, // 7: remelt.v1.UpdatePotRequest.happened_time:type_name -> google.protobuf.Timestamp
-	1,  // 8: remelt.v1.UpdatePotResponse.pot:type_name -> remelt.v1.Pot
-	12, // 9: remelt.v1.UpdatePotResponse.entry:type_name -> remelt.v1.Entry
-	2,  // 10: remelt.v1.PotService.GetPot:input_type -> remelt.v1.GetPotRequest
-	4,  // 11: remelt.v1.PotService.ListPots:input_type -> remelt.v1.ListPotsRequest
-	6,  // 12: remelt.v1.PotService.UpdatePot:input_type -> remelt.v1.UpdatePotRequest
-	3,  // 13: remelt.v1.PotService.GetPot:output_type -> remelt.v1.GetPotResponse
-	5,  // 14: remelt.v1.PotService.ListPots:output_type -> remelt.v1.ListPotsResponse
-	7,  // 15: remelt.v1.PotService.UpdatePot:output_type -> remelt.v1.UpdatePotResponse
-	13, // [13:16] is the sub-list for method output_type
-	10, // [10:13] is the sub-list for method input_type
-	10, // [10:10] is the sub-list for extension type_name
-	10, // [10:10] is the sub-list for extension extendee
-	0,  // [0:10] is the sub-list for field type_name
+	9,  // 3: remelt.v1.Pot.empty_mass:type_name -> remelt.v1.Mass
+	9,  // 4: remelt.v1.Pot.lift:type_name -> remelt.v1.Mass
+	9,  // 5: remelt.v1.Pot.skull:type_name -> remelt.v1.Mass
+	8,  // 6: remelt.v1.Pot.waiting_room:type_name -> remelt.v1.Volume
+	9,  // 7: remelt.v1.Pot.pig_mold:type_name -> remelt.v1.Mass
+	10, // 8: remelt.v1.Pot.hottest_tap:type_name -> remelt.v1.Temperature
+	1,  // 9: remelt.v1.GetPotResponse.pot:type_name -> remelt.v1.Pot
+	1,  // 10: remelt.v1.ListPotsResponse.pots:type_name -> remelt.v1.Pot
+	1,  // 11: remelt.v1.UpdatePotRequest.pot:type_name -> remelt.v1.Pot
+	11, // 12: remelt.v1.UpdatePotRequest.update_mask:type_name -> google.protobuf.FieldMask
+	12, // 13: remelt.v1.UpdatePotRequest.happened_time:type_name -> google.protobuf.Timestamp
+	1,  // 14: remelt.v1.UpdatePotResponse.pot:type_name -> remelt.v1.Pot
+	13, // 15: remelt.v1.UpdatePotResponse.entry:type_name -> remelt.v1.Entry
+	2,  // 16: remelt.v1.PotService.GetPot:input_type -> remelt.v1.GetPotRequest
+	4,  // 17: remelt.v1.PotService.ListPots:input_type -> remelt.v1.ListPotsRequest
+	6,  // 18: remelt.v1.PotService.UpdatePot:input_type -> remelt.v1.UpdatePotRequest
+	3,  // 19: remelt.v1.PotService.GetPot:output_type -> remelt.v1.GetPotResponse
+	5,  // 20: remelt.v1.PotService.ListPots:output_type -> remelt.v1.ListPotsResponse
+	7,  // 21: remelt.v1.PotService.UpdatePot:output_type -> remelt.v1.UpdatePotResponse
+	19, // [19:22] is the sub-list for method output_type
+	16, // [16:19] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_pot_proto_init() }

@@ -1,0 +1,121 @@
+package ledger
+
+import (
+	"context"
+	"fmt"
+)
+
+// Kinds of pot.
+const (
+	PotCrucible = "crucible"
+	PotFurnace  = "furnace"
+)
+
+// Pot is a crucible or a furnace. A crucible belongs to one family of alloys.
+type Pot struct {
+	ID        string `json:"id"`
+	Kind      string `json:"kind"`
+	Name      string `json:"name"`
+	VolumeMm3 int64  `json:"volume_mm3,omitempty"` // usable volume of melt
+	Capacity  Mass   `json:"capacity_mg,omitempty"`
+	Family    string `json:"family,omitempty"`
+	Heats     int64  `json:"heats"` // melted in it so far
+	LifeHeats int64  `json:"life_heats,omitempty"`
+	Retired   bool   `json:"retired,omitempty"`
+	Handling
+}
+
+// Handling is how a pot is melted in and poured from: what plans go by unless they
+// are asked otherwise. A zero field says nothing. What can be said of both kinds of
+// pot is taken from a heat's crucible, else from its furnace.
+type Handling struct {
+	Empty Mass `json:"empty_mg,omitempty"` // what a crucible weighs empty
+	Lift  Mass `json:"lift_mg,omitempty"`  // the most that may be lifted, crucible and metal
+	Fill  PPM  `json:"fill_ppm,omitempty"` // part of a crucible's usable volume that may be filled
+	Skull Mass `json:"skull_mg,omitempty"` // what stays in a crucible after the pour
+
+	Waiting   int64 `json:"waiting_mm3,omitempty"`      // room for loose metal that waits preheated
+	PigMold   Mass  `json:"pig_mold_mg,omitempty"`      // what one pig mold holds
+	PigMolds  int64 `json:"pig_molds,omitempty"`        // at hand; 0: as many as needed
+	CoolingMC int64 `json:"cooling_mdeg_min,omitempty"` // milli °C that the melt loses a minute while it is poured
+	MaxTapMC  int64 `json:"hottest_tap_mdeg,omitempty"` // the hottest that a melt may leave it, milli °C
+}
+
+// What cannot be of a pot: common sense, no source.
+const (
+	mostPigMolds  = 1000
+	mostCoolingMC = 300_000   // milli °C a minute
+	mostTapMC     = 3_000_000 // milli °C
+	mostWaiting   = 1_000_000_000_000
+)
+
+// SetPot adds or changes a crucible or furnace; its count of heats is kept by
+// the book once there, and only taken from p for a pot new to the book.
+func (b *Book) SetPot(ctx context.Context, m Meta, p Pot) (*Entry, error) {
+	return b.setUp(ctx, m, p, func(d *draft) error {
+		if err := needText("display_name", p.Name, maxName); err != nil {
+			return err
+		}
+		if p.Kind != PotCrucible && p.Kind != PotFurnace {
+			return invalid("BAD_KIND", "kind", p.Kind, "must be crucible or furnace")
+		}
+		if p.VolumeMm3 < 0 || p.Capacity < 0 || p.Heats < 0 || p.LifeHeats < 0 {
+			return invalid("NEGATIVE", "capacity", "", "capacity, volume and heats must not be negative")
+		}
+		if err := d.checkHandling(p.Kind, p.Handling); err != nil {
+			return err
+		}
+		var old Pot
+		if found, err := d.get(RecPot, p.ID, &old); err != nil {
+			return err
+		} else if found {
+			p.Heats = old.Heats
+		}
+		return d.put(RecPot, p.ID, "", p)
+	})
+}
+
+func (d *draft) checkHandling(kind string, h Handling) error {
+	for _, q := range []struct {
+		field string
+		mass  Mass
+	}{{"empty_mass", h.Empty}, {"lift", h.Lift}, {"skull", h.Skull}, {"pig_mold", h.PigMold}} {
+		if q.mass < 0 || q.mass > MaxMass {
+			return invalid("OUT_OF_RANGE", q.field, d.words(q.mass), "must be a mass that is not below 0")
+		}
+	}
+	if err := checkShare("fill_percent", h.Fill); err != nil {
+		return err
+	}
+	bad := func(reason, field string, value any, want string) error {
+		return invalid(reason, field, fmt.Sprint(value), want)
+	}
+	switch {
+	case h.Lift > 0 && kind == PotCrucible && h.Empty == 0:
+		return bad("REQUIRED", "empty_mass", "", "say what the empty crucible weighs: it is lifted with the metal")
+	case h.Lift > 0 && h.Empty >= h.Lift:
+		return bad("OUT_OF_RANGE", "lift", d.words(h.Lift), "must be more than the empty crucible weighs, "+d.words(h.Empty))
+	case h.PigMolds < 0 || h.PigMolds > mostPigMolds:
+		return bad("OUT_OF_RANGE", "pig_molds", h.PigMolds, fmt.Sprintf("must be between 0 and %d", mostPigMolds))
+	case h.PigMolds > 0 && h.PigMold == 0:
+		return bad("REQUIRED", "pig_mold", "", "say what one pig mold holds")
+	case h.Waiting < 0 || h.Waiting > mostWaiting:
+		return bad("OUT_OF_RANGE", "waiting_room", fmt.Sprintf("%d mm³", h.Waiting), "must be between 0 and 1000 m³")
+	case h.CoolingMC < 0 || h.CoolingMC > mostCoolingMC:
+		return bad("OUT_OF_RANGE", "cooling_celsius", float64(h.CoolingMC)/1000, fmt.Sprintf("must be between 0 and %d °C a minute", mostCoolingMC/1000))
+	case h.MaxTapMC < 0 || h.MaxTapMC >= mostTapMC:
+		return bad("OUT_OF_RANGE", "hottest_tap", fmt.Sprintf("%g °C", float64(h.MaxTapMC)/1000), fmt.Sprintf("must be between 0 and %d °C", mostTapMC/1000))
+	}
+	if kind != PotFurnace {
+		return nil
+	}
+	for _, only := range []struct {
+		field string
+		said  bool
+	}{{"empty_mass", h.Empty != 0}, {"lift", h.Lift != 0}, {"fill_percent", h.Fill != 0}, {"skull", h.Skull != 0}} {
+		if only.said {
+			return bad("BAD_KIND", only.field, kind, "is said of a crucible, not of a furnace")
+		}
+	}
+	return nil
+}
