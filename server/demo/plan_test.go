@@ -68,6 +68,10 @@ func TestPlansOfASmallYear(t *testing.T) {
 		if got.Plan.ChanceShort > 0.05 || got.Plan.Fill > 1 || !got.Plan.Proof.Optimal {
 			t.Errorf("%s: short %.4f, fill %.3f, proof %+v", id, got.Plan.ChanceShort, got.Plan.Fill, got.Plan.Proof)
 		}
+		// The book says how the pots are handled: nothing of it had to be asked.
+		if p := got.Plan; got.PotMass == 0 || p.Lift <= int64(got.PotMass)+p.Charge-1 || p.PigMolds == 0 || got.Pour[0].EndC == 0 || got.Pour[0].EndC >= got.Pour[0].StartC {
+			t.Errorf("%s: lift %d with %d empty, %d pig molds, poured %+v", id, p.Lift, got.PotMass, p.PigMolds, got.Pour[0])
+		}
 		for id, v := range got.Lots {
 			if v.Alloy != c.alloy || !v.Usable() || v.Owner != "" {
 				t.Errorf("lot %s in it: %+v", id, v)

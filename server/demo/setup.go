@@ -54,24 +54,38 @@ func (y *year) setUpPeople(ctx context.Context, t time.Time) error {
 			return err
 		}
 	}
-	for _, p := range []struct {
-		id, name, family, capacity, volume string
-		kind                               pb.PotKind
-	}{
-		{"sil-70", "no. 70, silicon bronze", "", "210", "11.5 l", pb.PotKind_POT_KIND_CRUCIBLE},
-		{"tin-60", "no. 60, tin and red metal", "", "180", "9.9 l", pb.PotKind_POT_KIND_CRUCIBLE},
-		{"alb-60", "no. 60, aluminium bronze", "aluminium bronze", "165", "9.9 l", pb.PotKind_POT_KIND_CRUCIBLE},
-		{"alu-40", "no. 40, aluminium", "aluminium-silicon", "40", "7.0 l", pb.PotKind_POT_KIND_CRUCIBLE},
-		{"east", "east furnace", "", "250", "", pb.PotKind_POT_KIND_FURNACE},
+	if err := y.setUpPots(ctx, t); err != nil {
+		return err
+	}
+	return y.setUpSupplies(ctx, t)
+}
+
+// setUpPots says of each crucible and of the furnace all that a proposed charge goes
+// by; the figures are invented.
+func (y *year) setUpPots(ctx context.Context, t time.Time) error {
+	a := y.api
+	furnace := &pb.Pot{Name: a.name("pots", "east"), DisplayName: "east furnace", Kind: pb.PotKind_POT_KIND_FURNACE, Capacity: lb("250"), LifeHeats: 60,
+		WaitingRoom: &pb.Volume{Text: "30 l"}, PigMold: lb("15"), PigMolds: 12, CoolingCelsius: "18 F", HottestTap: &pb.Temperature{Text: "2400 F"}}
+	pots := []*pb.Pot{furnace}
+	for _, p := range []struct{ id, name, family, capacity, volume, empty, lift string }{
+		{"sil-70", "no. 70, silicon bronze", "", "210", "11.5 l", "44", "260"},
+		{"tin-60", "no. 60, tin and red metal", "", "180", "9.9 l", "38", "225"},
+		{"alb-60", "no. 60, aluminium bronze", "aluminium bronze", "165", "9.9 l", "38", "225"},
+		{"alu-40", "no. 40, aluminium", "aluminium-silicon", "40", "7.0 l", "27", "80"},
 	} {
-		pot := &pb.Pot{Name: a.name("pots", p.id), DisplayName: p.name, Kind: p.kind, Family: p.family, Capacity: lb(p.capacity), LifeHeats: 60}
-		if p.volume != "" {
-			pot.Volume = &pb.Volume{Text: p.volume}
-		}
+		pots = append(pots, &pb.Pot{Name: a.name("pots", p.id), DisplayName: p.name, Kind: pb.PotKind_POT_KIND_CRUCIBLE, Family: p.family, Capacity: lb(p.capacity), LifeHeats: 60,
+			Volume: &pb.Volume{Text: p.volume}, EmptyMass: lb(p.empty), Lift: lb(p.lift), FillPercent: "95"})
+	}
+	for _, pot := range pots {
 		if _, err := send(ctx, a, t, "", a.pots.UpdatePot, &pb.UpdatePotRequest{AllowMissing: true, Pot: pot}); err != nil {
 			return err
 		}
 	}
+	return nil
+}
+
+func (y *year) setUpSupplies(ctx context.Context, t time.Time) error {
+	a := y.api
 	for _, s := range []struct{ id, name, purpose, metal, amount, price, caution string }{
 		{"borax", "anhydrous borax", "flux", "", "50 lb", "96 USD", ""},
 		{"drossing", "drossing flux for aluminium", "flux", "", "25 lb", "88 USD", "keep dry; fumes: use extraction"},
