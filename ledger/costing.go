@@ -61,7 +61,9 @@ type PotWear struct {
 const Tonne Mass = 1_000_000_000
 
 // SetCosting keeps how cost is reckoned from the start of a day on. A policy of the
-// same day replaces it; one dated inside a closed period is refused.
+// same day replaces it; one dated inside a closed period is refused, and so is another
+// method from before a heat that is settled already. What else a policy says holds for
+// heats that are not settled when it is recorded.
 func (b *Book) SetCosting(ctx context.Context, m Meta, c Costing) (*Entry, error) {
 	return b.write(ctx, m, KindSetCosting, c, func(d *draft) error {
 		if c.From.IsZero() {
@@ -76,6 +78,9 @@ func (b *Book) SetCosting(ctx context.Context, m Meta, c Costing) (*Entry, error
 		}
 		if c.From.Before(closed) {
 			return badState("PERIOD_CLOSED", "from", c.From.Format(time.DateOnly), "periods are closed until "+closed.Format(time.DateOnly)+"; a change holds from then on or later")
+		}
+		if err := d.keepsMethod(c); err != nil {
+			return err
 		}
 		if err := d.alloyPrices("recovered", c.Recovered); err != nil {
 			return err
@@ -106,6 +111,50 @@ func (b *Book) SetCosting(ctx context.Context, m Meta, c Costing) (*Entry, error
 		c.ID = c.From.Format(time.DateOnly)
 		return d.put(RecCosting, c.ID, "", c)
 	})
+}
+
+// keepsMethod refuses another method of costing stock from before a settled heat was
+// poured: it would change what the heat's metal cost. The first choice is free.
+func (d *draft) keepsMethod(c Costing) error {
+	held := ""
+	if err := eachRecord(d, RecCosting, func(old Costing) error {
+		if held == "" || !old.From.After(c.From) { // before the first one's day the first holds
+			held = old.Method
+		}
+		return nil
+	}); err != nil || held == "" || held == c.Method {
+		return err
+	}
+	return eachRecord(d, RecHeat, func(h Heat) error {
+		if h.State == Settled && !h.Poured.Before(c.From) {
+			return badState("HEAT_SETTLED", "from", c.From.Format(time.DateOnly),
+				fmt.Sprintf("heat %s, poured on %s, is settled with its metal costed %s; change to %s from a later day on", h.ID, h.Poured.Format(time.DateOnly), held, c.Method))
+		}
+		return nil
+	})
+}
+
+// eachRecord reads all current records of a kind, by id.
+func eachRecord[T any](r Reader, kind RecordKind, fn func(T) error) error {
+	for after := ""; ; {
+		recs, err := r.Records(kind, "", after, MaxPage)
+		if err != nil {
+			return err
+		}
+		for _, rec := range recs {
+			var v T
+			if err := rec.Into(&v); err != nil {
+				return err
+			}
+			if err := fn(v); err != nil {
+				return err
+			}
+			after = rec.ID
+		}
+		if len(recs) < MaxPage {
+			return nil
+		}
+	}
 }
 
 func (d *draft) ownCurrency(field, typed, currency string) error {
@@ -140,15 +189,25 @@ func (d *draft) alloyPrices(field string, prices []AlloyPrice) (err error) {
 // Closed is a period as it was reported. Its figures never change; what is learned
 // later shows as a difference.
 type Closed struct {
-	ID      string       `json:"id"` // the first day after it: 2026-02-01
-	From    time.Time    `json:"from"`
-	To      time.Time    `json:"to"` // the first moment after it
-	Seq     int64        `json:"seq"`
-	Figures []ClosedLine `json:"figures"`
+	ID      string        `json:"id"` // the first day after it: 2026-02-01
+	From    time.Time     `json:"from"`
+	To      time.Time     `json:"to"` // the first moment after it
+	Seq     int64         `json:"seq"`
+	Figures []CostLine    `json:"figures"`
+	Ever    []CostLine    `json:"ever,omitempty"`  // what came and went since the book began
+	Stock   []ClosedStock `json:"stock,omitempty"` // metal in stock at its end, by alloy
 }
 
-// ClosedLine is one figure of a closed period, in minor units.
-type ClosedLine struct {
+// ClosedStock is an alloy's stock at the end of a closed period.
+type ClosedStock struct {
+	Alloy string `json:"alloy"`
+	Mass  Mass   `json:"mg"`
+	Free  Mass   `json:"without_price_mg,omitempty"`
+	Minor int64  `json:"minor"`
+}
+
+// CostLine is a named figure in minor units.
+type CostLine struct {
 	Name  string `json:"name"`
 	Minor int64  `json:"minor"`
 }
@@ -156,11 +215,11 @@ type ClosedLine struct {
 // ClosePeriod names the period to close.
 type ClosePeriod struct{ From, To time.Time }
 
-// ClosePeriod keeps a period's figures, as reckoned at an entry, as they are reported.
-// It must end before now and begin where the last closed one ended.
-func (b *Book) ClosePeriod(ctx context.Context, m Meta, p ClosePeriod, figures []ClosedLine, at int64) (*Entry, error) {
+// ClosePeriod keeps a period's figures as they are reported; those in c were reckoned
+// from the book. It must end before now and begin where the last closed one ended.
+func (b *Book) ClosePeriod(ctx context.Context, m Meta, p ClosePeriod, c Closed) (*Entry, error) {
 	return b.write(ctx, m, KindClosePeriod, p, func(d *draft) error {
-		c := Closed{From: p.From, To: p.To, Seq: at, Figures: figures}
+		c.From, c.To = p.From, p.To
 		if !c.From.Before(c.To) {
 			return invalid("BAD_PERIOD", "to", c.To.Format(time.DateOnly), "must be after "+c.From.Format(time.DateOnly))
 		}
@@ -181,15 +240,11 @@ func (b *Book) ClosePeriod(ctx context.Context, m Meta, p ClosePeriod, figures [
 
 // closedUntil is the end of the last closed period.
 func closedUntil(r Reader) (end time.Time, err error) {
-	recs, err := r.Records(RecClosed, "", "", MaxPage)
-	for _, rec := range recs {
-		var c Closed
-		if err := rec.Into(&c); err != nil {
-			return end, err
-		}
+	err = eachRecord(r, RecClosed, func(c Closed) error {
 		if c.To.After(end) {
 			end = c.To
 		}
-	}
+		return nil
+	})
 	return end, err
 }

@@ -2,7 +2,6 @@ package server
 
 import (
 	"context"
-	"fmt"
 
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger"
@@ -20,6 +19,54 @@ type costs struct {
 func (s costs) GetHeatCost(ctx context.Context, r *pb.GetHeatCostRequest) (*pb.GetHeatCostResponse, error) {
 	d := s.read(ctx, "name", r.GetName(), "shops/*/heats/*/cost")
 	load[ledger.Heat](d, ledger.RecHeat, d.heatID())
+	since := d.time("since_time", r.GetSinceTime())
+	if d.err != nil {
+		return nil, d.err
+	}
+	h, err := d.CostOfHeat(ctx, d.heatID(), since)
+	if d.fail(err).err != nil {
+		return nil, d.err
+	}
+	p := &pb.HeatCost{Name: r.GetName(), Provisional: h.Provisional, Metal: d.minor(h.Metal), Conversion: d.costLines(h.Conversion), Credits: d.costLines(h.Credits),
+		AbnormalLoss: d.minor(h.Abnormal), InProcess: d.minor(h.InProcess), Charged: d.mass(ledger.Mass(h.Charged)), Lost: d.mass(ledger.Mass(h.Lost)),
+		NormalLoss: d.mass(ledger.Mass(h.Normal)), Sequence: h.Seq,
+		WithoutPrice: d.mass(ledger.Mass(h.Free)), CustomersOwn: d.mass(ledger.Mass(h.Theirs)), ComparedSequence: h.Through}
+	for _, c := range h.Castings {
+		p.Castings = append(p.Castings, d.castingCost(c, h.Heat))
+	}
+	for _, c := range h.Changes() {
+		p.Changes = append(p.Changes, &pb.CostChange{What: c.Name, Was: d.minor(c.Was), Now: d.minor(c.Now), Difference: d.minor(c.Now - c.Was)})
+	}
+	return reply(d, &pb.GetHeatCostResponse{Cost: p})
+}
+
+func (d *desk) castingCost(c cost.CastingCost, h cost.Heat) *pb.CastingCost {
+	name := d.name("castings", c.ID)
+	return &pb.CastingCost{Name: name + "/cost", Casting: name, Heat: d.name("heats", h.ID), Provisional: h.Provisional, Mass: d.mass(ledger.Mass(c.Mass)),
+		Cost: d.minor(c.Cost), Recovered: d.minor(c.Credit), WithoutPrice: d.mass(ledger.Mass(c.Free)), Gone: c.Gone}
+}
+
+func (s costs) GetLotCost(ctx context.Context, r *pb.GetLotCostRequest) (*pb.GetLotCostResponse, error) {
+	d := s.read(ctx, "name", r.GetName(), "shops/*/lots/*/cost")
+	at, id := d.asOf(r), d.id()
+	load[ledger.Lot](d, ledger.RecLot, id)
+	if d.err != nil {
+		return nil, d.err
+	}
+	all, err := d.Costs(ctx, at)
+	if d.fail(err).err != nil {
+		return nil, d.err
+	}
+	l := all.Lot(id)
+	return reply(d, &pb.GetLotCostResponse{Cost: &pb.LotCost{Name: r.GetName(), Alloy: d.name("alloys", l.Pool), Owner: d.name("parties", l.Owner),
+		Mass: d.mass(ledger.Mass(l.Mass)), Cost: d.minor(l.Cost), Rate: d.perUnit(l.Cost, l.Mass), WithoutPrice: d.mass(ledger.Mass(l.Free)),
+		Shared: l.Shared, Sequence: all.Seq}})
+}
+
+func (s costs) GetCastingCost(ctx context.Context, r *pb.GetCastingCostRequest) (*pb.GetCastingCostResponse, error) {
+	d := s.read(ctx, "name", r.GetName(), "shops/*/castings/*/cost")
+	id := d.id()
+	k := load[ledger.Casting](d, ledger.RecCasting, id)
 	if d.err != nil {
 		return nil, d.err
 	}
@@ -27,14 +74,11 @@ func (s costs) GetHeatCost(ctx context.Context, r *pb.GetHeatCostRequest) (*pb.G
 	if d.fail(err).err != nil {
 		return nil, d.err
 	}
-	h := all.Heat(d.heatID())
-	p := &pb.HeatCost{Name: r.GetName(), Provisional: h.Provisional, Metal: d.minor(h.Metal), Conversion: d.costLines(h.Conversion), Credits: d.costLines(h.Credits),
-		AbnormalLoss: d.minor(h.Abnormal), InProcess: d.minor(h.InProcess), Charged: d.mass(ledger.Mass(h.Charged)), Lost: d.mass(ledger.Mass(h.Lost)),
-		NormalLoss: d.mass(ledger.Mass(h.Normal)), Sequence: all.Seq}
-	for _, c := range h.Castings {
-		p.Castings = append(p.Castings, &pb.CastingCost{Casting: d.name("castings", c.ID), Mass: d.mass(ledger.Mass(c.Mass)), Cost: d.minor(c.Cost), Recovered: d.minor(c.Credit)})
+	c, h, found := all.Casting(id)
+	if !found { // entered by mistake: no metal went into it
+		h = all.Heat(k.Value.Heat)
 	}
-	return reply(d, &pb.GetHeatCostResponse{Cost: p})
+	return reply(d, &pb.GetCastingCostResponse{Cost: d.castingCost(c, h)})
 }
 
 // minor is an amount in the book's currency.
@@ -62,13 +106,21 @@ func (s costs) GetStockValue(ctx context.Context, r *pb.GetStockValueRequest) (*
 		if x.Pool == "" || x.Pool == "heel" && x.Cost == 0 {
 			continue
 		}
-		p.Positions = append(p.Positions, &pb.StockCost{Alloy: d.name("alloys", x.Pool), Mass: d.mass(ledger.Mass(x.Mass)), Cost: d.minor(x.Cost),
-			Rate: d.perUnit(x.Cost, x.Mass), WithoutPrice: d.mass(ledger.Mass(all.Unpriced[x.Pool]))})
+		p.Positions = append(p.Positions, d.stockCost(x.Pool, x.Mass, x.Cost, x.Free))
+	}
+	for _, x := range all.Customers() {
+		p.Customers = append(p.Customers, &pb.CustomerStock{Customer: d.name("parties", x.Owner), Alloy: d.name("alloys", x.Pool),
+			Mass: d.mass(ledger.Mass(x.Mass)), Cost: d.minor(x.Cost)})
 	}
 	for _, x := range all.Supplies() {
 		p.Supplies = append(p.Supplies, &pb.CostLine{What: x.Pool, Money: d.minor(x.Cost)})
 	}
 	return reply(d, &pb.GetStockValueResponse{Value: p})
+}
+
+func (d *desk) stockCost(alloy string, mass, minor, free int64) *pb.StockCost {
+	return &pb.StockCost{Alloy: d.name("alloys", alloy), Mass: d.mass(ledger.Mass(mass)), Cost: d.minor(minor),
+		Rate: d.perUnit(minor, mass), WithoutPrice: d.mass(ledger.Mass(free))}
 }
 
 // perUnit writes what one of the shop's unit of mass costs; "" of nothing.
@@ -98,75 +150,24 @@ func (s costs) GetCostStatement(ctx context.Context, r *pb.GetCostStatementReque
 }
 
 func (d *desk) statement(name string, v shop.Statement) *pb.CostStatement {
-	p := &pb.CostStatement{Name: name, StartTime: moment(v.From), EndTime: moment(v.To), Sequence: v.Seq}
-	for _, l := range v.Figures() {
-		p.Lines = append(p.Lines, &pb.CostLine{What: l.Name, Money: d.minor(l.Minor)})
+	p := d.figures(name, ledger.Closed{From: v.From, To: v.To, Seq: v.Seq, Figures: v.Figures(), Stock: v.Stock})
+	told := v.From // the end of the closed periods before it
+	if p.Closed = v.Kept != nil; p.Closed {
+		told, p.Sequence = v.To, v.Kept.Seq
 	}
-	for _, c := range v.Adjusted {
-		for i, was := range c.Figures {
-			if now := c.Now[i]; now != was {
-				p.Changes = append(p.Changes, &pb.ClosedPeriodChange{EndTime: moment(c.To), What: was.Name, Reported: d.minor(was.Minor), Now: d.minor(now.Minor)})
-			}
-		}
+	for _, c := range v.Changes {
+		p.Changes = append(p.Changes, &pb.ClosedPeriodChange{EndTime: moment(told), What: c.Name, Reported: d.minor(c.Was), Now: d.minor(c.Now)})
 	}
 	return p
 }
 
-func (s costs) SetCosting(ctx context.Context, r *pb.SetCostingRequest) (*pb.SetCostingResponse, error) {
-	d := s.write(ctx, r, "parent", r.GetParent(), "shops/*")
-	c := r.GetCosting()
-	set := ledger.Costing{From: d.time("costing.from_time", c.GetFromTime()), Method: costMethods.read(d, "costing.method", c.GetMethod()),
-		Recovered: d.alloyPrices("costing.recovered", c.GetRecovered()), Skimmings: d.alloyPrices("costing.skimmings", c.GetSkimmings())}
-	for i, n := range c.GetNormalLosses() {
-		set.Normal = append(set.Normal, ledger.AlloyShare{Alloy: d.ref("costing.normal_losses", n.GetAlloy(), "alloys"), PPM: d.percent(fmt.Sprintf("costing.normal_losses[%d].percent", i), n.GetPercent())})
-	}
-	for _, w := range c.GetWear() {
-		set.Wear = append(set.Wear, ledger.PotWear{Pot: d.ref("costing.wear", w.GetPot(), "pots"), Typed: w.GetPrice()})
-	}
-	e := record(d, (*shop.Shop).SetCosting, set)
-	kept := mustMake[ledger.Costing](d, e, ledger.RecCosting)
-	return reply(d, &pb.SetCostingResponse{Costing: d.costing(kept), Entry: d.entry(e)})
-}
-
-func (d *desk) alloyPrices(field string, all []*pb.AlloyPrice) (out []ledger.AlloyPrice) {
-	for _, x := range all {
-		out = append(out, ledger.AlloyPrice{Alloy: d.ref(field, x.GetAlloy(), "alloys"), Typed: x.GetPrice()})
-	}
-	return out
-}
-
-func (d *desk) costing(c ledger.Costing) *pb.Costing {
-	p := &pb.Costing{Name: d.name("costings", c.ID), FromTime: moment(c.From), Method: costMethods.show(c.Method)}
-	prices := func(all []ledger.AlloyPrice) (out []*pb.AlloyPrice) {
-		for _, x := range all {
-			out = append(out, &pb.AlloyPrice{Alloy: d.name("alloys", x.Alloy), Price: x.Typed})
-		}
-		return out
-	}
-	p.Recovered, p.Skimmings = prices(c.Recovered), prices(c.Skimmings)
-	for _, n := range c.Normal {
-		p.NormalLosses = append(p.NormalLosses, &pb.NormalLoss{Alloy: d.name("alloys", n.Alloy), Percent: percentText(n.PPM)})
-	}
-	for _, w := range c.Wear {
-		p.Wear = append(p.Wear, &pb.CrucibleWear{Pot: d.name("pots", w.Pot), Price: w.Typed})
-	}
-	return p
-}
-
-func (s costs) ListCostings(ctx context.Context, r *pb.ListCostingsRequest) (*pb.ListCostingsResponse, error) {
-	d := s.read(ctx, "parent", r.GetParent(), "shops/*")
-	got, next := list(d, r, ledger.RecCosting, "", func(v ledger.Costing) string { return v.ID }, nil)
-	return reply(d, &pb.ListCostingsResponse{NextPageToken: next, Costings: showAll(got, func(v ledger.Stamped[ledger.Costing]) *pb.Costing { return d.costing(v.Value) })})
-}
-
-func (s costs) ClosePeriod(ctx context.Context, r *pb.ClosePeriodRequest) (*pb.ClosePeriodResponse, error) {
-	d := s.write(ctx, r, "parent", r.GetParent(), "shops/*")
-	from, to := d.time("start_time", r.GetStartTime()), d.time("end_time", r.GetEndTime())
-	e := d.recordBy(func() (*ledger.Entry, error) { return d.CloseMonth(ctx, d.meta, from, to) })
-	kept := mustMake[ledger.Closed](d, e, ledger.RecClosed)
-	p := &pb.CostStatement{Name: r.GetParent() + "/costStatement", StartTime: moment(kept.From), EndTime: moment(kept.To), Sequence: kept.Seq}
-	for _, l := range kept.Figures {
+func (d *desk) figures(name string, c ledger.Closed) *pb.CostStatement {
+	p := &pb.CostStatement{Name: name, StartTime: moment(c.From), EndTime: moment(c.To), Sequence: c.Seq}
+	for _, l := range c.Figures {
 		p.Lines = append(p.Lines, &pb.CostLine{What: l.Name, Money: d.minor(l.Minor)})
 	}
-	return reply(d, &pb.ClosePeriodResponse{Statement: p, Entry: d.entry(e)})
+	for _, x := range c.Stock {
+		p.Stock = append(p.Stock, d.stockCost(x.Alloy, int64(x.Mass), x.Minor, int64(x.Free)))
+	}
+	return p
 }

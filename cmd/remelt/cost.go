@@ -4,7 +4,6 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "example.org/remelt/api/remelt/v1"
 )
@@ -17,19 +16,29 @@ func (a *app) costCommand() *cobra.Command {
 			"metal charged, additions, fuel and wear, less what returns and skimmings take over; loss\n" +
 			"beyond what is normal is shown apart and put on no casting.",
 	}
-	c.AddCommand(a.costHeatCommand(), a.costStockCommand(), a.costStatementCommand(), a.costCloseCommand(), a.costPolicyCommand(), a.costPoliciesCommand())
+	c.AddCommand(a.costHeatCommand(), a.costLotCommand(), a.costCastingCommand(), a.costStockCommand(), a.costStatementCommand(), a.costCloseCommand(), a.costPolicyCommand(), a.costPoliciesCommand())
 	return c
 }
 
 func (a *app) costHeatCommand() *cobra.Command {
-	c := &cobra.Command{Use: "heat HEAT", Short: "What a heat cost, and what each casting bears", Example: "  remelt cost heat 12",
-		Args: cobra.ExactArgs(1), ValidArgsFunction: inOrder(a.completeHeats())}
+	since := ""
+	c := &cobra.Command{Use: "heat HEAT", Short: "What a heat cost, and what each casting bears",
+		Long: "What a heat cost, and what each casting bears. What the last entry about the heat changed of it,\n" +
+			"a late weighing or a correction, is said below; with --since, all that changed since then.",
+		Example: "  remelt cost heat 12\n  remelt cost heat 12 --since 2026-03-31",
+		Args:    cobra.ExactArgs(1), ValidArgsFunction: inOrder(a.completeHeats())}
+	c.Flags().StringVar(&since, "since", "", "compare with the book as it stood at this moment")
+	noFiles(c, "since")
 	c.RunE = func(c *cobra.Command, args []string) error {
+		at, err := a.readTime(c.Context(), "--since", since, dayEnd)
+		if err != nil {
+			return err
+		}
 		cl, parent, err := a.begin(c.Context())
 		if err != nil {
 			return err
 		}
-		r, err := cl.Costs.GetHeatCost(c.Context(), &pb.GetHeatCostRequest{Name: named(parent, "heats", args[0]) + "/cost"})
+		r, err := cl.Costs.GetHeatCost(c.Context(), &pb.GetHeatCostRequest{Name: named(parent, "heats", args[0]) + "/cost", SinceTime: at})
 		if err != nil {
 			return err
 		}
@@ -49,7 +58,12 @@ func (p *page) heatCost(id string, h *pb.HeatCost) {
 	if h.GetProvisional() {
 		normal += "; provisional, it is not settled"
 	}
-	p.printf("Heat %s: %s charged, %s; %s\n\n", id, h.GetCharged().GetText(), lost, normal)
+	p.printf("Heat %s: %s charged, %s; %s\n", id, h.GetCharged().GetText(), lost, normal)
+	p.noPrice("of the metal charged", h.GetWithoutPrice(), h.GetCharged())
+	if h.GetCustomersOwn().GetMg() > 0 {
+		p.printf("%s of the metal charged is a customer's own and costs nothing.\n", h.GetCustomersOwn().GetText())
+	}
+	p.printf("\n")
 	t := newTable("", ">COST")
 	t.add("metal charged", h.GetMetal().GetText())
 	for _, l := range h.GetConversion() {
@@ -76,6 +90,25 @@ func (p *page) heatCost(id string, h *pb.HeatCost) {
 		}
 		t.write(p)
 	}
+	if len(h.GetChanges()) > 0 {
+		p.printf("\nChanged since entry %d\n", h.GetComparedSequence())
+		t = newTable("", ">WAS", ">IS", ">BY")
+		for _, c := range h.GetChanges() {
+			t.add(c.GetWhat(), c.GetWas().GetText(), c.GetNow().GetText(), c.GetDifference().GetText())
+		}
+		t.write(p)
+	}
+}
+
+// noPrice says how much metal is reckoned as free for want of a price.
+func (p *page) noPrice(what string, free, of *pb.Mass) {
+	switch {
+	case free.GetMg() == 0:
+	case free.GetMg() == of.GetMg():
+		p.printf("None %s had a price: it counts as free, so the cost is too low.\n", what)
+	default:
+		p.printf("%s %s had no price and counts as free: the cost is too low.\n", free.GetText(), what)
+	}
 }
 
 // less writes an amount as taken off.
@@ -84,111 +117,4 @@ func less(m *pb.Money) string {
 		return off
 	}
 	return "-" + m.GetText()
-}
-
-func (a *app) costStockCommand() *cobra.Command {
-	c := &cobra.Command{Use: "stock", Short: "What the metal in stock has cost, by alloy", Example: "  remelt cost stock", Args: cobra.NoArgs}
-	c.RunE = func(c *cobra.Command, _ []string) error {
-		cl, parent, err := a.begin(c.Context())
-		if err != nil {
-			return err
-		}
-		r, err := cl.Costs.GetStockValue(c.Context(), &pb.GetStockValueRequest{Name: parent + "/stockValue"})
-		if err != nil {
-			return err
-		}
-		v := r.GetValue()
-		return a.show(c.Context(), v, func(p *page) {
-			t := newTable("ALLOY", ">HERE", ">COST", ">RATE", ">CAME WITHOUT A PRICE")
-			for _, x := range v.GetPositions() {
-				free := "–"
-				if x.GetWithoutPrice().GetMg() != 0 {
-					free = x.GetWithoutPrice().GetText()
-				}
-				t.add(last(x.GetAlloy()), x.GetMass().GetText(), x.GetCost().GetText(), x.GetRate(), free)
-			}
-			t.add("all", "", v.GetTotal().GetText(), "", "")
-			t.write(p)
-			if len(v.GetSupplies()) > 0 {
-				p.printf("\n")
-				t = newTable("SUPPLY", ">COST")
-				for _, x := range v.GetSupplies() {
-					t.add(x.GetWhat(), x.GetMoney().GetText())
-				}
-				t.write(p)
-			}
-		})
-	}
-	return c
-}
-
-func (a *app) costStatementCommand() *cobra.Command {
-	c := &cobra.Command{Use: "period FROM [TO]", Short: "A period's money: what came in, where it went, what is here",
-		Example: "  remelt cost period 2026-03", Args: atLeast("FROM")}
-	c.RunE = func(c *cobra.Command, args []string) error {
-		from, to, err := a.span(c, args)
-		if err != nil {
-			return err
-		}
-		cl, parent, err := a.begin(c.Context())
-		if err != nil {
-			return err
-		}
-		r, err := cl.Costs.GetCostStatement(c.Context(), &pb.GetCostStatementRequest{Name: parent + "/costStatement", StartTime: from, EndTime: to})
-		if err != nil {
-			return err
-		}
-		return a.show(c.Context(), r.GetStatement(), func(p *page) { p.statement(r.GetStatement()) })
-	}
-	return c
-}
-
-// span reads a period as it is typed, in the shop's time zone.
-func (a *app) span(c *cobra.Command, args []string) (from, to *timestamppb.Timestamp, err error) {
-	if len(args) > 2 {
-		return nil, nil, usagef("a period is one or two dates, not %d", len(args))
-	}
-	u, err := a.units(c.Context())
-	if err != nil {
-		return nil, nil, err
-	}
-	f, t, err := readSpan(args, u.zone)
-	return timestamppb.New(f), timestamppb.New(t), err
-}
-
-func (p *page) statement(s *pb.CostStatement) {
-	t := newTable("", ">MONEY")
-	for _, l := range s.GetLines() {
-		t.add(l.GetWhat(), l.GetMoney().GetText())
-	}
-	t.write(p)
-	var changes []string
-	for _, c := range s.GetChanges() {
-		changes = append(changes, "the period that ended before "+p.showTime(c.GetEndTime())+": "+c.GetWhat()+" was reported as "+c.GetReported().GetText()+", is "+c.GetNow().GetText()+" now")
-	}
-	p.section("Closed periods of which the book now says otherwise", changes)
-}
-
-func (a *app) costCloseCommand() *cobra.Command {
-	req := &pb.ClosePeriodRequest{}
-	c := &cobra.Command{Use: "close FROM [TO]", Short: "Keep a period's figures as they are reported",
-		Long:    "Keep a period's figures as they are reported. They never change afterwards: what is learned\nlater about the period is shown beside them.",
-		Example: "  remelt cost close 2026-02", Args: atLeast("FROM")}
-	w := writeFlags(c)
-	c.RunE = func(c *cobra.Command, args []string) (err error) {
-		if req.StartTime, req.EndTime, err = a.span(c, args); err != nil {
-			return err
-		}
-		cl, parent, err := a.begin(c.Context())
-		if err != nil {
-			return err
-		}
-		req.Parent = parent
-		r, err := send(c.Context(), a, w, cl.Costs.ClosePeriod, req)
-		if err != nil {
-			return err
-		}
-		return a.show(c.Context(), r, func(p *page) { p.statement(r.GetStatement()) })
-	}
-	return c
 }

@@ -15,7 +15,8 @@
 // What stock costs when it is used follows the shop's method: each lot its own cost,
 // first in first out, a moving average, or one average for each month. Each may be
 // changed from a date on; last in first out is not offered, since IAS 2 does not
-// permit it. Metal that belongs to a customer has a pool of its own and no cost.
+// permit it. Metal that belongs to a customer is in a pool of that customer's and costs
+// nothing.
 //
 // The package folds a list of events in the order they happened and keeps no state
 // between two folds. So a late weigh-in or a correction changes the answer by itself,
@@ -24,5 +25,6 @@
 // It promises that no unit of money is made or lost: everything is whole minor units,
 // every division hands out its remainder, and what came in equals what is here, in
 // process, in castings, gone and expensed, at every moment. It refuses nothing that
-// happened: metal without a price counts as free, and how much of it there is is said.
+// happened: metal without a price counts as free, and how much of it there is goes along
+// with it.
 package cost

@@ -23,9 +23,10 @@ const (
 
 // Place is a place for metal.
 type Place struct {
-	Kind Kind
-	ID   string // a lot, a heat (of Melt and Lost), a casting, how it is gone
-	Pool string // of Lot, Skimmings, Heel and Supply: what it is alike with; "" for metal of a customer
+	Kind  Kind
+	ID    string // a lot, a heat (of Melt and Lost), a casting, how it is gone
+	Pool  string // of Lot, Skimmings, Heel and Supply: what it is alike with
+	Owner string // of Lot, Skimmings and Melt: the customer whose own metal it is
 }
 
 // Event is one movement of metal or money. Events with the same time are taken in
@@ -44,14 +45,17 @@ type Event struct {
 
 	Settle bool  // To.ID is settled: nothing more is expected of it
 	Normal int64 // with Settle, the loss that is normal for it, or ByPolicy
-	Plan   *Plan // what a heat's molds are planned to hold
+	Plan   *Plan // what is known of heat To.ID before anything of it happened
 }
 
-// ByPolicy leaves the normal loss of a heat to the policy it was melted under.
+// ByPolicy leaves the normal loss of a heat to the policy it is reckoned under.
 const ByPolicy = -1
 
-// Plan is what a heat's molds are planned to hold.
-type Plan struct{ Casting, Gating int64 }
+// Plan is what a heat's molds are planned to hold, and what it is reckoned under.
+type Plan struct {
+	Casting, Gating int64
+	Under           *Policy // nil: the policy of the day its first metal went in
+}
 
 // Policy is how a shop reckons cost, from a date on.
 type Policy struct {

@@ -9,12 +9,12 @@ import (
 
 // Flow is where all the money is after some events.
 type Flow struct {
-	pools    map[string]*Pool // by pool, or by lot where each has its own
+	pools    map[key]*Pool
 	lots     map[string]*lot
 	heats    map[string]*heat
+	plans    map[string]Plan // of heats
 	castings map[string]*casting
 	supplies map[string]*Pool
-	owned    map[string]bool // lots that belong to a customer
 
 	In       int64            // bought and spent on conversion
 	Bought   int64            // of In, metal
@@ -30,25 +30,30 @@ type Flow struct {
 	waiting  map[string][]*Event // by lot: what was taken before, by its date, there was enough
 }
 
+// key names a pool: of the shop's metal that is alike, of a customer's, or of one lot.
+type key struct{ lot, owner, pool string }
+
 type lot struct {
-	pool string
-	mass int64
-	kind Kind
-	born int64 // for order
+	pool, owner string
+	mass        int64
+	kind        Kind
+	born        int64 // for order
 }
 
 type heat struct {
-	pool           string
-	metal, charged int64
-	conversion     map[string]int64
-	credit         map[string]int64 // what other places took over, by what
-	lost           int64
-	castings       map[string]int64 // mass by casting
-	in, out        int64            // mass, to know what is still in process
-	settled        bool
-	normal         int64
-	plan           Plan
-	policy         Policy
+	pool, owner string
+	metal       Value
+	charged     int64
+	theirs      int64 // of charged, customers' own metal
+	conversion  map[string]int64
+	credit      map[string]int64 // what other places took over, by what
+	lost        int64
+	castings    map[string]int64 // mass by casting
+	in, out     int64            // mass, to know what is still in process
+	settled     bool
+	normal      int64
+	plan        Plan
+	policy      Policy
 }
 
 type casting struct {
@@ -60,8 +65,8 @@ type casting struct {
 // Follow folds events under policies. Before the first policy's date the first one
 // holds; without any, each lot has its own cost and nothing is recovered but cost.
 func Follow(events []Event, policies []Policy) *Flow {
-	f := &Flow{pools: map[string]*Pool{}, lots: map[string]*lot{}, heats: map[string]*heat{}, castings: map[string]*casting{},
-		supplies: map[string]*Pool{}, owned: map[string]bool{}, Gone: map[string]int64{}, Expensed: map[string]int64{}, Unpriced: map[string]int64{}, waiting: map[string][]*Event{}}
+	f := &Flow{pools: map[key]*Pool{}, lots: map[string]*lot{}, heats: map[string]*heat{}, plans: map[string]Plan{}, castings: map[string]*casting{},
+		supplies: map[string]*Pool{}, Gone: map[string]int64{}, Expensed: map[string]int64{}, Unpriced: map[string]int64{}, waiting: map[string][]*Event{}}
 	f.policies = slices.Clone(policies)
 	slices.SortStableFunc(f.policies, func(a, b Policy) int { return a.From.Compare(b.From) })
 	f.now = Policy{Method: ByLot}
@@ -70,6 +75,11 @@ func Follow(events []Event, policies []Policy) *Flow {
 	}
 	f.ahead = slices.Clone(events)
 	slices.SortStableFunc(f.ahead, func(a, b Event) int { return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Seq, b.Seq)) })
+	for i := range f.ahead {
+		if e := &f.ahead[i]; e.Plan != nil {
+			f.plans[e.To.ID] = *e.Plan
+		}
+	}
 	for i := range f.ahead {
 		f.seen = i
 		f.turn(f.ahead[i].At)
@@ -109,16 +119,18 @@ func (f *Flow) turn(at time.Time) {
 		if !e.At.Before(month.AddDate(0, 1, 0)) {
 			break
 		}
-		if e.From.Kind == Outside && e.To.Kind == Lot && e.To.Pool != "" {
+		if e.From.Kind == Outside && e.To.Kind == Lot && e.To.Owner == "" {
 			s := bought[e.To.Pool]
 			bought[e.To.Pool] = sum{s.mass + e.Mass, s.cost + e.Cost}
 		}
 	}
-	for key := range bought {
-		f.pool(key)
+	for pool := range bought {
+		f.pool(key{pool: pool})
 	}
-	for key, p := range f.pools {
-		p.Month(bought[key].mass, bought[key].cost)
+	for k, p := range f.pools {
+		if k.lot == "" && k.owner == "" {
+			p.Month(bought[k.pool].mass, bought[k.pool].cost)
+		}
 	}
 }
 
@@ -130,53 +142,61 @@ func (f *Flow) change(p Policy) {
 		f.now = p
 		return
 	}
-	costs := map[string]int64{}
+	values := map[string]Value{}
 	ids := make([]string, 0, len(f.lots))
 	for id := range f.lots {
 		ids = append(ids, id)
 	}
 	slices.SortFunc(ids, func(a, b string) int { return cmp.Compare(f.lots[a].born, f.lots[b].born) })
-	for _, id := range ids {
-		costs[id] = f.LotCost(id)
-	}
 	// Shares of a pool are rounded: what they leave goes with the first of its lots.
-	left := map[string]int64{}
-	for key, pool := range f.pools {
-		left[key] = pool.cost
+	left := map[key]Value{}
+	for k, pool := range f.pools {
+		left[k] = pool.value
 	}
 	for _, id := range ids {
-		left[f.key(id)] -= costs[id]
+		values[id] = f.lotValue(id)
+		left[f.key(id)] = left[f.key(id)].minus(values[id])
 	}
 	for _, id := range ids {
-		if k := f.key(id); left[k] != 0 && f.lots[id].mass > 0 {
-			costs[id] += left[k]
-			left[k] = 0
+		if k := f.key(id); left[k] != (Value{}) && f.lots[id].mass > 0 {
+			values[id] = values[id].plus(left[k])
+			left[k] = Value{}
 		}
 	}
 	for _, rest := range left { // of a pool without lots
-		f.Expensed["rounding"] += rest
+		f.Expensed["rounding"] += rest.Cost
 	}
-	f.pools, f.now, f.month = map[string]*Pool{}, p, time.Time{}
+	f.pools, f.now, f.month = map[key]*Pool{}, p, time.Time{}
 	for _, id := range ids {
-		if l := f.lots[id]; l.mass > 0 || costs[id] != 0 {
-			f.pool(f.key(id)).Put(l.mass, costs[id])
+		if l := f.lots[id]; l.mass > 0 || values[id] != (Value{}) {
+			f.pool(f.key(id)).Put(l.mass, values[id])
 		}
 	}
 }
 
-// key is the pool a lot is in.
-func (f *Flow) key(id string) string {
-	if l := f.lots[id]; f.now.Method != ByLot && l.kind == Lot && l.pool != "" {
-		return l.pool
+// key is the pool a lot is in. Customers' metal is in one of its own whatever the method.
+func (f *Flow) key(id string) key {
+	switch l := f.lots[id]; {
+	case l.kind != Lot:
+		return key{lot: id}
+	case l.owner != "":
+		return key{owner: l.owner, pool: l.pool}
+	case f.now.Method == ByLot:
+		return key{lot: id}
+	default:
+		return key{pool: l.pool}
 	}
-	return "lot " + id
 }
 
-func (f *Flow) pool(key string) *Pool {
-	p := f.pools[key]
+func (f *Flow) pool(k key) *Pool {
+	p := f.pools[k]
 	if p == nil {
-		p = NewPool(f.now.Method)
-		f.pools[key] = p
+		method := f.now.Method
+		if k.owner != "" {
+			method = MovingAverage
+		}
+		p = NewPool(method)
+		f.pools[k] = p
 	}
 	return p
 }
@@ -184,38 +204,50 @@ func (f *Flow) pool(key string) *Pool {
 func (f *Flow) lot(at Place) *lot {
 	l := f.lots[at.ID]
 	if l == nil {
-		l = &lot{pool: at.Pool, kind: at.Kind, born: int64(len(f.lots))}
+		l = &lot{pool: at.Pool, owner: at.Owner, kind: at.Kind, born: int64(len(f.lots))}
 		f.lots[at.ID] = l
 	}
-	if at.Pool != l.pool { // found to be another alloy: it takes its cost along
-		cost := f.take(at.ID, l, l.mass)
+	if at.Pool != l.pool || at.Owner != l.owner { // found to be another alloy, or another's: it takes its cost along
 		mass := l.mass
-		l.pool = at.Pool
-		f.pool(f.key(at.ID)).Put(mass, cost)
+		v := handOver(f.take(at.ID, l, mass), mass, l.owner, at.Owner)
+		l.pool, l.owner = at.Pool, at.Owner
+		f.pool(f.key(at.ID)).Put(mass, v)
 	}
 	return l
 }
 
+// handOver is the value of metal that goes from one owner to another: a customer's
+// own is not without a price until it becomes the shop's.
+func handOver(v Value, mass int64, from, to string) Value {
+	switch {
+	case from != "" && to == "":
+		v.Free = mass
+	case to != "":
+		v.Free = 0
+	}
+	return v
+}
+
 // put and take move cost into and out of a lot.
-func (f *Flow) put(at Place, mass, cost int64) {
+func (f *Flow) put(at Place, mass int64, v Value) {
 	l := f.lot(at)
 	l.mass += mass
-	f.pool(f.key(at.ID)).Put(mass, cost)
+	f.pool(f.key(at.ID)).Put(mass, v)
 	for w := f.waiting[at.ID]; len(w) > 0 && w[0].Mass <= l.mass; w = f.waiting[at.ID] {
 		f.waiting[at.ID] = w[1:]
 		f.step(w[0], true)
 	}
 }
 
-func (f *Flow) take(id string, l *lot, mass int64) int64 {
+func (f *Flow) take(id string, l *lot, mass int64) Value {
 	return f.pool(f.key(id)).Take(max(min(mass, l.mass), 0))
 }
 
-func (f *Flow) takeOut(at Place, mass int64) int64 {
+func (f *Flow) takeOut(at Place, mass int64) Value {
 	l := f.lot(at)
-	cost := f.take(at.ID, l, mass)
+	v := f.take(at.ID, l, mass)
 	l.mass -= mass
-	return cost
+	return v
 }
 
 // mustWait reports whether an event takes from a lot what by the dates is not there
@@ -231,7 +263,10 @@ func (f *Flow) mustWait(e *Event) bool {
 func (f *Flow) heat(id string) *heat {
 	h := f.heats[id]
 	if h == nil {
-		h = &heat{conversion: map[string]int64{}, credit: map[string]int64{}, castings: map[string]int64{}, policy: f.now}
+		h = &heat{conversion: map[string]int64{}, credit: map[string]int64{}, castings: map[string]int64{}, plan: f.plans[id], policy: f.now}
+		if h.plan.Under != nil {
+			h.policy = *h.plan.Under
+		}
 		f.heats[id] = h
 	}
 	return h
@@ -246,13 +281,19 @@ func (f *Flow) casting(id string) *casting {
 	return c
 }
 
-// value is what metal that leaves a heat for stock takes over.
-func (f *Flow) value(h *heat, to Place, mass int64) int64 {
+// value is what metal that leaves a heat takes over, under the policy of the heat.
+func (h *heat) value(to Place, mass int64) Value {
 	if to.Kind == Skimmings {
-		return f.now.Skimmings[h.pool].Of(mass)
+		return Value{Cost: h.policy.Skimmings[h.pool].Of(mass)}
 	}
-	if r, ok := f.now.Recovered[h.pool]; ok {
-		return r.Of(mass)
+	return handOver(h.returns(mass), mass, h.owner, to.Owner)
+}
+
+// returns is what returns and pigs take over: what the shop says they are worth, or
+// the cost of the metal charged. A customer's own metal costs nothing either way.
+func (h *heat) returns(mass int64) Value {
+	if r, ok := h.policy.Recovered[h.pool]; ok && h.owner == "" {
+		return Value{Cost: r.Of(mass)}
 	}
-	return Part(h.metal, mass, h.charged)
+	return h.metal.part(mass, h.charged)
 }

@@ -27,87 +27,90 @@ func ParseMethod(s string) (Method, error) {
 	return "", fmt.Errorf("method %q: must be by-lot, first-in, moving-average or month-average", s)
 }
 
-// Pool is stock that is alike, with its cost. Use NewPool.
+// Pool is stock that is alike, with its value. Use NewPool.
 type Pool struct {
 	method Method
 	mass   int64
-	cost   int64
+	value  Value
 	layers []layer // first-in only, oldest first
-	issue  rate    // month-average: this month's rate
-	last   rate    // what it cost when there was some, for metal that turns up
+	issue  layer   // month-average: this month's rate
+	last   layer   // what it cost when there was some, for metal that turns up
 }
 
-type layer struct{ mass, cost int64 }
-
-// rate is a cost of a mass.
-type rate struct{ cost, mass int64 }
-
-func (r rate) of(mass int64) int64 { return Part(r.cost, mass, r.mass) }
+// layer is a mass and its value.
+type layer struct {
+	mass  int64
+	value Value
+}
 
 // NewPool is an empty pool of a method. By lot, each lot is a pool of its own.
 func NewPool(m Method) *Pool { return &Pool{method: m} }
 
-// Put adds stock with its cost.
-func (p *Pool) Put(mass, cost int64) {
+// Put adds stock with its value.
+func (p *Pool) Put(mass int64, v Value) {
 	p.mass += mass
-	p.cost += cost
+	p.value = p.value.plus(v)
 	if p.method == FirstIn {
-		p.layers = append(p.layers, layer{mass, cost})
+		p.layers = append(p.layers, layer{mass, v})
 	}
 	p.remember()
 }
 
 func (p *Pool) remember() {
 	if p.mass > 0 {
-		p.last = rate{p.cost, p.mass}
+		p.last = layer{p.mass, p.value}
 	}
 }
 
 // Take uses stock and says what it cost. With the last of it goes all that is left of
-// the cost; more than there is costs no more than that.
-func (p *Pool) Take(mass int64) (cost int64) {
+// the value; more than there is costs no more than that.
+func (p *Pool) Take(mass int64) (v Value) {
 	switch {
 	case mass >= p.mass:
-		cost = p.cost
-		p.mass, p.cost, p.layers = 0, 0, nil
-		return cost
+		v = p.value
+		p.mass, p.value, p.layers = 0, Value{}, nil
+		return v
 	case p.method == FirstIn:
-		for mass > 0 {
+		for left := mass; left > 0; {
 			l := &p.layers[0]
-			m := min(mass, l.mass)
-			c := l.cost
+			m := min(left, l.mass)
+			part := l.value
 			if m < l.mass {
-				c = Part(l.cost, m, l.mass)
+				part = l.value.part(m, l.mass)
 			}
-			l.mass, l.cost = l.mass-m, l.cost-c
-			p.mass, p.cost, mass, cost = p.mass-m, p.cost-c, mass-m, cost+c
+			l.mass, l.value = l.mass-m, l.value.minus(part)
+			left, v = left-m, v.plus(part)
 			if l.mass == 0 {
 				p.layers = p.layers[1:]
 			}
 		}
 	case p.method == MonthAverage && p.issue.mass > 0:
-		cost = p.issue.of(mass)
-		p.mass, p.cost = p.mass-mass, p.cost-cost
+		v = Value{Cost: Part(p.issue.value.Cost, mass, p.issue.mass), Free: Part(p.value.Free, mass, p.mass)}
 	default:
-		cost = Part(p.cost, mass, p.mass)
-		p.mass, p.cost = p.mass-mass, p.cost-cost
+		v = p.value.part(mass, p.mass)
 	}
+	p.mass, p.value = p.mass-mass, p.value.minus(v)
 	p.remember()
-	return cost
+	return v
 }
 
 // Month sets the month's rate: what is there at its beginning with what is bought in it.
 func (p *Pool) Month(boughtMass, boughtCost int64) {
 	if p.method == MonthAverage {
-		p.issue = rate{p.cost + boughtCost, p.mass + boughtMass}
+		p.issue = layer{p.mass + boughtMass, Value{Cost: p.value.Cost + boughtCost}}
 	}
 }
 
-// Mass and Cost are what is there.
+// Mass is what is there.
 func (p *Pool) Mass() int64 { return p.mass }
 
-// Cost is the cost of what is there.
-func (p *Pool) Cost() int64 { return p.cost }
+// Value is the value of what is there.
+func (p *Pool) Value() Value { return p.value }
 
-// Worth is what a mass would cost at the pool's present rate.
-func (p *Pool) Worth(mass int64) int64 { return p.last.of(mass) }
+// Worth is what a mass would cost at the pool's present rate; without one it is free.
+func (p *Pool) Worth(mass int64) Value {
+	if p.last.mass == 0 {
+		return Value{Free: mass}
+	}
+	return p.last.value.part(mass, p.last.mass)
+}

@@ -24,6 +24,8 @@ type Heat struct {
 	Abnormal    int64 // of loss beyond the normal; below zero a gain
 	InProcess   int64 // in the crucible and in molds
 	Charged     int64 // mass
+	Free        int64 // of Charged, came without a price and counts as free
+	Theirs      int64 // of Charged, customers' own metal
 	Lost        int64
 	Normal      int64 // loss that is normal
 }
@@ -32,6 +34,7 @@ type Heat struct {
 type CastingCost struct {
 	ID     string
 	Mass   int64 // as it came from the heat
+	Free   int64 // of Mass, of metal without a price
 	Cost   int64
 	Credit int64  // taken over by what it was broken up into
 	Gone   string // how it left
@@ -68,7 +71,8 @@ func (f *Flow) Heat(id string) Heat {
 	if h == nil {
 		return Heat{ID: id}
 	}
-	out := Heat{ID: id, Provisional: !h.settled, Metal: h.metal, Conversion: lines(h.conversion), Credits: lines(h.credit), Charged: h.charged, Lost: h.lost}
+	out := Heat{ID: id, Provisional: !h.settled, Metal: h.metal.Cost, Conversion: lines(h.conversion), Credits: lines(h.credit),
+		Charged: h.charged, Free: h.metal.Free, Theirs: h.theirs, Lost: h.lost}
 	out.Normal = h.normal
 	if !h.settled {
 		out.Normal = Part(h.policy.Normal[h.pool], h.charged, Million)
@@ -94,7 +98,7 @@ func (f *Flow) Heat(id string) Heat {
 	}
 	for i, cost := range Share(borne, masses) {
 		c := f.castings[ids[i]]
-		out.Castings = append(out.Castings, CastingCost{ID: ids[i], Mass: masses[i], Cost: cost, Credit: c.credit, Gone: c.gone})
+		out.Castings = append(out.Castings, CastingCost{ID: ids[i], Mass: masses[i], Free: Part(h.metal.Free, masses[i], h.charged), Cost: cost, Credit: c.credit, Gone: c.gone})
 	}
 	return out
 }
@@ -108,10 +112,7 @@ func (h *heat) provisional(out *Heat, rest, good int64) int64 {
 	if planned > 0 {
 		coming = Part(waiting, h.plan.Casting, planned)
 	}
-	expected := Part(h.metal, waiting-coming, h.charged) // of the gating to come
-	if r, ok := h.policy.Recovered[h.pool]; ok {
-		expected = r.Of(waiting - coming)
-	}
+	expected := h.returns(waiting - coming).Cost // of the gating to come
 	finished, _, _ := Stage{Finished: good, InProcess: coming, Elements: []Element{{Cost: rest - expected, Done: Million}}}.Value()
 	if good == 0 {
 		return 0
@@ -119,120 +120,18 @@ func (h *heat) provisional(out *Heat, rest, good int64) int64 {
 	return finished
 }
 
-// LotCost is what a lot has cost: its own, or its share by mass of its pool.
-func (f *Flow) LotCost(id string) int64 {
-	l := f.lots[id]
-	if l == nil {
-		return 0
+// Casting is what a casting takes of its heat, and the heat; false when the casting
+// has taken no metal.
+func (f *Flow) Casting(id string) (CastingCost, Heat, bool) {
+	c := f.castings[id]
+	if c == nil {
+		return CastingCost{ID: id}, Heat{}, false
 	}
-	p := f.pools[f.key(id)]
-	if p == nil {
-		return 0
-	}
-	if p.mass == l.mass {
-		return p.cost
-	}
-	return Part(p.cost, l.mass, p.mass)
-}
-
-// Position is the stock of a pool.
-type Position struct {
-	Pool string
-	Mass int64
-	Cost int64
-}
-
-// Stock is what is on the shelves by pool, lots that have a cost of their own under
-// the pool they are alike with. Metal of customers is left out.
-func (f *Flow) Stock() (out []Position) {
-	sums := map[string]*Position{}
-	at := func(pool string) *Position {
-		if sums[pool] == nil {
-			sums[pool] = &Position{Pool: pool}
-		}
-		return sums[pool]
-	}
-	for _, l := range f.lots {
-		if l.pool != "" {
-			at(l.pool).Mass += l.mass
+	h := f.Heat(c.heat)
+	for _, one := range h.Castings {
+		if one.ID == id {
+			return one, h, true
 		}
 	}
-	for key, p := range f.pools {
-		if id, own := cutLot(key); own {
-			if l := f.lots[id]; l.pool != "" || p.cost != 0 {
-				at(l.pool).Cost += p.cost
-			}
-		} else {
-			at(key).Cost += p.cost
-		}
-	}
-	for _, key := range slices.Sorted(maps.Keys(sums)) {
-		if s := sums[key]; s.Mass != 0 || s.Cost != 0 {
-			out = append(out, *s)
-		}
-	}
-	return out
-}
-
-func cutLot(key string) (id string, ok bool) {
-	const prefix = "lot "
-	if len(key) > len(prefix) && key[:len(prefix)] == prefix {
-		return key[len(prefix):], true
-	}
-	return "", false
-}
-
-// Supplies is the cost of supplies on the shelf.
-func (f *Flow) Supplies() (out []Position) {
-	for _, key := range slices.Sorted(maps.Keys(f.supplies)) {
-		if p := f.supplies[key]; p.mass != 0 || p.cost != 0 {
-			out = append(out, Position{key, p.mass, p.cost})
-		}
-	}
-	return out
-}
-
-// Where is all the money: its parts sum to In.
-type Where struct {
-	In        int64
-	Stock     int64
-	Supplies  int64
-	InProcess int64
-	Castings  int64 // here
-	Shipped   int64 // castings that left as what they are
-	Left      int64 // lots that left
-	Abnormal  int64 // loss beyond the normal, and castings broken up less what they gave
-	Expensed  int64
-}
-
-// Where says where the money is.
-func (f *Flow) Where() Where {
-	w := Where{In: f.In}
-	for _, p := range f.Stock() {
-		w.Stock += p.Cost
-	}
-	for _, p := range f.Supplies() {
-		w.Supplies += p.Cost
-	}
-	for _, h := range f.Heats() {
-		w.InProcess += h.InProcess
-		w.Abnormal += h.Abnormal
-		for _, c := range h.Castings {
-			switch c.Gone {
-			case "":
-				w.Castings += c.Cost - c.Credit
-			case "broken up":
-				w.Abnormal += c.Cost - c.Credit
-			default:
-				w.Shipped += c.Cost - c.Credit
-			}
-		}
-	}
-	for _, c := range f.Gone {
-		w.Left += c
-	}
-	for _, c := range f.Expensed {
-		w.Expensed += c
-	}
-	return w
+	return CastingCost{ID: id}, h, false
 }

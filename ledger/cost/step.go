@@ -6,8 +6,7 @@ func (f *Flow) step(e *Event, now bool) {
 	switch {
 	case !now && f.mustWait(e):
 		f.waiting[e.From.ID] = append(f.waiting[e.From.ID], e)
-	case e.Plan != nil:
-		f.heat(e.To.ID).plan = *e.Plan
+	case e.Plan != nil: // read before the first step
 	case e.Settle:
 		h := f.heat(e.To.ID)
 		h.settled, h.normal = true, e.Normal
@@ -30,83 +29,103 @@ func (f *Flow) step(e *Event, now bool) {
 
 // fromStock moves what is bought, found or on a shelf.
 func (f *Flow) fromStock(e *Event) {
-	cost := f.costOf(e)
+	v := f.valueOf(e)
 	switch e.To.Kind {
 	case Lot, Skimmings, Heel:
-		f.put(e.To, e.Mass, cost)
+		f.put(e.To, e.Mass, handOver(v, e.Mass, e.From.Owner, e.To.Owner))
 	case Supply:
-		f.supply(e.To.Pool).Put(e.Mass, cost)
+		f.supply(e.To.Pool).Put(e.Mass, v)
 	case Melt:
-		h := f.heat(e.To.ID)
-		h.in += e.Mass
-		switch {
-		case e.From.Kind == Supply:
-			h.in -= e.Mass // the metal in it is an event of its own
-			h.conversion["additions"] += cost
-		case e.From.Kind == Additive:
-		case e.Charge:
-			h.metal += cost
-			h.charged += e.Mass
-			if h.pool == "" {
-				h.pool = e.To.Pool
-			}
-		default: // goes back: a dirty weight was more than its metal
-			h.in -= e.Mass
-			h.out -= e.Mass
-			h.credit["returns"] -= cost
-		}
+		f.intoMelt(e, v)
 	case Lost:
 		h := f.heat(e.To.ID)
-		h.credit["returns"] -= cost
+		h.credit["returns"] -= v.Cost
 		h.lost += e.Mass
 	case Casting: // welded on
-		f.Expensed["welded on"] += cost
+		f.Expensed["welded on"] += v.Cost
 	case Gone:
-		f.Gone[e.To.ID] += cost
+		f.Gone[e.To.ID] += v.Cost
 	case Used:
-		f.Expensed["supplies used"] += cost
+		f.Expensed["supplies used"] += v.Cost
 	default:
-		f.Expensed["found and missing"] += cost
+		f.Expensed["found and missing"] += v.Cost
 	}
 }
 
-// costOf is what an event's metal takes along from where it was.
-func (f *Flow) costOf(e *Event) int64 {
+// intoMelt charges a heat, adds to it, or puts back what did not come out of it.
+func (f *Flow) intoMelt(e *Event, v Value) {
+	h := f.heat(e.To.ID)
+	switch {
+	case e.From.Kind == Supply: // the metal in it is an event of its own
+		h.conversion["additions"] += v.Cost
+	case e.From.Kind == Additive:
+		h.in += e.Mass
+	case e.Charge:
+		h.in += e.Mass
+		h.metal = h.metal.plus(v)
+		h.charged += e.Mass
+		if e.From.Owner != "" {
+			h.theirs += e.Mass
+		}
+		if h.pool == "" {
+			h.pool, h.owner = e.To.Pool, e.To.Owner
+		}
+	default: // goes back: a dirty weight was more than its metal
+		h.out -= e.Mass
+		h.credit["returns"] -= v.Cost
+	}
+}
+
+// valueOf is what an event's metal takes along from where it was.
+func (f *Flow) valueOf(e *Event) Value {
 	switch e.From.Kind {
 	case Outside:
-		f.In += e.Cost
-		if e.To.Kind != Supply {
-			f.Bought += e.Cost
-			if !e.Priced && e.To.Pool != "" {
-				f.Unpriced[e.To.Pool] += e.Mass
-			}
-		}
-		return e.Cost
+		return f.bought(e)
 	case Found:
-		cost := f.worth(e)
-		f.Expensed["found and missing"] -= cost
-		return cost
+		v := f.worth(e)
+		f.Expensed["found and missing"] -= v.Cost
+		return v
 	case Lot, Skimmings, Heel:
 		return f.takeOut(e.From, e.Mass)
 	case Supply:
 		return f.supply(e.From.Pool).Take(e.Mass)
 	}
-	return 0
+	return Value{}
+}
+
+// bought is the value of what comes in. A customer's own metal costs the shop nothing,
+// whatever it is said to be worth.
+func (f *Flow) bought(e *Event) Value {
+	if e.To.Owner != "" {
+		return Value{}
+	}
+	v := Value{Cost: e.Cost}
+	f.In += e.Cost
+	if e.To.Kind != Supply {
+		f.Bought += e.Cost
+		if !e.Priced {
+			v.Free = e.Mass
+			f.Unpriced[e.To.Pool] += e.Mass
+		}
+	}
+	return v
 }
 
 // worth is what metal that turns up would cost.
-func (f *Flow) worth(e *Event) int64 {
+func (f *Flow) worth(e *Event) Value {
 	switch e.To.Kind {
 	case Lot:
 		f.lot(e.To)
-		return f.pool(f.key(e.To.ID)).Worth(e.Mass)
+		if e.To.Owner == "" {
+			return f.pool(f.key(e.To.ID)).Worth(e.Mass)
+		}
 	case Supply:
 		return f.supply(e.To.Pool).Worth(e.Mass)
 	case Melt:
 		h := f.heat(e.To.ID)
-		return Part(h.metal, e.Mass, h.charged)
+		return h.metal.part(e.Mass, h.charged)
 	}
-	return 0
+	return Value{}
 }
 
 func (f *Flow) supply(key string) *Pool {
@@ -118,6 +137,13 @@ func (f *Flow) supply(key string) *Pool {
 	return p
 }
 
+// toStock lays metal of a heat on a shelf; the heat is relieved of what it takes over.
+func (f *Flow) toStock(h *heat, to Place, mass int64) {
+	v := h.value(to, mass)
+	h.credit[creditName(to.Kind)] += v.Cost
+	f.put(to, mass, v)
+}
+
 // fromMelt moves metal out of a heat.
 func (f *Flow) fromMelt(e *Event) {
 	h := f.heat(e.From.ID)
@@ -127,20 +153,18 @@ func (f *Flow) fromMelt(e *Event) {
 	h.out += e.Mass
 	switch e.To.Kind {
 	case Lot, Skimmings, Heel:
-		cost := f.value(h, e.To, e.Mass)
-		h.credit[creditName(e.To.Kind)] += cost
-		f.put(e.To, e.Mass, cost)
+		f.toStock(h, e.To, e.Mass)
 	case Casting:
 		f.cast(e.From.ID, e.To.ID, e.Mass)
 	case Lost:
 		h.lost += e.Mass
 	default: // given away, or found to be of an unknown heat's returns
-		cost := f.value(h, e.To, e.Mass)
-		h.credit["given away"] += cost
+		v := h.value(e.To, e.Mass)
+		h.credit["given away"] += v.Cost
 		if e.To.Kind == Gone {
-			f.Gone[e.To.ID] += cost
+			f.Gone[e.To.ID] += v.Cost
 		} else {
-			f.Expensed["found and missing"] += cost
+			f.Expensed["found and missing"] += v.Cost
 		}
 	}
 }
@@ -177,9 +201,7 @@ func (f *Flow) fromLost(e *Event) {
 	h.lost -= e.Mass
 	switch e.To.Kind {
 	case Lot, Skimmings, Heel:
-		cost := f.value(h, e.To, e.Mass)
-		h.credit[creditName(e.To.Kind)] += cost
-		f.put(e.To, e.Mass, cost)
+		f.toStock(h, e.To, e.Mass)
 	case Casting:
 		f.cast(e.From.ID, e.To.ID, e.Mass)
 	case Melt:
@@ -196,11 +218,11 @@ func (f *Flow) fromCasting(e *Event) {
 		f.cast(c.heat, e.From.ID, -e.Mass)
 		h.out -= e.Mass
 	case Lot, Skimmings, Heel: // broken up
-		cost := f.value(h, e.To, e.Mass)
+		v := h.value(e.To, e.Mass)
 		f.cast(c.heat, e.From.ID, 0) // so that its heat names it whatever it weighed
-		c.credit += cost
+		c.credit += v.Cost
 		c.gone = "broken up"
-		f.put(e.To, e.Mass, cost)
+		f.put(e.To, e.Mass, v)
 	case Gone:
 		c.gone = e.To.ID
 	}

@@ -13,14 +13,16 @@ import (
 type AsOf struct {
 	Recorded time.Time // what the book said at this moment
 	Happened time.Time // what had happened by this moment, as known today
+	through  int64     // what the book said after this entry; 0 for all of it
 }
 
 // IsNow reports whether no past moment was asked for.
-func (a AsOf) IsNow() bool { return a.Recorded.IsZero() && a.Happened.IsZero() }
+func (a AsOf) IsNow() bool { return a.Recorded.IsZero() && a.Happened.IsZero() && a.through == 0 }
 
 func (a AsOf) includes(e *ledger.Entry) bool {
 	return (a.Recorded.IsZero() || !e.Recorded.After(a.Recorded)) &&
-		(a.Happened.IsZero() || !e.Happened.After(a.Happened))
+		(a.Happened.IsZero() || !e.Happened.After(a.Happened)) &&
+		(a.through == 0 || e.Seq <= a.through)
 }
 
 // state is what a position is made of: what accounts hold, and records.

@@ -188,6 +188,8 @@ func TestAnyDayAddsUp(t *testing.T) {
 	rapid.Check(t, func(r *rapid.T) {
 		d := &day{Shop: ledgertest.Open(t), r: r, molds: map[string][]string{}}
 		start := d.Now
+		d.Do(d.SetCosting(ctx, ledger.Meta{}, ledger.Costing{From: start.AddDate(-1, 0, 0), Method: rapid.SampledFrom(ledger.CostMethods).Draw(r, "method"),
+			Normal: []ledger.AlloyShare{{Alloy: "C87300", PPM: 10_000}}}))
 		d.actions()["receive"](r)
 		d.actions()["plan"](r)
 		r.Repeat(d.actions())
@@ -219,7 +221,7 @@ func TestAnyDayAddsUp(t *testing.T) {
 				r.Fatalf("heat %s: in %d, out %d: %+v\n%s", h.Value.ID, b.In(), b.Out(), b.Terms, d.story("heat/"+h.Value.ID))
 			}
 		}
-		d.money()
+		d.money(start)
 		p, err := d.Period(ctx, shop.PeriodQuery{From: start.Add(40 * time.Hour), To: start.AddDate(5, 0, 0)})
 		if err != nil {
 			r.Fatal(err)
@@ -232,29 +234,48 @@ func TestAnyDayAddsUp(t *testing.T) {
 	})
 }
 
-// money checks that all the cost is somewhere under every method, and lies on the
-// metal that is here.
-func (d *day) money() {
-	for _, method := range ledger.CostMethods {
-		d.did(d.SetCosting(ctx, ledger.Meta{}, ledger.Costing{From: d.Now.AddDate(-1, 0, 0), Method: method, Normal: []ledger.AlloyShare{{Alloy: "C87300", PPM: 10_000}}}))
-		c, err := d.Costs(ctx, shop.AsOf{})
-		if err != nil {
-			d.r.Fatal(err)
+// money checks that all the cost is somewhere, lies on the metal that is here, and that
+// the lines of two periods in a row, the first one closed, sum.
+func (d *day) money(start time.Time) {
+	c, err := d.Costs(ctx, shop.AsOf{})
+	if err != nil {
+		d.r.Fatal(err)
+	}
+	moneyAdds(d.r, c)
+	mass := map[string]int64{}
+	held, err := d.lotMass()
+	if err != nil {
+		d.r.Fatal(err)
+	}
+	for _, p := range c.Stock() {
+		mass[p.Pool] += p.Mass
+		if _, lots := held[p.Pool]; lots && (p.Free < 0 || p.Free > p.Mass) {
+			d.r.Fatalf("of %d of %s %d came without a price", p.Mass, p.Pool, p.Free)
 		}
-		moneyAdds(d.r, c)
-		mass := map[string]int64{}
-		held, err := d.lotMass()
-		if err != nil {
-			d.r.Fatal(err)
+	}
+	for alloy, m := range held {
+		if mass[alloy] != int64(m) {
+			d.r.Fatalf("%s holds %d by cost, %d by the book", alloy, mass[alloy], m)
 		}
-		for _, p := range c.Stock() {
-			mass[p.Pool] += p.Mass
-		}
-		for alloy, m := range held {
-			if mass[alloy] != int64(m) {
-				d.r.Fatalf("%s: %s holds %d by cost, %d by the book", method, alloy, mass[alloy], m)
-			}
-		}
+	}
+	middle := start.Add(d.Now.Sub(start) / 2)
+	if !middle.After(start) {
+		return
+	}
+	first, err := d.CostStatement(ctx, start.AddDate(-1, 0, 0), middle)
+	if err != nil {
+		d.r.Fatal(err)
+	}
+	statementSums(d.r, first)
+	d.did(d.CloseMonth(ctx, ledger.Meta{}, start.AddDate(-1, 0, 0), middle))
+	d.did(d.Receive(ctx, ledger.Meta{Happened: start}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(1_000), Price: "9.99 USD"}))
+	second, err := d.CostStatement(ctx, middle, d.Now.AddDate(0, 0, 1))
+	if err != nil {
+		d.r.Fatal(err)
+	}
+	statementSums(d.r, second)
+	if first.Closing == second.Opening {
+		d.r.Fatalf("a delivery dated back changed nothing: %+v", second.Figures())
 	}
 }
 

@@ -82,7 +82,7 @@ func (x Costing_Method) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Costing_Method.Descriptor instead.
 func (Costing_Method) EnumDescriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{7, 0}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{10, 0}
 }
 
 // A named amount of money.
@@ -167,9 +167,18 @@ type HeatCost struct {
 	// The loss that is normal.
 	NormalLoss *Mass `protobuf:"bytes,11,opt,name=normal_loss,json=normalLoss,proto3" json:"normal_loss,omitempty"`
 	// The last entry that was read.
-	Sequence      int64 `protobuf:"varint,12,opt,name=sequence,proto3" json:"sequence,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Sequence int64 `protobuf:"varint,12,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// Of the metal charged: came without a price and counts as free.
+	WithoutPrice *Mass `protobuf:"bytes,13,opt,name=without_price,json=withoutPrice,proto3" json:"without_price,omitempty"`
+	// Of the metal charged: customers' own, which costs nothing.
+	CustomersOwn *Mass `protobuf:"bytes,14,opt,name=customers_own,json=customersOwn,proto3" json:"customers_own,omitempty"`
+	// The lines that differ from what the book said after entry compared_sequence.
+	Changes []*CostChange `protobuf:"bytes,15,rep,name=changes,proto3" json:"changes,omitempty"`
+	// The entry after which the book is compared with now: the one before the last entry
+	// about the heat, unless since_time was given. 0 when there is nothing before.
+	ComparedSequence int64 `protobuf:"varint,16,opt,name=compared_sequence,json=comparedSequence,proto3" json:"compared_sequence,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *HeatCost) Reset() {
@@ -286,6 +295,107 @@ func (x *HeatCost) GetSequence() int64 {
 	return 0
 }
 
+func (x *HeatCost) GetWithoutPrice() *Mass {
+	if x != nil {
+		return x.WithoutPrice
+	}
+	return nil
+}
+
+func (x *HeatCost) GetCustomersOwn() *Mass {
+	if x != nil {
+		return x.CustomersOwn
+	}
+	return nil
+}
+
+func (x *HeatCost) GetChanges() []*CostChange {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+func (x *HeatCost) GetComparedSequence() int64 {
+	if x != nil {
+		return x.ComparedSequence
+	}
+	return 0
+}
+
+// An amount as it was told once and as it is now.
+type CostChange struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What.
+	What string `protobuf:"bytes,1,opt,name=what,proto3" json:"what,omitempty"`
+	// As it was.
+	Was *Money `protobuf:"bytes,2,opt,name=was,proto3" json:"was,omitempty"`
+	// As it is now.
+	Now *Money `protobuf:"bytes,3,opt,name=now,proto3" json:"now,omitempty"`
+	// Now less was.
+	Difference    *Money `protobuf:"bytes,4,opt,name=difference,proto3" json:"difference,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CostChange) Reset() {
+	*x = CostChange{}
+	mi := &file_remelt_v1_cost_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CostChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CostChange) ProtoMessage() {}
+
+func (x *CostChange) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_cost_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CostChange.ProtoReflect.Descriptor instead.
+func (*CostChange) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *CostChange) GetWhat() string {
+	if x != nil {
+		return x.What
+	}
+	return ""
+}
+
+func (x *CostChange) GetWas() *Money {
+	if x != nil {
+		return x.Was
+	}
+	return nil
+}
+
+func (x *CostChange) GetNow() *Money {
+	if x != nil {
+		return x.Now
+	}
+	return nil
+}
+
+func (x *CostChange) GetDifference() *Money {
+	if x != nil {
+		return x.Difference
+	}
+	return nil
+}
+
 // What a casting bears of its heat.
 type CastingCost struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -296,14 +406,24 @@ type CastingCost struct {
 	// What it bears.
 	Cost *Money `protobuf:"bytes,3,opt,name=cost,proto3" json:"cost,omitempty"`
 	// Taken over by what it was broken up into.
-	Recovered     *Money `protobuf:"bytes,4,opt,name=recovered,proto3" json:"recovered,omitempty"`
+	Recovered *Money `protobuf:"bytes,4,opt,name=recovered,proto3" json:"recovered,omitempty"`
+	// shops/{shop}/castings/{casting}/cost
+	Name string `protobuf:"bytes,5,opt,name=name,proto3" json:"name,omitempty"`
+	// The heat it is of.
+	Heat string `protobuf:"bytes,6,opt,name=heat,proto3" json:"heat,omitempty"`
+	// It can still change: the heat is not settled.
+	Provisional bool `protobuf:"varint,7,opt,name=provisional,proto3" json:"provisional,omitempty"`
+	// Of its mass: of metal that came without a price and counts as free.
+	WithoutPrice *Mass `protobuf:"bytes,8,opt,name=without_price,json=withoutPrice,proto3" json:"without_price,omitempty"`
+	// How it left the shop; empty while it is here.
+	Gone          string `protobuf:"bytes,9,opt,name=gone,proto3" json:"gone,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CastingCost) Reset() {
 	*x = CastingCost{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[2]
+	mi := &file_remelt_v1_cost_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -315,7 +435,7 @@ func (x *CastingCost) String() string {
 func (*CastingCost) ProtoMessage() {}
 
 func (x *CastingCost) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[2]
+	mi := &file_remelt_v1_cost_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -328,7 +448,7 @@ func (x *CastingCost) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CastingCost.ProtoReflect.Descriptor instead.
 func (*CastingCost) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{2}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *CastingCost) GetCasting() string {
@@ -359,6 +479,159 @@ func (x *CastingCost) GetRecovered() *Money {
 	return nil
 }
 
+func (x *CastingCost) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *CastingCost) GetHeat() string {
+	if x != nil {
+		return x.Heat
+	}
+	return ""
+}
+
+func (x *CastingCost) GetProvisional() bool {
+	if x != nil {
+		return x.Provisional
+	}
+	return false
+}
+
+func (x *CastingCost) GetWithoutPrice() *Mass {
+	if x != nil {
+		return x.WithoutPrice
+	}
+	return nil
+}
+
+func (x *CastingCost) GetGone() string {
+	if x != nil {
+		return x.Gone
+	}
+	return ""
+}
+
+// What a lot has cost.
+type LotCost struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// shops/{shop}/lots/{lot}/cost
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The alloy.
+	Alloy string `protobuf:"bytes,2,opt,name=alloy,proto3" json:"alloy,omitempty"`
+	// The customer whose own metal it is; empty for the shop's.
+	Owner string `protobuf:"bytes,3,opt,name=owner,proto3" json:"owner,omitempty"`
+	// What it holds.
+	Mass *Mass `protobuf:"bytes,4,opt,name=mass,proto3" json:"mass,omitempty"`
+	// What that cost.
+	Cost *Money `protobuf:"bytes,5,opt,name=cost,proto3" json:"cost,omitempty"`
+	// For reading: the cost of one of the shop's unit of mass.
+	Rate string `protobuf:"bytes,6,opt,name=rate,proto3" json:"rate,omitempty"`
+	// Of what it holds: came without a price and counts as free.
+	WithoutPrice *Mass `protobuf:"bytes,7,opt,name=without_price,json=withoutPrice,proto3" json:"without_price,omitempty"`
+	// Its cost is its share by mass of all stock of its alloy, as the shop reckons.
+	Shared bool `protobuf:"varint,8,opt,name=shared,proto3" json:"shared,omitempty"`
+	// The last entry that was read.
+	Sequence      int64 `protobuf:"varint,9,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LotCost) Reset() {
+	*x = LotCost{}
+	mi := &file_remelt_v1_cost_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LotCost) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LotCost) ProtoMessage() {}
+
+func (x *LotCost) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_cost_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LotCost.ProtoReflect.Descriptor instead.
+func (*LotCost) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *LotCost) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *LotCost) GetAlloy() string {
+	if x != nil {
+		return x.Alloy
+	}
+	return ""
+}
+
+func (x *LotCost) GetOwner() string {
+	if x != nil {
+		return x.Owner
+	}
+	return ""
+}
+
+func (x *LotCost) GetMass() *Mass {
+	if x != nil {
+		return x.Mass
+	}
+	return nil
+}
+
+func (x *LotCost) GetCost() *Money {
+	if x != nil {
+		return x.Cost
+	}
+	return nil
+}
+
+func (x *LotCost) GetRate() string {
+	if x != nil {
+		return x.Rate
+	}
+	return ""
+}
+
+func (x *LotCost) GetWithoutPrice() *Mass {
+	if x != nil {
+		return x.WithoutPrice
+	}
+	return nil
+}
+
+func (x *LotCost) GetShared() bool {
+	if x != nil {
+		return x.Shared
+	}
+	return false
+}
+
+func (x *LotCost) GetSequence() int64 {
+	if x != nil {
+		return x.Sequence
+	}
+	return 0
+}
+
 // What stock has cost.
 type StockValue struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -371,14 +644,16 @@ type StockValue struct {
 	// All metal in stock.
 	Total *Money `protobuf:"bytes,4,opt,name=total,proto3" json:"total,omitempty"`
 	// The last entry that was read.
-	Sequence      int64 `protobuf:"varint,5,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	Sequence int64 `protobuf:"varint,5,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// Customers' own metal here.
+	Customers     []*CustomerStock `protobuf:"bytes,6,rep,name=customers,proto3" json:"customers,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *StockValue) Reset() {
 	*x = StockValue{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[3]
+	mi := &file_remelt_v1_cost_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -390,7 +665,7 @@ func (x *StockValue) String() string {
 func (*StockValue) ProtoMessage() {}
 
 func (x *StockValue) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[3]
+	mi := &file_remelt_v1_cost_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -403,7 +678,7 @@ func (x *StockValue) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StockValue.ProtoReflect.Descriptor instead.
 func (*StockValue) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{3}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *StockValue) GetName() string {
@@ -441,6 +716,86 @@ func (x *StockValue) GetSequence() int64 {
 	return 0
 }
 
+func (x *StockValue) GetCustomers() []*CustomerStock {
+	if x != nil {
+		return x.Customers
+	}
+	return nil
+}
+
+// A customer's own metal of one alloy.
+type CustomerStock struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The customer.
+	Customer string `protobuf:"bytes,1,opt,name=customer,proto3" json:"customer,omitempty"`
+	// The alloy.
+	Alloy string `protobuf:"bytes,2,opt,name=alloy,proto3" json:"alloy,omitempty"`
+	// How much is here.
+	Mass *Mass `protobuf:"bytes,3,opt,name=mass,proto3" json:"mass,omitempty"`
+	// What the shop's own metal in it cost; nothing unless some went in.
+	Cost          *Money `protobuf:"bytes,4,opt,name=cost,proto3" json:"cost,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CustomerStock) Reset() {
+	*x = CustomerStock{}
+	mi := &file_remelt_v1_cost_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CustomerStock) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CustomerStock) ProtoMessage() {}
+
+func (x *CustomerStock) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_cost_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CustomerStock.ProtoReflect.Descriptor instead.
+func (*CustomerStock) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *CustomerStock) GetCustomer() string {
+	if x != nil {
+		return x.Customer
+	}
+	return ""
+}
+
+func (x *CustomerStock) GetAlloy() string {
+	if x != nil {
+		return x.Alloy
+	}
+	return ""
+}
+
+func (x *CustomerStock) GetMass() *Mass {
+	if x != nil {
+		return x.Mass
+	}
+	return nil
+}
+
+func (x *CustomerStock) GetCost() *Money {
+	if x != nil {
+		return x.Cost
+	}
+	return nil
+}
+
 // What one alloy's stock has cost.
 type StockCost struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -452,7 +807,7 @@ type StockCost struct {
 	Cost *Money `protobuf:"bytes,3,opt,name=cost,proto3" json:"cost,omitempty"`
 	// For reading: the cost of one of the shop's unit of mass.
 	Rate string `protobuf:"bytes,4,opt,name=rate,proto3" json:"rate,omitempty"`
-	// What of all that ever came in came without a price and counts as free.
+	// Of what is here: came without a price and counts as free.
 	WithoutPrice  *Mass `protobuf:"bytes,5,opt,name=without_price,json=withoutPrice,proto3" json:"without_price,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -460,7 +815,7 @@ type StockCost struct {
 
 func (x *StockCost) Reset() {
 	*x = StockCost{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[4]
+	mi := &file_remelt_v1_cost_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -472,7 +827,7 @@ func (x *StockCost) String() string {
 func (*StockCost) ProtoMessage() {}
 
 func (x *StockCost) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[4]
+	mi := &file_remelt_v1_cost_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -485,7 +840,7 @@ func (x *StockCost) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StockCost.ProtoReflect.Descriptor instead.
 func (*StockCost) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{4}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *StockCost) GetAlloy() string {
@@ -523,8 +878,8 @@ func (x *StockCost) GetWithoutPrice() *Mass {
 	return nil
 }
 
-// A period's money: opening + bought and spent = everything that left + what is
-// here at the end, to the minor unit.
+// A period's money: opening + corrections of closed periods + bought and spent =
+// everything that left + what is here at the end, to the minor unit.
 type CostStatement struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// shops/{shop}/costStatement
@@ -535,17 +890,23 @@ type CostStatement struct {
 	EndTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
 	// Its lines.
 	Lines []*CostLine `protobuf:"bytes,4,rep,name=lines,proto3" json:"lines,omitempty"`
-	// Closed periods of which the book now says otherwise.
+	// Of a closed period: its lines of which the book now says otherwise. Of the first
+	// open one after it: what closed periods reported since the book began and what the
+	// book says now.
 	Changes []*ClosedPeriodChange `protobuf:"bytes,5,rep,name=changes,proto3" json:"changes,omitempty"`
 	// The last entry that was read.
-	Sequence      int64 `protobuf:"varint,6,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	Sequence int64 `protobuf:"varint,6,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// It is closed: lines and stock are as they were reported.
+	Closed bool `protobuf:"varint,7,opt,name=closed,proto3" json:"closed,omitempty"`
+	// Metal in stock at its end, by alloy.
+	Stock         []*StockCost `protobuf:"bytes,8,rep,name=stock,proto3" json:"stock,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CostStatement) Reset() {
 	*x = CostStatement{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[5]
+	mi := &file_remelt_v1_cost_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -557,7 +918,7 @@ func (x *CostStatement) String() string {
 func (*CostStatement) ProtoMessage() {}
 
 func (x *CostStatement) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[5]
+	mi := &file_remelt_v1_cost_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -570,7 +931,7 @@ func (x *CostStatement) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CostStatement.ProtoReflect.Descriptor instead.
 func (*CostStatement) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{5}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *CostStatement) GetName() string {
@@ -615,6 +976,20 @@ func (x *CostStatement) GetSequence() int64 {
 	return 0
 }
 
+func (x *CostStatement) GetClosed() bool {
+	if x != nil {
+		return x.Closed
+	}
+	return false
+}
+
+func (x *CostStatement) GetStock() []*StockCost {
+	if x != nil {
+		return x.Stock
+	}
+	return nil
+}
+
 // A line of a closed period of which the book now says otherwise.
 type ClosedPeriodChange struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -632,7 +1007,7 @@ type ClosedPeriodChange struct {
 
 func (x *ClosedPeriodChange) Reset() {
 	*x = ClosedPeriodChange{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[6]
+	mi := &file_remelt_v1_cost_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -644,7 +1019,7 @@ func (x *ClosedPeriodChange) String() string {
 func (*ClosedPeriodChange) ProtoMessage() {}
 
 func (x *ClosedPeriodChange) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[6]
+	mi := &file_remelt_v1_cost_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -657,7 +1032,7 @@ func (x *ClosedPeriodChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClosedPeriodChange.ProtoReflect.Descriptor instead.
 func (*ClosedPeriodChange) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{6}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ClosedPeriodChange) GetEndTime() *timestamppb.Timestamp {
@@ -711,7 +1086,7 @@ type Costing struct {
 
 func (x *Costing) Reset() {
 	*x = Costing{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[7]
+	mi := &file_remelt_v1_cost_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -723,7 +1098,7 @@ func (x *Costing) String() string {
 func (*Costing) ProtoMessage() {}
 
 func (x *Costing) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[7]
+	mi := &file_remelt_v1_cost_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -736,7 +1111,7 @@ func (x *Costing) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Costing.ProtoReflect.Descriptor instead.
 func (*Costing) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{7}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Costing) GetName() string {
@@ -801,7 +1176,7 @@ type AlloyPrice struct {
 
 func (x *AlloyPrice) Reset() {
 	*x = AlloyPrice{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[8]
+	mi := &file_remelt_v1_cost_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -813,7 +1188,7 @@ func (x *AlloyPrice) String() string {
 func (*AlloyPrice) ProtoMessage() {}
 
 func (x *AlloyPrice) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[8]
+	mi := &file_remelt_v1_cost_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -826,7 +1201,7 @@ func (x *AlloyPrice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AlloyPrice.ProtoReflect.Descriptor instead.
 func (*AlloyPrice) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{8}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *AlloyPrice) GetAlloy() string {
@@ -856,7 +1231,7 @@ type NormalLoss struct {
 
 func (x *NormalLoss) Reset() {
 	*x = NormalLoss{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[9]
+	mi := &file_remelt_v1_cost_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -868,7 +1243,7 @@ func (x *NormalLoss) String() string {
 func (*NormalLoss) ProtoMessage() {}
 
 func (x *NormalLoss) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[9]
+	mi := &file_remelt_v1_cost_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -881,7 +1256,7 @@ func (x *NormalLoss) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NormalLoss.ProtoReflect.Descriptor instead.
 func (*NormalLoss) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{9}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *NormalLoss) GetAlloy() string {
@@ -911,7 +1286,7 @@ type CrucibleWear struct {
 
 func (x *CrucibleWear) Reset() {
 	*x = CrucibleWear{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[10]
+	mi := &file_remelt_v1_cost_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -923,7 +1298,7 @@ func (x *CrucibleWear) String() string {
 func (*CrucibleWear) ProtoMessage() {}
 
 func (x *CrucibleWear) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[10]
+	mi := &file_remelt_v1_cost_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -936,7 +1311,7 @@ func (x *CrucibleWear) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CrucibleWear.ProtoReflect.Descriptor instead.
 func (*CrucibleWear) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{10}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *CrucibleWear) GetPot() string {
@@ -957,14 +1332,16 @@ func (x *CrucibleWear) GetPrice() string {
 type GetHeatCostRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// shops/{shop}/heats/{heat}/cost
-	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Also say by how much it changed since the book as it was known at this moment.
+	SinceTime     *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=since_time,json=sinceTime,proto3" json:"since_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *GetHeatCostRequest) Reset() {
 	*x = GetHeatCostRequest{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[11]
+	mi := &file_remelt_v1_cost_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -976,7 +1353,7 @@ func (x *GetHeatCostRequest) String() string {
 func (*GetHeatCostRequest) ProtoMessage() {}
 
 func (x *GetHeatCostRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[11]
+	mi := &file_remelt_v1_cost_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -989,7 +1366,7 @@ func (x *GetHeatCostRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetHeatCostRequest.ProtoReflect.Descriptor instead.
 func (*GetHeatCostRequest) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{11}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *GetHeatCostRequest) GetName() string {
@@ -997,6 +1374,13 @@ func (x *GetHeatCostRequest) GetName() string {
 		return x.Name
 	}
 	return ""
+}
+
+func (x *GetHeatCostRequest) GetSinceTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.SinceTime
+	}
+	return nil
 }
 
 // Response of GetHeatCost.
@@ -1010,7 +1394,7 @@ type GetHeatCostResponse struct {
 
 func (x *GetHeatCostResponse) Reset() {
 	*x = GetHeatCostResponse{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[12]
+	mi := &file_remelt_v1_cost_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1022,7 +1406,7 @@ func (x *GetHeatCostResponse) String() string {
 func (*GetHeatCostResponse) ProtoMessage() {}
 
 func (x *GetHeatCostResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[12]
+	mi := &file_remelt_v1_cost_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1035,10 +1419,212 @@ func (x *GetHeatCostResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetHeatCostResponse.ProtoReflect.Descriptor instead.
 func (*GetHeatCostResponse) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{12}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *GetHeatCostResponse) GetCost() *HeatCost {
+	if x != nil {
+		return x.Cost
+	}
+	return nil
+}
+
+// Request of GetLotCost.
+type GetLotCostRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// shops/{shop}/lots/{lot}/cost
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// As the book knew it at this moment.
+	RecordedTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=recorded_time,json=recordedTime,proto3" json:"recorded_time,omitempty"`
+	// As it was at this moment, as known today.
+	HappenedTime  *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=happened_time,json=happenedTime,proto3" json:"happened_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetLotCostRequest) Reset() {
+	*x = GetLotCostRequest{}
+	mi := &file_remelt_v1_cost_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetLotCostRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetLotCostRequest) ProtoMessage() {}
+
+func (x *GetLotCostRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_cost_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetLotCostRequest.ProtoReflect.Descriptor instead.
+func (*GetLotCostRequest) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *GetLotCostRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *GetLotCostRequest) GetRecordedTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.RecordedTime
+	}
+	return nil
+}
+
+func (x *GetLotCostRequest) GetHappenedTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.HappenedTime
+	}
+	return nil
+}
+
+// Response of GetLotCost.
+type GetLotCostResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cost.
+	Cost          *LotCost `protobuf:"bytes,1,opt,name=cost,proto3" json:"cost,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetLotCostResponse) Reset() {
+	*x = GetLotCostResponse{}
+	mi := &file_remelt_v1_cost_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetLotCostResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetLotCostResponse) ProtoMessage() {}
+
+func (x *GetLotCostResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_cost_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetLotCostResponse.ProtoReflect.Descriptor instead.
+func (*GetLotCostResponse) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *GetLotCostResponse) GetCost() *LotCost {
+	if x != nil {
+		return x.Cost
+	}
+	return nil
+}
+
+// Request of GetCastingCost.
+type GetCastingCostRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// shops/{shop}/castings/{casting}/cost
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetCastingCostRequest) Reset() {
+	*x = GetCastingCostRequest{}
+	mi := &file_remelt_v1_cost_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetCastingCostRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetCastingCostRequest) ProtoMessage() {}
+
+func (x *GetCastingCostRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_cost_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetCastingCostRequest.ProtoReflect.Descriptor instead.
+func (*GetCastingCostRequest) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *GetCastingCostRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// Response of GetCastingCost.
+type GetCastingCostResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cost.
+	Cost          *CastingCost `protobuf:"bytes,1,opt,name=cost,proto3" json:"cost,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetCastingCostResponse) Reset() {
+	*x = GetCastingCostResponse{}
+	mi := &file_remelt_v1_cost_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetCastingCostResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetCastingCostResponse) ProtoMessage() {}
+
+func (x *GetCastingCostResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_cost_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetCastingCostResponse.ProtoReflect.Descriptor instead.
+func (*GetCastingCostResponse) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *GetCastingCostResponse) GetCost() *CastingCost {
 	if x != nil {
 		return x.Cost
 	}
@@ -1060,7 +1646,7 @@ type GetStockValueRequest struct {
 
 func (x *GetStockValueRequest) Reset() {
 	*x = GetStockValueRequest{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[13]
+	mi := &file_remelt_v1_cost_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1072,7 +1658,7 @@ func (x *GetStockValueRequest) String() string {
 func (*GetStockValueRequest) ProtoMessage() {}
 
 func (x *GetStockValueRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[13]
+	mi := &file_remelt_v1_cost_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1085,7 +1671,7 @@ func (x *GetStockValueRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetStockValueRequest.ProtoReflect.Descriptor instead.
 func (*GetStockValueRequest) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{13}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *GetStockValueRequest) GetName() string {
@@ -1120,7 +1706,7 @@ type GetStockValueResponse struct {
 
 func (x *GetStockValueResponse) Reset() {
 	*x = GetStockValueResponse{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[14]
+	mi := &file_remelt_v1_cost_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1132,7 +1718,7 @@ func (x *GetStockValueResponse) String() string {
 func (*GetStockValueResponse) ProtoMessage() {}
 
 func (x *GetStockValueResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[14]
+	mi := &file_remelt_v1_cost_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1145,7 +1731,7 @@ func (x *GetStockValueResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetStockValueResponse.ProtoReflect.Descriptor instead.
 func (*GetStockValueResponse) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{14}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *GetStockValueResponse) GetValue() *StockValue {
@@ -1170,7 +1756,7 @@ type GetCostStatementRequest struct {
 
 func (x *GetCostStatementRequest) Reset() {
 	*x = GetCostStatementRequest{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[15]
+	mi := &file_remelt_v1_cost_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1182,7 +1768,7 @@ func (x *GetCostStatementRequest) String() string {
 func (*GetCostStatementRequest) ProtoMessage() {}
 
 func (x *GetCostStatementRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[15]
+	mi := &file_remelt_v1_cost_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1195,7 +1781,7 @@ func (x *GetCostStatementRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCostStatementRequest.ProtoReflect.Descriptor instead.
 func (*GetCostStatementRequest) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{15}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *GetCostStatementRequest) GetName() string {
@@ -1230,7 +1816,7 @@ type GetCostStatementResponse struct {
 
 func (x *GetCostStatementResponse) Reset() {
 	*x = GetCostStatementResponse{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[16]
+	mi := &file_remelt_v1_cost_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1242,7 +1828,7 @@ func (x *GetCostStatementResponse) String() string {
 func (*GetCostStatementResponse) ProtoMessage() {}
 
 func (x *GetCostStatementResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[16]
+	mi := &file_remelt_v1_cost_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1255,7 +1841,7 @@ func (x *GetCostStatementResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCostStatementResponse.ProtoReflect.Descriptor instead.
 func (*GetCostStatementResponse) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{16}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *GetCostStatementResponse) GetStatement() *CostStatement {
@@ -1293,7 +1879,7 @@ type SetCostingRequest struct {
 
 func (x *SetCostingRequest) Reset() {
 	*x = SetCostingRequest{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[17]
+	mi := &file_remelt_v1_cost_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1305,7 +1891,7 @@ func (x *SetCostingRequest) String() string {
 func (*SetCostingRequest) ProtoMessage() {}
 
 func (x *SetCostingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[17]
+	mi := &file_remelt_v1_cost_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1318,7 +1904,7 @@ func (x *SetCostingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetCostingRequest.ProtoReflect.Descriptor instead.
 func (*SetCostingRequest) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{17}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *SetCostingRequest) GetParent() string {
@@ -1390,7 +1976,7 @@ type SetCostingResponse struct {
 
 func (x *SetCostingResponse) Reset() {
 	*x = SetCostingResponse{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[18]
+	mi := &file_remelt_v1_cost_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1402,7 +1988,7 @@ func (x *SetCostingResponse) String() string {
 func (*SetCostingResponse) ProtoMessage() {}
 
 func (x *SetCostingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[18]
+	mi := &file_remelt_v1_cost_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1415,7 +2001,7 @@ func (x *SetCostingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetCostingResponse.ProtoReflect.Descriptor instead.
 func (*SetCostingResponse) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{18}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *SetCostingResponse) GetCosting() *Costing {
@@ -1447,7 +2033,7 @@ type ListCostingsRequest struct {
 
 func (x *ListCostingsRequest) Reset() {
 	*x = ListCostingsRequest{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[19]
+	mi := &file_remelt_v1_cost_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1459,7 +2045,7 @@ func (x *ListCostingsRequest) String() string {
 func (*ListCostingsRequest) ProtoMessage() {}
 
 func (x *ListCostingsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[19]
+	mi := &file_remelt_v1_cost_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1472,7 +2058,7 @@ func (x *ListCostingsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCostingsRequest.ProtoReflect.Descriptor instead.
 func (*ListCostingsRequest) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{19}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ListCostingsRequest) GetParent() string {
@@ -1509,7 +2095,7 @@ type ListCostingsResponse struct {
 
 func (x *ListCostingsResponse) Reset() {
 	*x = ListCostingsResponse{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[20]
+	mi := &file_remelt_v1_cost_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1521,7 +2107,7 @@ func (x *ListCostingsResponse) String() string {
 func (*ListCostingsResponse) ProtoMessage() {}
 
 func (x *ListCostingsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[20]
+	mi := &file_remelt_v1_cost_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1534,7 +2120,7 @@ func (x *ListCostingsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCostingsResponse.ProtoReflect.Descriptor instead.
 func (*ListCostingsResponse) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{20}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ListCostingsResponse) GetCostings() []*Costing {
@@ -1580,7 +2166,7 @@ type ClosePeriodRequest struct {
 
 func (x *ClosePeriodRequest) Reset() {
 	*x = ClosePeriodRequest{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[21]
+	mi := &file_remelt_v1_cost_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1592,7 +2178,7 @@ func (x *ClosePeriodRequest) String() string {
 func (*ClosePeriodRequest) ProtoMessage() {}
 
 func (x *ClosePeriodRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[21]
+	mi := &file_remelt_v1_cost_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1605,7 +2191,7 @@ func (x *ClosePeriodRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClosePeriodRequest.ProtoReflect.Descriptor instead.
 func (*ClosePeriodRequest) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{21}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ClosePeriodRequest) GetParent() string {
@@ -1684,7 +2270,7 @@ type ClosePeriodResponse struct {
 
 func (x *ClosePeriodResponse) Reset() {
 	*x = ClosePeriodResponse{}
-	mi := &file_remelt_v1_cost_proto_msgTypes[22]
+	mi := &file_remelt_v1_cost_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1696,7 +2282,7 @@ func (x *ClosePeriodResponse) String() string {
 func (*ClosePeriodResponse) ProtoMessage() {}
 
 func (x *ClosePeriodResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_cost_proto_msgTypes[22]
+	mi := &file_remelt_v1_cost_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1709,7 +2295,7 @@ func (x *ClosePeriodResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClosePeriodResponse.ProtoReflect.Descriptor instead.
 func (*ClosePeriodResponse) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{22}
+	return file_remelt_v1_cost_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *ClosePeriodResponse) GetStatement() *CostStatement {
@@ -1733,7 +2319,7 @@ const file_remelt_v1_cost_proto_rawDesc = "" +
 	"\x14remelt/v1/cost.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x17remelt/v1/measure.proto\"P\n" +
 	"\bCostLine\x12\x17\n" +
 	"\x04what\x18\x01 \x01(\tB\x03\xe0A\x03R\x04what\x12+\n" +
-	"\x05money\x18\x02 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x05money\"\x99\x05\n" +
+	"\x05money\x18\x02 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x05money\"\xf7\x06\n" +
 	"\bHeatCost\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12%\n" +
 	"\vprovisional\x18\x02 \x01(\bB\x03\xe0A\x03R\vprovisional\x12+\n" +
@@ -1751,30 +2337,70 @@ const file_remelt_v1_cost_proto_rawDesc = "" +
 	" \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x04lost\x125\n" +
 	"\vnormal_loss\x18\v \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\n" +
 	"normalLoss\x12\x1f\n" +
-	"\bsequence\x18\f \x01(\x03B\x03\xe0A\x03R\bsequence:U\xeaAR\n" +
-	"\x1bremelt.example.org/HeatCost\x12\x1eshops/{shop}/heats/{heat}/cost*\theatCosts2\bheatCost\"\xd5\x01\n" +
+	"\bsequence\x18\f \x01(\x03B\x03\xe0A\x03R\bsequence\x129\n" +
+	"\rwithout_price\x18\r \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\fwithoutPrice\x129\n" +
+	"\rcustomers_own\x18\x0e \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\fcustomersOwn\x124\n" +
+	"\achanges\x18\x0f \x03(\v2\x15.remelt.v1.CostChangeB\x03\xe0A\x03R\achanges\x120\n" +
+	"\x11compared_sequence\x18\x10 \x01(\x03B\x03\xe0A\x03R\x10comparedSequence:U\xeaAR\n" +
+	"\x1bremelt.example.org/HeatCost\x12\x1eshops/{shop}/heats/{heat}/cost*\theatCosts2\bheatCost\"\xae\x01\n" +
+	"\n" +
+	"CostChange\x12\x17\n" +
+	"\x04what\x18\x01 \x01(\tB\x03\xe0A\x03R\x04what\x12'\n" +
+	"\x03was\x18\x02 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x03was\x12'\n" +
+	"\x03now\x18\x03 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x03now\x125\n" +
+	"\n" +
+	"difference\x18\x04 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\n" +
+	"difference\"\x84\x04\n" +
 	"\vCastingCost\x12<\n" +
 	"\acasting\x18\x01 \x01(\tB\"\xe0A\x03\xfaA\x1c\n" +
 	"\x1aremelt.example.org/CastingR\acasting\x12(\n" +
 	"\x04mass\x18\x02 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x04mass\x12)\n" +
 	"\x04cost\x18\x03 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x04cost\x123\n" +
-	"\trecovered\x18\x04 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\trecovered\"\xb8\x02\n" +
+	"\trecovered\x18\x04 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\trecovered\x12\x17\n" +
+	"\x04name\x18\x05 \x01(\tB\x03\xe0A\bR\x04name\x123\n" +
+	"\x04heat\x18\x06 \x01(\tB\x1f\xe0A\x03\xfaA\x19\n" +
+	"\x17remelt.example.org/HeatR\x04heat\x12%\n" +
+	"\vprovisional\x18\a \x01(\bB\x03\xe0A\x03R\vprovisional\x129\n" +
+	"\rwithout_price\x18\b \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\fwithoutPrice\x12\x17\n" +
+	"\x04gone\x18\t \x01(\tB\x03\xe0A\x03R\x04gone:d\xeaAa\n" +
+	"\x1eremelt.example.org/CastingCost\x12$shops/{shop}/castings/{casting}/cost*\fcastingCosts2\vcastingCost\"\xcb\x03\n" +
+	"\aLotCost\x12\x17\n" +
+	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x126\n" +
+	"\x05alloy\x18\x02 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
+	"\x18remelt.example.org/AlloyR\x05alloy\x126\n" +
+	"\x05owner\x18\x03 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
+	"\x18remelt.example.org/PartyR\x05owner\x12(\n" +
+	"\x04mass\x18\x04 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x04mass\x12)\n" +
+	"\x04cost\x18\x05 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x04cost\x12\x17\n" +
+	"\x04rate\x18\x06 \x01(\tB\x03\xe0A\x03R\x04rate\x129\n" +
+	"\rwithout_price\x18\a \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\fwithoutPrice\x12\x1b\n" +
+	"\x06shared\x18\b \x01(\bB\x03\xe0A\x03R\x06shared\x12\x1f\n" +
+	"\bsequence\x18\t \x01(\x03B\x03\xe0A\x03R\bsequence:P\xeaAM\n" +
+	"\x1aremelt.example.org/LotCost\x12\x1cshops/{shop}/lots/{lot}/cost*\blotCosts2\alotCost\"\xf5\x02\n" +
 	"\n" +
 	"StockValue\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x127\n" +
 	"\tpositions\x18\x02 \x03(\v2\x14.remelt.v1.StockCostB\x03\xe0A\x03R\tpositions\x124\n" +
 	"\bsupplies\x18\x03 \x03(\v2\x13.remelt.v1.CostLineB\x03\xe0A\x03R\bsupplies\x12+\n" +
 	"\x05total\x18\x04 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x05total\x12\x1f\n" +
-	"\bsequence\x18\x05 \x01(\x03B\x03\xe0A\x03R\bsequence:T\xeaAQ\n" +
+	"\bsequence\x18\x05 \x01(\x03B\x03\xe0A\x03R\bsequence\x12;\n" +
+	"\tcustomers\x18\x06 \x03(\v2\x18.remelt.v1.CustomerStockB\x03\xe0A\x03R\tcustomers:T\xeaAQ\n" +
 	"\x1dremelt.example.org/StockValue\x12\x17shops/{shop}/stockValue*\vstockValues2\n" +
-	"stockValue\"\xec\x01\n" +
+	"stockValue\"\xda\x01\n" +
+	"\rCustomerStock\x12<\n" +
+	"\bcustomer\x18\x01 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
+	"\x18remelt.example.org/PartyR\bcustomer\x126\n" +
+	"\x05alloy\x18\x02 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
+	"\x18remelt.example.org/AlloyR\x05alloy\x12(\n" +
+	"\x04mass\x18\x03 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x04mass\x12)\n" +
+	"\x04cost\x18\x04 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x04cost\"\xec\x01\n" +
 	"\tStockCost\x126\n" +
 	"\x05alloy\x18\x01 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
 	"\x18remelt.example.org/AlloyR\x05alloy\x12(\n" +
 	"\x04mass\x18\x02 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x04mass\x12)\n" +
 	"\x04cost\x18\x03 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x04cost\x12\x17\n" +
 	"\x04rate\x18\x04 \x01(\tB\x03\xe0A\x03R\x04rate\x129\n" +
-	"\rwithout_price\x18\x05 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\fwithoutPrice\"\x95\x03\n" +
+	"\rwithout_price\x18\x05 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\fwithoutPrice\"\xe3\x03\n" +
 	"\rCostStatement\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12>\n" +
 	"\n" +
@@ -1782,7 +2408,9 @@ const file_remelt_v1_cost_proto_rawDesc = "" +
 	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\aendTime\x12.\n" +
 	"\x05lines\x18\x04 \x03(\v2\x13.remelt.v1.CostLineB\x03\xe0A\x03R\x05lines\x12<\n" +
 	"\achanges\x18\x05 \x03(\v2\x1d.remelt.v1.ClosedPeriodChangeB\x03\xe0A\x03R\achanges\x12\x1f\n" +
-	"\bsequence\x18\x06 \x01(\x03B\x03\xe0A\x03R\bsequence:`\xeaA]\n" +
+	"\bsequence\x18\x06 \x01(\x03B\x03\xe0A\x03R\bsequence\x12\x1b\n" +
+	"\x06closed\x18\a \x01(\bB\x03\xe0A\x03R\x06closed\x12/\n" +
+	"\x05stock\x18\b \x03(\v2\x14.remelt.v1.StockCostB\x03\xe0A\x03R\x05stock:`\xeaA]\n" +
 	" remelt.example.org/CostStatement\x12\x1ashops/{shop}/costStatement*\x0ecostStatements2\rcostStatement\"\xc5\x01\n" +
 	"\x12ClosedPeriodChange\x12:\n" +
 	"\bend_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\aendTime\x12\x17\n" +
@@ -1817,12 +2445,26 @@ const file_remelt_v1_cost_proto_rawDesc = "" +
 	"\fCrucibleWear\x120\n" +
 	"\x03pot\x18\x01 \x01(\tB\x1e\xe0A\x02\xfaA\x18\n" +
 	"\x16remelt.example.org/PotR\x03pot\x12\x19\n" +
-	"\x05price\x18\x02 \x01(\tB\x03\xe0A\x02R\x05price\"S\n" +
+	"\x05price\x18\x02 \x01(\tB\x03\xe0A\x02R\x05price\"\x93\x01\n" +
 	"\x12GetHeatCostRequest\x12=\n" +
 	"\x04name\x18\x01 \x01(\tB)\xe0A\x02\xfaA\x1d\n" +
-	"\x1bremelt.example.org/HeatCost\xbaH\x03\xc8\x01\x01R\x04name\"C\n" +
+	"\x1bremelt.example.org/HeatCost\xbaH\x03\xc8\x01\x01R\x04name\x12>\n" +
+	"\n" +
+	"since_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x01R\tsinceTime\"C\n" +
 	"\x13GetHeatCostResponse\x12,\n" +
-	"\x04cost\x18\x01 \x01(\v2\x13.remelt.v1.HeatCostB\x03\xe0A\x03R\x04cost\"\xe3\x01\n" +
+	"\x04cost\x18\x01 \x01(\v2\x13.remelt.v1.HeatCostB\x03\xe0A\x03R\x04cost\"\xdd\x01\n" +
+	"\x11GetLotCostRequest\x12<\n" +
+	"\x04name\x18\x01 \x01(\tB(\xe0A\x02\xfaA\x1c\n" +
+	"\x1aremelt.example.org/LotCost\xbaH\x03\xc8\x01\x01R\x04name\x12D\n" +
+	"\rrecorded_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x01R\frecordedTime\x12D\n" +
+	"\rhappened_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x01R\fhappenedTime\"A\n" +
+	"\x12GetLotCostResponse\x12+\n" +
+	"\x04cost\x18\x01 \x01(\v2\x12.remelt.v1.LotCostB\x03\xe0A\x03R\x04cost\"Y\n" +
+	"\x15GetCastingCostRequest\x12@\n" +
+	"\x04name\x18\x01 \x01(\tB,\xe0A\x02\xfaA \n" +
+	"\x1eremelt.example.org/CastingCost\xbaH\x03\xc8\x01\x01R\x04name\"I\n" +
+	"\x16GetCastingCostResponse\x12/\n" +
+	"\x04cost\x18\x01 \x01(\v2\x16.remelt.v1.CastingCostB\x03\xe0A\x03R\x04cost\"\xe3\x01\n" +
 	"\x14GetStockValueRequest\x12?\n" +
 	"\x04name\x18\x01 \x01(\tB+\xe0A\x02\xfaA\x1f\n" +
 	"\x1dremelt.example.org/StockValue\xbaH\x03\xc8\x01\x01R\x04name\x12D\n" +
@@ -1876,10 +2518,13 @@ const file_remelt_v1_cost_proto_rawDesc = "" +
 	"\x06device\x18\x19 \x01(\tB\x03\xe0A\x01R\x06device\"\x7f\n" +
 	"\x13ClosePeriodResponse\x12;\n" +
 	"\tstatement\x18\x01 \x01(\v2\x18.remelt.v1.CostStatementB\x03\xe0A\x03R\tstatement\x12+\n" +
-	"\x05entry\x18\x02 \x01(\v2\x10.remelt.v1.EntryB\x03\xe0A\x03R\x05entry2\x9f\x06\n" +
+	"\x05entry\x18\x02 \x01(\v2\x10.remelt.v1.EntryB\x03\xe0A\x03R\x05entry2\xa2\b\n" +
 	"\vCostService\x12{\n" +
 	"\vGetHeatCost\x12\x1d.remelt.v1.GetHeatCostRequest\x1a\x1e.remelt.v1.GetHeatCostResponse\"-\x82\xd3\xe4\x93\x02'b\x04cost\x12\x1f/v1/{name=shops/*/heats/*/cost}\x12\x80\x01\n" +
-	"\rGetStockValue\x12\x1f.remelt.v1.GetStockValueRequest\x1a .remelt.v1.GetStockValueResponse\",\x82\xd3\xe4\x93\x02&b\x05value\x12\x1d/v1/{name=shops/*/stockValue}\x12\x90\x01\n" +
+	"\rGetStockValue\x12\x1f.remelt.v1.GetStockValueRequest\x1a .remelt.v1.GetStockValueResponse\",\x82\xd3\xe4\x93\x02&b\x05value\x12\x1d/v1/{name=shops/*/stockValue}\x12w\n" +
+	"\n" +
+	"GetLotCost\x12\x1c.remelt.v1.GetLotCostRequest\x1a\x1d.remelt.v1.GetLotCostResponse\",\x82\xd3\xe4\x93\x02&b\x04cost\x12\x1e/v1/{name=shops/*/lots/*/cost}\x12\x87\x01\n" +
+	"\x0eGetCastingCost\x12 .remelt.v1.GetCastingCostRequest\x1a!.remelt.v1.GetCastingCostResponse\"0\x82\xd3\xe4\x93\x02*b\x04cost\x12\"/v1/{name=shops/*/castings/*/cost}\x12\x90\x01\n" +
 	"\x10GetCostStatement\x12\".remelt.v1.GetCostStatementRequest\x1a#.remelt.v1.GetCostStatementResponse\"3\x82\xd3\xe4\x93\x02-b\tstatement\x12 /v1/{name=shops/*/costStatement}\x12|\n" +
 	"\n" +
 	"SetCosting\x12\x1c.remelt.v1.SetCostingRequest\x1a\x1d.remelt.v1.SetCostingResponse\"1\x82\xd3\xe4\x93\x02+:\x01*b\acosting\"\x1d/v1/{parent=shops/*}/costings\x12v\n" +
@@ -1899,104 +2544,134 @@ func file_remelt_v1_cost_proto_rawDescGZIP() []byte {
 }
 
 var file_remelt_v1_cost_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_remelt_v1_cost_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
+var file_remelt_v1_cost_proto_msgTypes = make([]protoimpl.MessageInfo, 30)
 var file_remelt_v1_cost_proto_goTypes = []any{
 	(Costing_Method)(0),              // 0: remelt.v1.Costing.Method
 	(*CostLine)(nil),                 // 1: remelt.v1.CostLine
 	(*HeatCost)(nil),                 // 2: remelt.v1.HeatCost
-	(*CastingCost)(nil),              // 3: remelt.v1.CastingCost
-	(*StockValue)(nil),               // 4: remelt.v1.StockValue
-	(*StockCost)(nil),                // 5: remelt.v1.StockCost
-	(*CostStatement)(nil),            // 6: remelt.v1.CostStatement
-	(*ClosedPeriodChange)(nil),       // 7: remelt.v1.ClosedPeriodChange
-	(*Costing)(nil),                  // 8: remelt.v1.Costing
-	(*AlloyPrice)(nil),               // 9: remelt.v1.AlloyPrice
-	(*NormalLoss)(nil),               // 10: remelt.v1.NormalLoss
-	(*CrucibleWear)(nil),             // 11: remelt.v1.CrucibleWear
-	(*GetHeatCostRequest)(nil),       // 12: remelt.v1.GetHeatCostRequest
-	(*GetHeatCostResponse)(nil),      // 13: remelt.v1.GetHeatCostResponse
-	(*GetStockValueRequest)(nil),     // 14: remelt.v1.GetStockValueRequest
-	(*GetStockValueResponse)(nil),    // 15: remelt.v1.GetStockValueResponse
-	(*GetCostStatementRequest)(nil),  // 16: remelt.v1.GetCostStatementRequest
-	(*GetCostStatementResponse)(nil), // 17: remelt.v1.GetCostStatementResponse
-	(*SetCostingRequest)(nil),        // 18: remelt.v1.SetCostingRequest
-	(*SetCostingResponse)(nil),       // 19: remelt.v1.SetCostingResponse
-	(*ListCostingsRequest)(nil),      // 20: remelt.v1.ListCostingsRequest
-	(*ListCostingsResponse)(nil),     // 21: remelt.v1.ListCostingsResponse
-	(*ClosePeriodRequest)(nil),       // 22: remelt.v1.ClosePeriodRequest
-	(*ClosePeriodResponse)(nil),      // 23: remelt.v1.ClosePeriodResponse
-	(*Money)(nil),                    // 24: remelt.v1.Money
-	(*Mass)(nil),                     // 25: remelt.v1.Mass
-	(*timestamppb.Timestamp)(nil),    // 26: google.protobuf.Timestamp
-	(*Entry)(nil),                    // 27: remelt.v1.Entry
+	(*CostChange)(nil),               // 3: remelt.v1.CostChange
+	(*CastingCost)(nil),              // 4: remelt.v1.CastingCost
+	(*LotCost)(nil),                  // 5: remelt.v1.LotCost
+	(*StockValue)(nil),               // 6: remelt.v1.StockValue
+	(*CustomerStock)(nil),            // 7: remelt.v1.CustomerStock
+	(*StockCost)(nil),                // 8: remelt.v1.StockCost
+	(*CostStatement)(nil),            // 9: remelt.v1.CostStatement
+	(*ClosedPeriodChange)(nil),       // 10: remelt.v1.ClosedPeriodChange
+	(*Costing)(nil),                  // 11: remelt.v1.Costing
+	(*AlloyPrice)(nil),               // 12: remelt.v1.AlloyPrice
+	(*NormalLoss)(nil),               // 13: remelt.v1.NormalLoss
+	(*CrucibleWear)(nil),             // 14: remelt.v1.CrucibleWear
+	(*GetHeatCostRequest)(nil),       // 15: remelt.v1.GetHeatCostRequest
+	(*GetHeatCostResponse)(nil),      // 16: remelt.v1.GetHeatCostResponse
+	(*GetLotCostRequest)(nil),        // 17: remelt.v1.GetLotCostRequest
+	(*GetLotCostResponse)(nil),       // 18: remelt.v1.GetLotCostResponse
+	(*GetCastingCostRequest)(nil),    // 19: remelt.v1.GetCastingCostRequest
+	(*GetCastingCostResponse)(nil),   // 20: remelt.v1.GetCastingCostResponse
+	(*GetStockValueRequest)(nil),     // 21: remelt.v1.GetStockValueRequest
+	(*GetStockValueResponse)(nil),    // 22: remelt.v1.GetStockValueResponse
+	(*GetCostStatementRequest)(nil),  // 23: remelt.v1.GetCostStatementRequest
+	(*GetCostStatementResponse)(nil), // 24: remelt.v1.GetCostStatementResponse
+	(*SetCostingRequest)(nil),        // 25: remelt.v1.SetCostingRequest
+	(*SetCostingResponse)(nil),       // 26: remelt.v1.SetCostingResponse
+	(*ListCostingsRequest)(nil),      // 27: remelt.v1.ListCostingsRequest
+	(*ListCostingsResponse)(nil),     // 28: remelt.v1.ListCostingsResponse
+	(*ClosePeriodRequest)(nil),       // 29: remelt.v1.ClosePeriodRequest
+	(*ClosePeriodResponse)(nil),      // 30: remelt.v1.ClosePeriodResponse
+	(*Money)(nil),                    // 31: remelt.v1.Money
+	(*Mass)(nil),                     // 32: remelt.v1.Mass
+	(*timestamppb.Timestamp)(nil),    // 33: google.protobuf.Timestamp
+	(*Entry)(nil),                    // 34: remelt.v1.Entry
 }
 var file_remelt_v1_cost_proto_depIdxs = []int32{
-	24, // 0: remelt.v1.CostLine.money:type_name -> remelt.v1.Money
-	24, // 1: remelt.v1.HeatCost.metal:type_name -> remelt.v1.Money
+	31, // 0: remelt.v1.CostLine.money:type_name -> remelt.v1.Money
+	31, // 1: remelt.v1.HeatCost.metal:type_name -> remelt.v1.Money
 	1,  // 2: remelt.v1.HeatCost.conversion:type_name -> remelt.v1.CostLine
 	1,  // 3: remelt.v1.HeatCost.credits:type_name -> remelt.v1.CostLine
-	3,  // 4: remelt.v1.HeatCost.castings:type_name -> remelt.v1.CastingCost
-	24, // 5: remelt.v1.HeatCost.abnormal_loss:type_name -> remelt.v1.Money
-	24, // 6: remelt.v1.HeatCost.in_process:type_name -> remelt.v1.Money
-	25, // 7: remelt.v1.HeatCost.charged:type_name -> remelt.v1.Mass
-	25, // 8: remelt.v1.HeatCost.lost:type_name -> remelt.v1.Mass
-	25, // 9: remelt.v1.HeatCost.normal_loss:type_name -> remelt.v1.Mass
-	25, // 10: remelt.v1.CastingCost.mass:type_name -> remelt.v1.Mass
-	24, // 11: remelt.v1.CastingCost.cost:type_name -> remelt.v1.Money
-	24, // 12: remelt.v1.CastingCost.recovered:type_name -> remelt.v1.Money
-	5,  // 13: remelt.v1.StockValue.positions:type_name -> remelt.v1.StockCost
-	1,  // 14: remelt.v1.StockValue.supplies:type_name -> remelt.v1.CostLine
-	24, // 15: remelt.v1.StockValue.total:type_name -> remelt.v1.Money
-	25, // 16: remelt.v1.StockCost.mass:type_name -> remelt.v1.Mass
-	24, // 17: remelt.v1.StockCost.cost:type_name -> remelt.v1.Money
-	25, // 18: remelt.v1.StockCost.without_price:type_name -> remelt.v1.Mass
-	26, // 19: remelt.v1.CostStatement.start_time:type_name -> google.protobuf.Timestamp
-	26, // 20: remelt.v1.CostStatement.end_time:type_name -> google.protobuf.Timestamp
-	1,  // 21: remelt.v1.CostStatement.lines:type_name -> remelt.v1.CostLine
-	7,  // 22: remelt.v1.CostStatement.changes:type_name -> remelt.v1.ClosedPeriodChange
-	26, // 23: remelt.v1.ClosedPeriodChange.end_time:type_name -> google.protobuf.Timestamp
-	24, // 24: remelt.v1.ClosedPeriodChange.reported:type_name -> remelt.v1.Money
-	24, // 25: remelt.v1.ClosedPeriodChange.now:type_name -> remelt.v1.Money
-	26, // 26: remelt.v1.Costing.from_time:type_name -> google.protobuf.Timestamp
-	0,  // 27: remelt.v1.Costing.method:type_name -> remelt.v1.Costing.Method
-	9,  // 28: remelt.v1.Costing.recovered:type_name -> remelt.v1.AlloyPrice
-	9,  // 29: remelt.v1.Costing.skimmings:type_name -> remelt.v1.AlloyPrice
-	10, // 30: remelt.v1.Costing.normal_losses:type_name -> remelt.v1.NormalLoss
-	11, // 31: remelt.v1.Costing.wear:type_name -> remelt.v1.CrucibleWear
-	2,  // 32: remelt.v1.GetHeatCostResponse.cost:type_name -> remelt.v1.HeatCost
-	26, // 33: remelt.v1.GetStockValueRequest.recorded_time:type_name -> google.protobuf.Timestamp
-	26, // 34: remelt.v1.GetStockValueRequest.happened_time:type_name -> google.protobuf.Timestamp
-	4,  // 35: remelt.v1.GetStockValueResponse.value:type_name -> remelt.v1.StockValue
-	26, // 36: remelt.v1.GetCostStatementRequest.start_time:type_name -> google.protobuf.Timestamp
-	26, // 37: remelt.v1.GetCostStatementRequest.end_time:type_name -> google.protobuf.Timestamp
-	6,  // 38: remelt.v1.GetCostStatementResponse.statement:type_name -> remelt.v1.CostStatement
-	8,  // 39: remelt.v1.SetCostingRequest.costing:type_name -> remelt.v1.Costing
-	26, // 40: remelt.v1.SetCostingRequest.happened_time:type_name -> google.protobuf.Timestamp
-	8,  // 41: remelt.v1.SetCostingResponse.costing:type_name -> remelt.v1.Costing
-	27, // 42: remelt.v1.SetCostingResponse.entry:type_name -> remelt.v1.Entry
-	8,  // 43: remelt.v1.ListCostingsResponse.costings:type_name -> remelt.v1.Costing
-	26, // 44: remelt.v1.ClosePeriodRequest.start_time:type_name -> google.protobuf.Timestamp
-	26, // 45: remelt.v1.ClosePeriodRequest.end_time:type_name -> google.protobuf.Timestamp
-	26, // 46: remelt.v1.ClosePeriodRequest.happened_time:type_name -> google.protobuf.Timestamp
-	6,  // 47: remelt.v1.ClosePeriodResponse.statement:type_name -> remelt.v1.CostStatement
-	27, // 48: remelt.v1.ClosePeriodResponse.entry:type_name -> remelt.v1.Entry
-	12, // 49: remelt.v1.CostService.GetHeatCost:input_type -> remelt.v1.GetHeatCostRequest
-	14, // 50: remelt.v1.CostService.GetStockValue:input_type -> remelt.v1.GetStockValueRequest
-	16, // 51: remelt.v1.CostService.GetCostStatement:input_type -> remelt.v1.GetCostStatementRequest
-	18, // 52: remelt.v1.CostService.SetCosting:input_type -> remelt.v1.SetCostingRequest
-	20, // 53: remelt.v1.CostService.ListCostings:input_type -> remelt.v1.ListCostingsRequest
-	22, // 54: remelt.v1.CostService.ClosePeriod:input_type -> remelt.v1.ClosePeriodRequest
-	13, // 55: remelt.v1.CostService.GetHeatCost:output_type -> remelt.v1.GetHeatCostResponse
-	15, // 56: remelt.v1.CostService.GetStockValue:output_type -> remelt.v1.GetStockValueResponse
-	17, // 57: remelt.v1.CostService.GetCostStatement:output_type -> remelt.v1.GetCostStatementResponse
-	19, // 58: remelt.v1.CostService.SetCosting:output_type -> remelt.v1.SetCostingResponse
-	21, // 59: remelt.v1.CostService.ListCostings:output_type -> remelt.v1.ListCostingsResponse
-	23, // 60: remelt.v1.CostService.ClosePeriod:output_type -> remelt.v1.ClosePeriodResponse
-	55, // [55:61] is the sub-list for method output_type
-	49, // [49:55] is the sub-list for method input_type
-	49, // [49:49] is the sub-list for extension type_name
-	49, // [49:49] is the sub-list for extension extendee
-	0,  // [0:49] is the sub-list for field type_name
+	4,  // 4: remelt.v1.HeatCost.castings:type_name -> remelt.v1.CastingCost
+	31, // 5: remelt.v1.HeatCost.abnormal_loss:type_name -> remelt.v1.Money
+	31, // 6: remelt.v1.HeatCost.in_process:type_name -> remelt.v1.Money
+	32, // 7: remelt.v1.HeatCost.charged:type_name -> remelt.v1.Mass
+	32, // 8: remelt.v1.HeatCost.lost:type_name -> remelt.v1.Mass
+	32, // 9: remelt.v1.HeatCost.normal_loss:type_name -> remelt.v1.Mass
+	32, // 10: remelt.v1.HeatCost.without_price:type_name -> remelt.v1.Mass
+	32, // 11: remelt.v1.HeatCost.customers_own:type_name -> remelt.v1.Mass
+	3,  // 12: remelt.v1.HeatCost.changes:type_name -> remelt.v1.CostChange
+	31, // 13: remelt.v1.CostChange.was:type_name -> remelt.v1.Money
+	31, // 14: remelt.v1.CostChange.now:type_name -> remelt.v1.Money
+	31, // 15: remelt.v1.CostChange.difference:type_name -> remelt.v1.Money
+	32, // 16: remelt.v1.CastingCost.mass:type_name -> remelt.v1.Mass
+	31, // 17: remelt.v1.CastingCost.cost:type_name -> remelt.v1.Money
+	31, // 18: remelt.v1.CastingCost.recovered:type_name -> remelt.v1.Money
+	32, // 19: remelt.v1.CastingCost.without_price:type_name -> remelt.v1.Mass
+	32, // 20: remelt.v1.LotCost.mass:type_name -> remelt.v1.Mass
+	31, // 21: remelt.v1.LotCost.cost:type_name -> remelt.v1.Money
+	32, // 22: remelt.v1.LotCost.without_price:type_name -> remelt.v1.Mass
+	8,  // 23: remelt.v1.StockValue.positions:type_name -> remelt.v1.StockCost
+	1,  // 24: remelt.v1.StockValue.supplies:type_name -> remelt.v1.CostLine
+	31, // 25: remelt.v1.StockValue.total:type_name -> remelt.v1.Money
+	7,  // 26: remelt.v1.StockValue.customers:type_name -> remelt.v1.CustomerStock
+	32, // 27: remelt.v1.CustomerStock.mass:type_name -> remelt.v1.Mass
+	31, // 28: remelt.v1.CustomerStock.cost:type_name -> remelt.v1.Money
+	32, // 29: remelt.v1.StockCost.mass:type_name -> remelt.v1.Mass
+	31, // 30: remelt.v1.StockCost.cost:type_name -> remelt.v1.Money
+	32, // 31: remelt.v1.StockCost.without_price:type_name -> remelt.v1.Mass
+	33, // 32: remelt.v1.CostStatement.start_time:type_name -> google.protobuf.Timestamp
+	33, // 33: remelt.v1.CostStatement.end_time:type_name -> google.protobuf.Timestamp
+	1,  // 34: remelt.v1.CostStatement.lines:type_name -> remelt.v1.CostLine
+	10, // 35: remelt.v1.CostStatement.changes:type_name -> remelt.v1.ClosedPeriodChange
+	8,  // 36: remelt.v1.CostStatement.stock:type_name -> remelt.v1.StockCost
+	33, // 37: remelt.v1.ClosedPeriodChange.end_time:type_name -> google.protobuf.Timestamp
+	31, // 38: remelt.v1.ClosedPeriodChange.reported:type_name -> remelt.v1.Money
+	31, // 39: remelt.v1.ClosedPeriodChange.now:type_name -> remelt.v1.Money
+	33, // 40: remelt.v1.Costing.from_time:type_name -> google.protobuf.Timestamp
+	0,  // 41: remelt.v1.Costing.method:type_name -> remelt.v1.Costing.Method
+	12, // 42: remelt.v1.Costing.recovered:type_name -> remelt.v1.AlloyPrice
+	12, // 43: remelt.v1.Costing.skimmings:type_name -> remelt.v1.AlloyPrice
+	13, // 44: remelt.v1.Costing.normal_losses:type_name -> remelt.v1.NormalLoss
+	14, // 45: remelt.v1.Costing.wear:type_name -> remelt.v1.CrucibleWear
+	33, // 46: remelt.v1.GetHeatCostRequest.since_time:type_name -> google.protobuf.Timestamp
+	2,  // 47: remelt.v1.GetHeatCostResponse.cost:type_name -> remelt.v1.HeatCost
+	33, // 48: remelt.v1.GetLotCostRequest.recorded_time:type_name -> google.protobuf.Timestamp
+	33, // 49: remelt.v1.GetLotCostRequest.happened_time:type_name -> google.protobuf.Timestamp
+	5,  // 50: remelt.v1.GetLotCostResponse.cost:type_name -> remelt.v1.LotCost
+	4,  // 51: remelt.v1.GetCastingCostResponse.cost:type_name -> remelt.v1.CastingCost
+	33, // 52: remelt.v1.GetStockValueRequest.recorded_time:type_name -> google.protobuf.Timestamp
+	33, // 53: remelt.v1.GetStockValueRequest.happened_time:type_name -> google.protobuf.Timestamp
+	6,  // 54: remelt.v1.GetStockValueResponse.value:type_name -> remelt.v1.StockValue
+	33, // 55: remelt.v1.GetCostStatementRequest.start_time:type_name -> google.protobuf.Timestamp
+	33, // 56: remelt.v1.GetCostStatementRequest.end_time:type_name -> google.protobuf.Timestamp
+	9,  // 57: remelt.v1.GetCostStatementResponse.statement:type_name -> remelt.v1.CostStatement
+	11, // 58: remelt.v1.SetCostingRequest.costing:type_name -> remelt.v1.Costing
+	33, // 59: remelt.v1.SetCostingRequest.happened_time:type_name -> google.protobuf.Timestamp
+	11, // 60: remelt.v1.SetCostingResponse.costing:type_name -> remelt.v1.Costing
+	34, // 61: remelt.v1.SetCostingResponse.entry:type_name -> remelt.v1.Entry
+	11, // 62: remelt.v1.ListCostingsResponse.costings:type_name -> remelt.v1.Costing
+	33, // 63: remelt.v1.ClosePeriodRequest.start_time:type_name -> google.protobuf.Timestamp
+	33, // 64: remelt.v1.ClosePeriodRequest.end_time:type_name -> google.protobuf.Timestamp
+	33, // 65: remelt.v1.ClosePeriodRequest.happened_time:type_name -> google.protobuf.Timestamp
+	9,  // 66: remelt.v1.ClosePeriodResponse.statement:type_name -> remelt.v1.CostStatement
+	34, // 67: remelt.v1.ClosePeriodResponse.entry:type_name -> remelt.v1.Entry
+	15, // 68: remelt.v1.CostService.GetHeatCost:input_type -> remelt.v1.GetHeatCostRequest
+	21, // 69: remelt.v1.CostService.GetStockValue:input_type -> remelt.v1.GetStockValueRequest
+	17, // 70: remelt.v1.CostService.GetLotCost:input_type -> remelt.v1.GetLotCostRequest
+	19, // 71: remelt.v1.CostService.GetCastingCost:input_type -> remelt.v1.GetCastingCostRequest
+	23, // 72: remelt.v1.CostService.GetCostStatement:input_type -> remelt.v1.GetCostStatementRequest
+	25, // 73: remelt.v1.CostService.SetCosting:input_type -> remelt.v1.SetCostingRequest
+	27, // 74: remelt.v1.CostService.ListCostings:input_type -> remelt.v1.ListCostingsRequest
+	29, // 75: remelt.v1.CostService.ClosePeriod:input_type -> remelt.v1.ClosePeriodRequest
+	16, // 76: remelt.v1.CostService.GetHeatCost:output_type -> remelt.v1.GetHeatCostResponse
+	22, // 77: remelt.v1.CostService.GetStockValue:output_type -> remelt.v1.GetStockValueResponse
+	18, // 78: remelt.v1.CostService.GetLotCost:output_type -> remelt.v1.GetLotCostResponse
+	20, // 79: remelt.v1.CostService.GetCastingCost:output_type -> remelt.v1.GetCastingCostResponse
+	24, // 80: remelt.v1.CostService.GetCostStatement:output_type -> remelt.v1.GetCostStatementResponse
+	26, // 81: remelt.v1.CostService.SetCosting:output_type -> remelt.v1.SetCostingResponse
+	28, // 82: remelt.v1.CostService.ListCostings:output_type -> remelt.v1.ListCostingsResponse
+	30, // 83: remelt.v1.CostService.ClosePeriod:output_type -> remelt.v1.ClosePeriodResponse
+	76, // [76:84] is the sub-list for method output_type
+	68, // [68:76] is the sub-list for method input_type
+	68, // [68:68] is the sub-list for extension type_name
+	68, // [68:68] is the sub-list for extension extendee
+	0,  // [0:68] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_cost_proto_init() }
@@ -2012,7 +2687,7 @@ func file_remelt_v1_cost_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_remelt_v1_cost_proto_rawDesc), len(file_remelt_v1_cost_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   23,
+			NumMessages:   30,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -35,6 +35,8 @@ var (
 	_ = metadata.Join
 )
 
+var filter_CostService_GetHeatCost_0 = &utilities.DoubleArray{Encoding: map[string]int{"name": 0}, Base: []int{1, 1, 0}, Check: []int{0, 1, 2}}
+
 func request_CostService_GetHeatCost_0(ctx context.Context, marshaler runtime.Marshaler, client CostServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var (
 		protoReq GetHeatCostRequest
@@ -48,6 +50,12 @@ func request_CostService_GetHeatCost_0(ctx context.Context, marshaler runtime.Ma
 	protoReq.Name, err = runtime.String(val)
 	if err != nil {
 		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "name", err)
+	}
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_CostService_GetHeatCost_0); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
 	}
 	if req.Body != nil {
 		_, _ = io.Copy(io.Discard, req.Body)
@@ -69,6 +77,12 @@ func local_request_CostService_GetHeatCost_0(ctx context.Context, marshaler runt
 	protoReq.Name, err = runtime.String(val)
 	if err != nil {
 		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "name", err)
+	}
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_CostService_GetHeatCost_0); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
 	}
 	msg, err := server.GetHeatCost(ctx, &protoReq)
 	return msg, metadata, err
@@ -124,6 +138,98 @@ func local_request_CostService_GetStockValue_0(ctx context.Context, marshaler ru
 		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
 	}
 	msg, err := server.GetStockValue(ctx, &protoReq)
+	return msg, metadata, err
+}
+
+var filter_CostService_GetLotCost_0 = &utilities.DoubleArray{Encoding: map[string]int{"name": 0}, Base: []int{1, 1, 0}, Check: []int{0, 1, 2}}
+
+func request_CostService_GetLotCost_0(ctx context.Context, marshaler runtime.Marshaler, client CostServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq GetLotCostRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	val, ok := pathParams["name"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "name")
+	}
+	protoReq.Name, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "name", err)
+	}
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_CostService_GetLotCost_0); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.GetLotCost(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_CostService_GetLotCost_0(ctx context.Context, marshaler runtime.Marshaler, server CostServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq GetLotCostRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	val, ok := pathParams["name"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "name")
+	}
+	protoReq.Name, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "name", err)
+	}
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_CostService_GetLotCost_0); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	msg, err := server.GetLotCost(ctx, &protoReq)
+	return msg, metadata, err
+}
+
+func request_CostService_GetCastingCost_0(ctx context.Context, marshaler runtime.Marshaler, client CostServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq GetCastingCostRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	val, ok := pathParams["name"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "name")
+	}
+	protoReq.Name, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "name", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.GetCastingCost(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_CostService_GetCastingCost_0(ctx context.Context, marshaler runtime.Marshaler, server CostServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq GetCastingCostRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	val, ok := pathParams["name"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "name")
+	}
+	protoReq.Name, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "name", err)
+	}
+	msg, err := server.GetCastingCost(ctx, &protoReq)
 	return msg, metadata, err
 }
 
@@ -369,6 +475,46 @@ func RegisterCostServiceHandlerServer(ctx context.Context, mux *runtime.ServeMux
 		}
 		forward_CostService_GetStockValue_0(annotatedContext, mux, outboundMarshaler, w, req, response_CostService_GetStockValue_0{resp.(*GetStockValueResponse)}, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodGet, pattern_CostService_GetLotCost_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/remelt.v1.CostService/GetLotCost", runtime.WithHTTPPathPattern("/v1/{name=shops/*/lots/*/cost}"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_CostService_GetLotCost_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_CostService_GetLotCost_0(annotatedContext, mux, outboundMarshaler, w, req, response_CostService_GetLotCost_0{resp.(*GetLotCostResponse)}, mux.GetForwardResponseOptions()...)
+	})
+	mux.Handle(http.MethodGet, pattern_CostService_GetCastingCost_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/remelt.v1.CostService/GetCastingCost", runtime.WithHTTPPathPattern("/v1/{name=shops/*/castings/*/cost}"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_CostService_GetCastingCost_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_CostService_GetCastingCost_0(annotatedContext, mux, outboundMarshaler, w, req, response_CostService_GetCastingCost_0{resp.(*GetCastingCostResponse)}, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodGet, pattern_CostService_GetCostStatement_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -523,6 +669,40 @@ func RegisterCostServiceHandlerClient(ctx context.Context, mux *runtime.ServeMux
 		}
 		forward_CostService_GetStockValue_0(annotatedContext, mux, outboundMarshaler, w, req, response_CostService_GetStockValue_0{resp.(*GetStockValueResponse)}, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodGet, pattern_CostService_GetLotCost_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/remelt.v1.CostService/GetLotCost", runtime.WithHTTPPathPattern("/v1/{name=shops/*/lots/*/cost}"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_CostService_GetLotCost_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_CostService_GetLotCost_0(annotatedContext, mux, outboundMarshaler, w, req, response_CostService_GetLotCost_0{resp.(*GetLotCostResponse)}, mux.GetForwardResponseOptions()...)
+	})
+	mux.Handle(http.MethodGet, pattern_CostService_GetCastingCost_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/remelt.v1.CostService/GetCastingCost", runtime.WithHTTPPathPattern("/v1/{name=shops/*/castings/*/cost}"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_CostService_GetCastingCost_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_CostService_GetCastingCost_0(annotatedContext, mux, outboundMarshaler, w, req, response_CostService_GetCastingCost_0{resp.(*GetCastingCostResponse)}, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodGet, pattern_CostService_GetCostStatement_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -612,6 +792,24 @@ func (m response_CostService_GetStockValue_0) XXX_ResponseBody() interface{} {
 	return response.Value
 }
 
+type response_CostService_GetLotCost_0 struct {
+	*GetLotCostResponse
+}
+
+func (m response_CostService_GetLotCost_0) XXX_ResponseBody() interface{} {
+	response := m.GetLotCostResponse
+	return response.Cost
+}
+
+type response_CostService_GetCastingCost_0 struct {
+	*GetCastingCostResponse
+}
+
+func (m response_CostService_GetCastingCost_0) XXX_ResponseBody() interface{} {
+	response := m.GetCastingCostResponse
+	return response.Cost
+}
+
 type response_CostService_GetCostStatement_0 struct {
 	*GetCostStatementResponse
 }
@@ -642,6 +840,8 @@ func (m response_CostService_ClosePeriod_0) XXX_ResponseBody() interface{} {
 var (
 	pattern_CostService_GetHeatCost_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 2, 3, 4, 5, 5, 4}, []string{"v1", "shops", "heats", "cost", "name"}, ""))
 	pattern_CostService_GetStockValue_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 4, 3, 5, 3}, []string{"v1", "shops", "stockValue", "name"}, ""))
+	pattern_CostService_GetLotCost_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 2, 3, 4, 5, 5, 4}, []string{"v1", "shops", "lots", "cost", "name"}, ""))
+	pattern_CostService_GetCastingCost_0   = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 2, 3, 4, 5, 5, 4}, []string{"v1", "shops", "castings", "cost", "name"}, ""))
 	pattern_CostService_GetCostStatement_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 4, 3, 5, 3}, []string{"v1", "shops", "costStatement", "name"}, ""))
 	pattern_CostService_SetCosting_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "shops", "parent", "costings"}, ""))
 	pattern_CostService_ListCostings_0     = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "shops", "parent", "costings"}, ""))
@@ -651,6 +851,8 @@ var (
 var (
 	forward_CostService_GetHeatCost_0      = runtime.ForwardResponseMessage
 	forward_CostService_GetStockValue_0    = runtime.ForwardResponseMessage
+	forward_CostService_GetLotCost_0       = runtime.ForwardResponseMessage
+	forward_CostService_GetCastingCost_0   = runtime.ForwardResponseMessage
 	forward_CostService_GetCostStatement_0 = runtime.ForwardResponseMessage
 	forward_CostService_SetCosting_0       = runtime.ForwardResponseMessage
 	forward_CostService_ListCostings_0     = runtime.ForwardResponseMessage

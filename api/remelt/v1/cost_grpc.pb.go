@@ -21,6 +21,8 @@ const _ = grpc.SupportPackageIsVersion9
 const (
 	CostService_GetHeatCost_FullMethodName      = "/remelt.v1.CostService/GetHeatCost"
 	CostService_GetStockValue_FullMethodName    = "/remelt.v1.CostService/GetStockValue"
+	CostService_GetLotCost_FullMethodName       = "/remelt.v1.CostService/GetLotCost"
+	CostService_GetCastingCost_FullMethodName   = "/remelt.v1.CostService/GetCastingCost"
 	CostService_GetCostStatement_FullMethodName = "/remelt.v1.CostService/GetCostStatement"
 	CostService_SetCosting_FullMethodName       = "/remelt.v1.CostService/SetCosting"
 	CostService_ListCostings_FullMethodName     = "/remelt.v1.CostService/ListCostings"
@@ -37,7 +39,12 @@ type CostServiceClient interface {
 	GetHeatCost(ctx context.Context, in *GetHeatCostRequest, opts ...grpc.CallOption) (*GetHeatCostResponse, error)
 	// Reckons what stock has cost, now or at a past moment.
 	GetStockValue(ctx context.Context, in *GetStockValueRequest, opts ...grpc.CallOption) (*GetStockValueResponse, error)
-	// Reckons a period's money, and says which closed periods later facts changed.
+	// Reckons what a lot has cost, now or at a past moment.
+	GetLotCost(ctx context.Context, in *GetLotCostRequest, opts ...grpc.CallOption) (*GetLotCostResponse, error)
+	// Reckons what a casting bears of its heat.
+	GetCastingCost(ctx context.Context, in *GetCastingCostRequest, opts ...grpc.CallOption) (*GetCastingCostResponse, error)
+	// Reckons a period's money. A closed period is told as it was reported; the first
+	// open one after it takes in what later facts changed.
 	GetCostStatement(ctx context.Context, in *GetCostStatementRequest, opts ...grpc.CallOption) (*GetCostStatementResponse, error)
 	// Sets how cost is reckoned from a day on.
 	SetCosting(ctx context.Context, in *SetCostingRequest, opts ...grpc.CallOption) (*SetCostingResponse, error)
@@ -69,6 +76,26 @@ func (c *costServiceClient) GetStockValue(ctx context.Context, in *GetStockValue
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(GetStockValueResponse)
 	err := c.cc.Invoke(ctx, CostService_GetStockValue_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *costServiceClient) GetLotCost(ctx context.Context, in *GetLotCostRequest, opts ...grpc.CallOption) (*GetLotCostResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetLotCostResponse)
+	err := c.cc.Invoke(ctx, CostService_GetLotCost_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *costServiceClient) GetCastingCost(ctx context.Context, in *GetCastingCostRequest, opts ...grpc.CallOption) (*GetCastingCostResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetCastingCostResponse)
+	err := c.cc.Invoke(ctx, CostService_GetCastingCost_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -125,7 +152,12 @@ type CostServiceServer interface {
 	GetHeatCost(context.Context, *GetHeatCostRequest) (*GetHeatCostResponse, error)
 	// Reckons what stock has cost, now or at a past moment.
 	GetStockValue(context.Context, *GetStockValueRequest) (*GetStockValueResponse, error)
-	// Reckons a period's money, and says which closed periods later facts changed.
+	// Reckons what a lot has cost, now or at a past moment.
+	GetLotCost(context.Context, *GetLotCostRequest) (*GetLotCostResponse, error)
+	// Reckons what a casting bears of its heat.
+	GetCastingCost(context.Context, *GetCastingCostRequest) (*GetCastingCostResponse, error)
+	// Reckons a period's money. A closed period is told as it was reported; the first
+	// open one after it takes in what later facts changed.
 	GetCostStatement(context.Context, *GetCostStatementRequest) (*GetCostStatementResponse, error)
 	// Sets how cost is reckoned from a day on.
 	SetCosting(context.Context, *SetCostingRequest) (*SetCostingResponse, error)
@@ -148,6 +180,12 @@ func (UnimplementedCostServiceServer) GetHeatCost(context.Context, *GetHeatCostR
 }
 func (UnimplementedCostServiceServer) GetStockValue(context.Context, *GetStockValueRequest) (*GetStockValueResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetStockValue not implemented")
+}
+func (UnimplementedCostServiceServer) GetLotCost(context.Context, *GetLotCostRequest) (*GetLotCostResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetLotCost not implemented")
+}
+func (UnimplementedCostServiceServer) GetCastingCost(context.Context, *GetCastingCostRequest) (*GetCastingCostResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetCastingCost not implemented")
 }
 func (UnimplementedCostServiceServer) GetCostStatement(context.Context, *GetCostStatementRequest) (*GetCostStatementResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetCostStatement not implemented")
@@ -214,6 +252,42 @@ func _CostService_GetStockValue_Handler(srv interface{}, ctx context.Context, de
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(CostServiceServer).GetStockValue(ctx, req.(*GetStockValueRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CostService_GetLotCost_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetLotCostRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CostServiceServer).GetLotCost(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CostService_GetLotCost_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CostServiceServer).GetLotCost(ctx, req.(*GetLotCostRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CostService_GetCastingCost_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetCastingCostRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CostServiceServer).GetCastingCost(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CostService_GetCastingCost_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CostServiceServer).GetCastingCost(ctx, req.(*GetCastingCostRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -304,6 +378,14 @@ var CostService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetStockValue",
 			Handler:    _CostService_GetStockValue_Handler,
+		},
+		{
+			MethodName: "GetLotCost",
+			Handler:    _CostService_GetLotCost_Handler,
+		},
+		{
+			MethodName: "GetCastingCost",
+			Handler:    _CostService_GetCastingCost_Handler,
 		},
 		{
 			MethodName: "GetCostStatement",

@@ -1,0 +1,212 @@
+package shop
+
+import (
+	"time"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/cost"
+)
+
+// costBuilder turns entries into events of cost.
+type costBuilder struct {
+	shop     ledger.Shop
+	policies policies
+	events   []cost.Event
+	lots     map[string]ledger.Lot
+	heats    map[string]ledger.Heat
+	molds    map[string]ledger.Mold
+	first    map[string]int // heat → its first event
+	proceeds map[string]int64
+	foreign  int
+}
+
+// plan is what is known of a heat before anything of it happened.
+func (b *costBuilder) plan(heat string, zone *time.Location) *cost.Plan {
+	p := &cost.Plan{}
+	if c, ok := b.policies.of(heat); ok {
+		under := reckoned(c, zone)
+		p.Under = &under
+	} else if _, known := b.policies.opened[heat]; known {
+		p.Under = &cost.Policy{Method: cost.ByLot}
+	}
+	for _, m := range b.molds {
+		if m.Heat == heat && m.State != ledger.MoldUnused {
+			p.Casting += int64(m.Metal)
+			p.Gating += int64(m.Gating)
+		}
+	}
+	return p
+}
+
+func (b *costBuilder) learn(e *ledger.Entry) error {
+	for _, rec := range e.Records {
+		var err error
+		switch rec.Kind {
+		case ledger.RecLot:
+			var l ledger.Lot
+			if err = rec.Into(&l); err == nil {
+				was, known := b.lots[rec.ID]
+				b.lots[rec.ID] = l
+				if known && (was.Alloy != l.Alloy || was.Owner != l.Owner) { // it takes its cost along to what it is now
+					at := b.place(ledger.Acct(ledger.OfLot, rec.ID))
+					b.add(e, cost.Event{From: at, To: at})
+				}
+			}
+		case ledger.RecHeat:
+			var h ledger.Heat
+			if err = rec.Into(&h); err == nil {
+				b.heats[rec.ID] = h
+			}
+		case ledger.RecMold:
+			var m ledger.Mold
+			if err = rec.Into(&m); err == nil {
+				b.molds[rec.ID] = m
+			}
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (b *costBuilder) add(e *ledger.Entry, x cost.Event) {
+	x.Seq, x.At = e.Seq, e.Happened
+	for _, p := range []cost.Place{x.From, x.To} {
+		if p.Kind == cost.Melt {
+			if _, ok := b.first[p.ID]; !ok {
+				b.first[p.ID] = len(b.events)
+			}
+		}
+	}
+	b.events = append(b.events, x)
+}
+
+func (b *costBuilder) entry(e *ledger.Entry) error {
+	if err := b.learn(e); err != nil {
+		return err
+	}
+	paid := map[ledger.Account]int64{}
+	for _, c := range e.Costs {
+		switch {
+		case c.Currency != b.shop.Currency:
+			b.foreign++
+		case c.Account.Kind() == ledger.Left:
+			b.proceeds[c.Account.Ref()] -= c.Minor
+		case c.Account.Heat() != "":
+			b.add(e, cost.Event{To: b.place(c.Account), Cost: c.Minor, What: string(e.Kind)})
+		default:
+			paid[c.Account] = c.Minor
+		}
+	}
+	heat := ""
+	if e.Kind == ledger.KindAdd {
+		for _, rec := range e.Records {
+			if rec.Kind == ledger.RecAddition {
+				var a ledger.Addition
+				if err := rec.Into(&a); err != nil {
+					return err
+				}
+				heat = a.Heat
+			}
+		}
+	}
+	for _, supplies := range []bool{false, true} {
+		for _, p := range pairs(e, supplies) {
+			x := cost.Event{From: b.place(p.from), To: b.place(p.to), Mass: int64(p.mass), Charge: e.Kind == ledger.KindCharge}
+			if x.From.Kind == cost.Outside {
+				x.Cost = paid[p.to]
+				_, x.Priced = paid[p.to]
+			}
+			if heat != "" && p.to.Kind() == ledger.Spent {
+				x.To = b.place(ledger.Acct(ledger.InHeat, heat))
+			}
+			b.add(e, x)
+		}
+	}
+	switch e.Kind {
+	case ledger.KindSettle:
+		for _, rec := range e.Records {
+			if rec.Kind == ledger.RecHeat {
+				b.add(e, cost.Event{To: cost.Place{Kind: cost.Melt, ID: rec.ID}, Settle: true, Normal: cost.ByPolicy})
+			}
+		}
+	case ledger.KindFinishPour:
+		for _, rec := range e.Records {
+			if rec.Kind == ledger.RecHeat {
+				if c := b.policies.wear(rec.ID, b.heats[rec.ID].Crucible); c != 0 {
+					b.add(e, cost.Event{To: cost.Place{Kind: cost.Melt, ID: rec.ID}, Cost: c, What: "wear of the crucible"})
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// pair is an amount that went from one account to another.
+type pair struct {
+	from, to ledger.Account
+	mass     ledger.Mass
+}
+
+// pairs are an entry's movements of metal, or of supplies: each giver is emptied in
+// the order of the postings, of supplies within its item.
+func pairs(e *ledger.Entry, supplies bool) (out []pair) {
+	var give, take []ledger.Posting
+	for _, p := range e.Postings {
+		switch {
+		case p.Account.CountsSupplies() != supplies:
+		case p.Mass < 0:
+			p.Mass = -p.Mass
+			give = append(give, p)
+		default:
+			take = append(take, p)
+		}
+	}
+	for i := range give {
+		for j := range take {
+			if supplies && give[i].Account.Ref() != take[j].Account.Ref() {
+				continue
+			}
+			if m := min(give[i].Mass, take[j].Mass); m > 0 {
+				out = append(out, pair{give[i].Account, take[j].Account, m})
+				give[i].Mass, take[j].Mass = give[i].Mass-m, take[j].Mass-m
+			}
+		}
+	}
+	return out
+}
+
+// place is what an account is to cost.
+func (b *costBuilder) place(a ledger.Account) cost.Place {
+	ref := a.Ref()
+	switch a.Kind() {
+	case ledger.OfLot:
+		l := b.lots[ref]
+		p := cost.Place{Kind: cost.Lot, ID: ref, Pool: l.Alloy, Owner: l.Owner}
+		if l.Skim != nil {
+			p.Kind = cost.Skimmings
+		}
+		return p
+	case ledger.InHeat, ledger.InMolds:
+		h := b.heats[ref]
+		return cost.Place{Kind: cost.Melt, ID: ref, Pool: h.Alloy, Owner: h.Owner}
+	case ledger.Heel:
+		return cost.Place{Kind: cost.Heel, ID: "heel " + ref, Pool: "heel"}
+	case ledger.OfCasting:
+		return cost.Place{Kind: cost.Casting, ID: ref}
+	case ledger.Oxide, ledger.Vapour, ledger.Spill, ledger.Kerf, ledger.Unaccounted:
+		return cost.Place{Kind: cost.Lost, ID: ref}
+	case ledger.Left:
+		return cost.Place{Kind: cost.Gone, ID: ref}
+	case ledger.Additive:
+		return cost.Place{Kind: cost.Additive, ID: ref}
+	case ledger.InSupply:
+		return cost.Place{Kind: cost.Supply, ID: ref, Pool: ref}
+	case ledger.Spent:
+		return cost.Place{Kind: cost.Used, ID: ref}
+	case ledger.Origin, ledger.Count:
+		return cost.Place{Kind: cost.Found, ID: ref}
+	}
+	return cost.Place{Kind: cost.Outside, ID: ref}
+}
