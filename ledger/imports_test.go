@@ -28,8 +28,9 @@ var mayImport = map[string][]string{
 	"api/remelt/v1":     {},
 	"client":            {"api/remelt/v1", "ledger", "ledger/unit"},
 	"server":            {"api", "api/remelt/v1", "ledger", "ledger/unit", "ledger/shop", "SCIENCES", "server/web"},
-	"server/web":        {"api/remelt/v1", "ledger/unit", "server/web/"}, // pages are a client of the service behind them
+	"server/web":        {"api/remelt/v1", "ledger/unit", "server/paper", "server/web/"}, // pages are a client of the service behind them
 	"server/web/":       {},
+	"server/paper":      {"api/remelt/v1", "ledger/unit"}, // documents too
 	"server/":           {"api/remelt/v1", "client", "ledger", "ledger/unit"},
 	"cmd/":              {"server", "server/", "client", "api/remelt/v1", "ledger", "ledger/unit", "ledger/sqlite"},
 }

@@ -36,9 +36,10 @@ func TestReadmeTour(t *testing.T) {
 	waitFor(t, "http://"+free[0]+"/healthz")
 	t.Setenv("REMELT_SERVER", free[1])
 	t.Setenv("PATH", filepath.Dir(bin)+string(os.PathListSeparator)+os.Getenv("PATH"))
-	ran := 0
+	ran, dir := 0, t.TempDir()
 	for _, line := range tour(string(text)) {
 		cmd := exec.Command("sh", "-euc", strings.ReplaceAll(line, "127.0.0.1:8080", free[0]))
+		cmd.Dir = dir // some write files
 		if strings.HasPrefix(line, "curl ") {
 			if _, err := exec.LookPath("curl"); err != nil {
 				if os.Getenv("REMELT_CI") != "" {

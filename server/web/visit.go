@@ -81,6 +81,17 @@ func (v *visit) Page(rest string) string {
 	return u.String()
 }
 
+// Paper is the address of a document of the shop; each pair is asked of it.
+func (v *visit) Paper(rest string, pairs ...string) string {
+	u := url.URL{Path: "/shops/" + v.ID + "/paper/" + rest}
+	q := url.Values{}
+	for i := 0; i+1 < len(pairs); i += 2 {
+		q.Set(pairs[i], pairs[i+1])
+	}
+	u.RawQuery = q.Encode()
+	return u.String()
+}
+
 // Single is the page's unit for typing in: pounds, where pounds and ounces are shown.
 func (v *visit) Single() unit.MassUnit {
 	if v.Unit == unit.LBOZ {

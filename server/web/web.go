@@ -14,6 +14,7 @@ import (
 	"google.golang.org/grpc"
 
 	pb "example.org/remelt/api/remelt/v1"
+	"example.org/remelt/server/paper"
 )
 
 // Config is what the pages can be told.
@@ -26,6 +27,7 @@ type Config struct {
 type Pages struct {
 	cfg       Config
 	call      calls
+	press     *paper.Press
 	templates map[string]*template.Template
 	static    *static
 }
@@ -58,7 +60,7 @@ func New(conn grpc.ClientConnInterface, c Config) (*Pages, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Pages{cfg: c, static: files, templates: map[string]*template.Template{}, call: calls{
+	p := &Pages{cfg: c, static: files, press: paper.New(conn, c.Now), templates: map[string]*template.Template{}, call: calls{
 		alloys: pb.NewAlloyServiceClient(conn), analysis: pb.NewAnalysisServiceClient(conn), balances: pb.NewBalanceServiceClient(conn),
 		castings: pb.NewCastingServiceClient(conn), costs: pb.NewCostServiceClient(conn), entries: pb.NewEntryServiceClient(conn), heats: pb.NewHeatServiceClient(conn),
 		lots: pb.NewLotServiceClient(conn), molds: pb.NewMoldServiceClient(conn), places: pb.NewPlaceServiceClient(conn),
@@ -101,6 +103,7 @@ func (p *Pages) Serve(mux *http.ServeMux) {
 	mux.HandleFunc("GET /shops/{shop}/heats/{heat}", p.page("heat.html", p.heat))
 	mux.HandleFunc("GET /shops/{shop}/entries", p.page("book.html", p.book))
 	mux.HandleFunc("GET /shops/{shop}/live", p.live)
+	p.paperRoutes(mux)
 }
 
 // frame is what the layout shows around a page's own part.

@@ -1,0 +1,73 @@
+package web
+
+import (
+	"mime"
+	"net/http"
+	"strconv"
+
+	"example.org/remelt/server/paper"
+)
+
+// paperRoutes are the documents to print. Each is linked from the page of what it
+// is about, and made anew from the book whenever it is asked for.
+func (p *Pages) paperRoutes(mux *http.ServeMux) {
+	mux.HandleFunc("GET /shops/{shop}/paper/heats/{heat}", p.document(func(v *visit) (*paper.Document, error) {
+		size, err := v.paper()
+		if err != nil {
+			return nil, err
+		}
+		return p.press.HeatSheet(v.ctx, v.name("heats/"+v.r.PathValue("heat")), size)
+	}))
+	mux.HandleFunc("GET /shops/{shop}/paper/lots/{lot}", p.document(func(v *visit) (*paper.Document, error) {
+		return p.labels(v, v.name("lots/"+v.r.PathValue("lot")))
+	}))
+	mux.HandleFunc("GET /shops/{shop}/paper/labels", p.document(func(v *visit) (*paper.Document, error) { return p.labels(v) }))
+}
+
+func (p *Pages) labels(v *visit, lots ...string) (*paper.Document, error) {
+	q := v.r.URL.Query()
+	o := paper.LabelOrder{Shop: "shops/" + v.ID, Lots: lots, Alloy: q.Get("alloy"), Place: q.Get("place")}
+	var err error
+	if on := q.Get("on"); on != "" {
+		if o.On, err = paper.ParseStock(on); err != nil {
+			return nil, err
+		}
+	}
+	if used := q.Get("used"); used != "" {
+		if o.Used, err = strconv.Atoi(used); err != nil {
+			o.Used = -1 // refused with a better word
+		}
+	}
+	return p.press.Labels(v.ctx, o)
+}
+
+// paper is the paper that the address asks for; the shop's usual one when it does
+// not.
+func (v *visit) paper() (paper.Size, error) {
+	asked := v.r.URL.Query().Get("paper")
+	if asked == "" {
+		return paper.Size{}, nil
+	}
+	return paper.ParseSize(asked)
+}
+
+// document serves a document to look at and print.
+func (p *Pages) document(draw func(*visit) (*paper.Document, error)) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		v, err := p.visit(r)
+		var doc *paper.Document
+		if err == nil {
+			doc, err = draw(v)
+		}
+		if err != nil {
+			p.fail(w, r, v, err)
+			return
+		}
+		h := w.Header()
+		h.Set("Content-Type", "application/pdf")
+		// Browsers show a document in a frame of their own making.
+		h.Set("Content-Security-Policy", "default-src 'none'; object-src 'self'; style-src 'unsafe-inline'; base-uri 'none'; frame-ancestors 'none'")
+		h.Set("Content-Disposition", mime.FormatMediaType("inline", map[string]string{"filename": doc.Name}))
+		_, _ = w.Write(doc.PDF) // the reader went away
+	}
+}
