@@ -21,6 +21,8 @@ var mayImport = map[string][]string{
 	"ledger/unit":       {},
 	"ledger/memory":     {"ledger"},
 	"ledger/sqlite":     {"ledger"},
+	"ledger/postgres":   {"ledger"},
+	"ledger/postgres/":  {},
 	"ledger/storetest":  {"ledger", "ledger/memory"},
 	"ledger/ledgertest": {"ledger", "ledger/memory", "ledger/shop"},
 	"ledger/shop":       {"ledger", "ledger/unit", "SCIENCES"},
@@ -32,7 +34,7 @@ var mayImport = map[string][]string{
 	"server/web/":       {},
 	"server/paper":      {"api/remelt/v1", "ledger/unit"}, // documents too
 	"server/":           {"api/remelt/v1", "client", "ledger", "ledger/unit"},
-	"cmd/":              {"server", "server/", "client", "api/remelt/v1", "ledger", "ledger/unit", "ledger/sqlite"},
+	"cmd/":              {"server", "server/", "client", "api/remelt/v1", "ledger", "ledger/unit", "ledger/sqlite", "ledger/postgres"},
 }
 
 var sciences = []string{"ledger/alloy", "ledger/balance", "ledger/charge", "ledger/cost", "ledger/lineage", "ledger/loss", "ledger/quote", "ledger/reorder"}
@@ -46,6 +48,7 @@ var notBelow = map[string][]string{
 	"net/http":                   {"api", "client", "server", "cmd"},
 	"database/sql":               {"ledger/sqlite", "ledger/postgres"},
 	"modernc.org/sqlite":         {"ledger/sqlite"},
+	"github.com/jackc/pgx":       {"ledger/postgres"},
 	"google.golang.org/protobuf": {"api", "client", "server", "cmd"},
 }
 

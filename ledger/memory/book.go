@@ -1,7 +1,6 @@
 package memory
 
 import (
-	"fmt"
 	"slices"
 	"sync"
 	"time"
@@ -58,12 +57,15 @@ func (b *book) append(s ledger.Sealed, e *ledger.Entry) error {
 	defer b.mu.Unlock()
 	last := int64(len(b.log))
 	if s.Seq != last+1 || e.Seq != s.Seq {
-		return refuse("entry %d does not follow entry %d", s.Seq, last)
+		return ledger.RefuseAppend("entry %d does not follow entry %d", s.Seq, last)
 	}
 	if seq, used := b.requests.asOf(e.Request, last); used {
-		return refuse("request id %s was used for entry %d", e.Request, seq)
+		return ledger.RefuseAppend("request id %s was used for entry %d", e.Request, seq)
 	}
-	sums, err := b.sums(e)
+	sums, err := e.Sums(func(a ledger.Account) (ledger.Mass, error) {
+		m, _ := b.balances.asOf(a, last)
+		return m, nil
+	})
 	if err != nil {
 		return err
 	}
@@ -71,8 +73,8 @@ func (b *book) append(s ledger.Sealed, e *ledger.Entry) error {
 	b.log = append(b.log, cloneSealed(s))
 	b.recorded = append(b.recorded, e.Recorded)
 	b.requests.set(e.Request, s.Seq, s.Seq)
-	for a, m := range sums {
-		b.balances.set(a, s.Seq, m)
+	for _, sum := range sums {
+		b.balances.set(sum.Account, s.Seq, sum.Mass)
 	}
 	for _, r := range e.Records {
 		key := recordKey{r.Kind, r.ID}
@@ -87,29 +89,6 @@ func (b *book) append(s ledger.Sealed, e *ledger.Entry) error {
 		b.touches.set(subject, s.Seq, s.Seq)
 	}
 	return nil
-}
-
-// sums returns the balances of the entry's accounts after it. The entry counts
-// as a whole: what one posting takes another of the same entry may bring.
-func (b *book) sums(e *ledger.Entry) (map[ledger.Account]ledger.Mass, error) {
-	sums := map[ledger.Account]ledger.Mass{}
-	for _, p := range e.Postings {
-		m, seen := sums[p.Account]
-		if !seen {
-			m, _ = b.balances.asOf(p.Account, e.Seq)
-		}
-		m, err := m.Add(p.Mass)
-		if err != nil {
-			return nil, refuse("balance of %s does not fit in 64 bits", p.Account)
-		}
-		sums[p.Account] = m
-	}
-	for a, m := range sums {
-		if m < 0 && a.HasFloor() {
-			return nil, refuse("entry %d would take %s to %d mg", e.Seq, a, m)
-		}
-	}
-	return sums, nil
 }
 
 // dropAfterCommitted undoes what a transaction that failed appended.
@@ -173,8 +152,4 @@ func (h history[K, V]) dropAfter(n int64) {
 			h[k] = versions[:keep]
 		}
 	}
-}
-
-func refuse(format string, args ...any) error {
-	return &ledger.Error{Class: ledger.ErrCorrupt, Reason: "APPEND_REFUSED", Want: fmt.Sprintf(format, args...)}
 }

@@ -119,14 +119,20 @@ func (b *book) count(c *conn, kind ledger.RecordKind) (*made, error) {
 // append adds an entry that follows the head, or says why not and changes
 // nothing.
 func (b *book) append(c *conn, s ledger.Sealed, e *ledger.Entry) error {
-	sums, err := b.sums(c, e)
+	sums, err := e.Sums(func(a ledger.Account) (ledger.Mass, error) {
+		n, err := b.name(c, string(a))
+		if err != nil {
+			return 0, err
+		}
+		return ledger.Mass(n.mass), nil
+	})
 	if err != nil {
 		return err
 	}
 	places := make([]int, len(e.Records))
 	for i, r := range e.Records {
 		if places[i] = bytes.Index(s.Bytes, r.Body); places[i] < 0 {
-			return refuse("entry %d does not have the body of %s in its bytes", e.Seq, recordName(r.Kind, r.ID))
+			return ledger.RefuseAppend("entry %d does not have the body of %s in its bytes", e.Seq, recordName(r.Kind, r.ID))
 		}
 		// Look up now what is changed below, where nothing may fail.
 		if _, err := b.name(c, recordName(r.Kind, r.ID)); err != nil {
@@ -149,8 +155,9 @@ func (b *book) append(c *conn, s ledger.Sealed, e *ledger.Entry) error {
 	b.entries = append(b.entries, staged{s, e.Request})
 	b.head = ledger.Head{Seq: s.Seq, Hash: s.Hash, Recorded: e.Recorded}
 	for _, sum := range sums {
-		b.change(sum.n)
-		sum.n.mass, sum.n.isAccount = sum.mass, true
+		n := b.names[string(sum.Account)]
+		b.change(n)
+		n.mass, n.isAccount = int64(sum.Mass), true
 	}
 	for i, r := range e.Records {
 		n := b.names[recordName(r.Kind, r.ID)]
@@ -171,39 +178,6 @@ func (b *book) append(c *conn, s ledger.Sealed, e *ledger.Entry) error {
 		b.touches = append(b.touches, touch{n.id, s.Seq})
 	}
 	return nil
-}
-
-type sum struct {
-	n    *named
-	mass int64
-}
-
-// sums returns the balances of the entry's accounts after it. The entry counts
-// as a whole: what one posting takes another of the same entry may bring.
-func (b *book) sums(c *conn, e *ledger.Entry) ([]sum, error) {
-	sums := make([]sum, 0, len(e.Postings))
-	for _, p := range e.Postings {
-		n, err := b.name(c, string(p.Account))
-		if err != nil {
-			return nil, err
-		}
-		i := slices.IndexFunc(sums, func(s sum) bool { return s.n == n })
-		if i < 0 {
-			i = len(sums)
-			sums = append(sums, sum{n, n.mass})
-		}
-		m, err := ledger.Mass(sums[i].mass).Add(p.Mass)
-		if err != nil {
-			return nil, refuse("balance of %s does not fit in 64 bits", p.Account)
-		}
-		sums[i].mass = int64(m)
-	}
-	for _, s := range sums {
-		if s.mass < 0 && ledger.Account(s.n.name).HasFloor() {
-			return nil, refuse("entry %d would take %s to %d mg", e.Seq, s.n.name, s.mass)
-		}
-	}
-	return sums, nil
 }
 
 // change notes that a name is about to change.

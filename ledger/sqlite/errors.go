@@ -43,10 +43,6 @@ func unavailable(reason string, cause error) error {
 	return &ledger.Error{Class: ledger.ErrUnavailable, Reason: reason, Want: "nothing was recorded", Cause: cause}
 }
 
-func refuse(format string, args ...any) error {
-	return &ledger.Error{Class: ledger.ErrCorrupt, Reason: "APPEND_REFUSED", Want: fmt.Sprintf(format, args...)}
-}
-
 func errDamaged(format string, args ...any) error {
 	return &ledger.Error{Class: ledger.ErrCorrupt, Reason: "BOOK_DAMAGED", Want: fmt.Sprintf(format, args...)}
 }

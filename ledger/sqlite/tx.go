@@ -41,13 +41,13 @@ func (t *tx) append(s ledger.Sealed, e *ledger.Entry) error {
 		return err
 	}
 	if head := t.b.head; s.Seq != head.Seq+1 || e.Seq != s.Seq {
-		return refuse("entry %d does not follow entry %d", s.Seq, head.Seq)
+		return ledger.RefuseAppend("entry %d does not follow entry %d", s.Seq, head.Seq)
 	}
 	if e.Request != t.unused {
 		if _, used, err := t.ByRequest(e.Request); err != nil {
 			return err
 		} else if used {
-			return refuse("request id %s was used before", e.Request)
+			return ledger.RefuseAppend("request id %s was used before", e.Request)
 		}
 	}
 	t.unused = ledger.RequestID{}

@@ -1,0 +1,164 @@
+package postgres
+
+import (
+	"bytes"
+	"maps"
+
+	"example.org/remelt/ledger"
+)
+
+// book is what a store knows of one shop's book, and what was appended to it
+// and is not yet written. It belongs to whoever has the shop's turn. What is
+// known stays true while the log ends at head.
+type book struct {
+	head  ledger.Head
+	known values
+
+	// Of the open group.
+	requests map[ledger.RequestID]ledger.Sealed
+	pending  rows
+}
+
+// draft is what one function appended. It lies over the book until the function
+// has succeeded.
+type draft struct {
+	book     *book
+	head     ledger.Head
+	own      values
+	requests map[ledger.RequestID]ledger.Sealed
+	pending  rows
+}
+
+// values are what accounts hold and what things are, absent ones too.
+type values struct {
+	masses  map[ledger.Account]ledger.Mass
+	records map[recordKey]ledger.Record // Seq 0: there is none
+	made    map[ledger.RecordKind]int64
+}
+
+type recordKey struct {
+	kind ledger.RecordKind
+	id   string
+}
+
+// rows are what is to be written to each table.
+type rows struct {
+	entries []staged
+	touches []ledger.Touch
+	changed values
+}
+
+type staged struct {
+	ledger.Sealed
+	request ledger.RequestID
+}
+
+func newBook(head ledger.Head) *book {
+	return &book{head: head, known: newValues(), requests: map[ledger.RequestID]ledger.Sealed{}, pending: rows{changed: newValues()}}
+}
+
+func newValues() values {
+	return values{map[ledger.Account]ledger.Mass{}, map[recordKey]ledger.Record{}, map[ledger.RecordKind]int64{}}
+}
+
+func (v values) size() int { return len(v.masses) + len(v.records) + len(v.made) }
+
+// add puts newer values over these.
+func (v values) add(newer values) {
+	maps.Copy(v.masses, newer.masses)
+	maps.Copy(v.records, newer.records)
+	maps.Copy(v.made, newer.made)
+}
+
+func (v values) clear() {
+	clear(v.masses)
+	clear(v.records)
+	clear(v.made)
+}
+
+func (b *book) draft() *draft {
+	return &draft{book: b, head: b.head, own: newValues(), requests: map[ledger.RequestID]ledger.Sealed{}, pending: rows{changed: newValues()}}
+}
+
+// keep makes the draft part of the book.
+func (d *draft) keep() {
+	b := d.book
+	b.head = d.head
+	b.known.add(d.own)
+	maps.Copy(b.requests, d.requests)
+	b.pending.entries = append(b.pending.entries, d.pending.entries...)
+	b.pending.touches = append(b.pending.touches, d.pending.touches...)
+	b.pending.changed.add(d.pending.changed)
+}
+
+// written forgets rows that were written.
+func (r *rows) written() {
+	r.entries, r.touches = r.entries[:0], r.touches[:0]
+	r.changed.clear()
+}
+
+func (d *draft) mass(a ledger.Account) (m ledger.Mass, known bool) {
+	if m, known = d.own.masses[a]; known {
+		return m, true
+	}
+	m, known = d.book.known.masses[a]
+	return m, known
+}
+
+func (d *draft) record(k recordKey) (r ledger.Record, known bool) {
+	if r, known = d.own.records[k]; known {
+		return r, true
+	}
+	r, known = d.book.known.records[k]
+	return r, known
+}
+
+func (d *draft) made(kind ledger.RecordKind) (n int64, known bool) {
+	if n, known = d.own.made[kind]; known {
+		return n, true
+	}
+	n, known = d.book.known.made[kind]
+	return n, known
+}
+
+func (d *draft) request(id ledger.RequestID) (s ledger.Sealed, found bool) {
+	if s, found = d.requests[id]; !found {
+		s, found = d.book.requests[id]
+	}
+	return s, found
+}
+
+// add adds an entry whose accounts, records and kinds are all known, or says why
+// not and changes nothing.
+func (d *draft) add(s ledger.Sealed, e *ledger.Entry) error {
+	sums, err := e.Sums(func(a ledger.Account) (ledger.Mass, error) {
+		m, _ := d.mass(a)
+		return m, nil
+	})
+	if err != nil {
+		return err
+	}
+	s.Bytes = bytes.Clone(s.Bytes)
+	d.head = ledger.Head{Seq: s.Seq, Hash: s.Hash, Recorded: e.Recorded}
+	d.requests[e.Request] = s
+	d.pending.entries = append(d.pending.entries, staged{s, e.Request})
+	for _, sum := range sums {
+		d.own.masses[sum.Account] = sum.Mass
+		d.pending.changed.masses[sum.Account] = sum.Mass
+	}
+	for _, r := range e.Records {
+		key := recordKey{r.Kind, r.ID}
+		if was, _ := d.record(key); was.Seq == 0 {
+			n, _ := d.made(r.Kind)
+			d.own.made[r.Kind] = n + 1
+			d.pending.changed.made[r.Kind] = n + 1
+		}
+		r.Seq, r.Body = s.Seq, bytes.Clone(r.Body)
+		d.own.records[key] = r
+		d.pending.changed.records[key] = r
+	}
+	for _, subject := range e.Subjects() {
+		d.pending.touches = append(d.pending.touches, ledger.Touch{Subject: subject, Seq: s.Seq})
+	}
+	return nil
+}

@@ -1,0 +1,7 @@
+package postgrestest
+
+import "os/exec"
+
+func giveAway(string) error { return nil }
+
+func lowerRights(*exec.Cmd) {}
