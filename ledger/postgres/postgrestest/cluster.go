@@ -94,6 +94,11 @@ func (c *Cluster) run(name string, args ...string) error {
 	return nil
 }
 
+// beside runs a server until file 3 ends.
+const beside = `"$0" -D "$1" & server=$!
+(cat > /dev/null; kill -INT $server 2> /dev/null) <&3 &
+wait $server`
+
 // Up starts the server and waits until it answers. It stops with this process,
 // however that ends: a shell waits beside it for the end of its input.
 func (c *Cluster) Up() error {
@@ -102,10 +107,7 @@ func (c *Cluster) Up() error {
 		return err
 	}
 	c.log = &bytes.Buffer{}
-	c.cmd = exec.Command("sh", "-c", `"$0" -D "$1" & server=$!
-		echo $server > "$1/../server.pid"
-		(cat > /dev/null; kill -INT $server 2> /dev/null) <&3 &
-		wait $server`, path, c.data()) //nolint:gosec // of a test
+	c.cmd = exec.Command("sh", "-c", beside, path, c.data()) //nolint:gosec // of a test
 	c.cmd.Dir, c.cmd.Stdout, c.cmd.Stderr = c.dir, c.log, c.log
 	r, w, err := os.Pipe()
 	if err != nil {

@@ -115,7 +115,7 @@ func (c *Cluster) Schema(ctx context.Context, name string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	defer conn.Close(ctx) //nolint:errcheck // of a test
+	defer conn.Close(ctx)
 	if _, err := conn.Exec(ctx, `CREATE SCHEMA `+pgx.Identifier{name}.Sanitize()+` AUTHORIZATION keeper`); err != nil {
 		return "", err
 	}
@@ -133,7 +133,7 @@ func (c *Cluster) empty(ctx context.Context, url string, keep []string) error {
 	if err != nil {
 		return err
 	}
-	defer conn.Close(ctx) //nolint:errcheck // of a test
+	defer conn.Close(ctx)
 	rows, err := conn.Query(ctx, `SELECT 'DELETE FROM ' || quote_ident(tablename) FROM pg_tables
 		WHERE schemaname = current_schema() AND NOT tablename = ANY ($1)`, keep)
 	if err != nil {
