@@ -21,62 +21,119 @@ func (p *Price) cost(a Account) Cost {
 	return Cost{Account: a, Currency: in.Currency, Minor: in.Minor}
 }
 
+// Terms is a price as it was agreed, before the weight it is for is known. The
+// currency of the book is that of the day it was written down.
+type Terms struct {
+	Typed        string `json:"typed"`
+	Amount       int64  `json:"amount"` // minor units for all of it or for a piece; of a mass, ten thousandths of them
+	Currency     string `json:"currency"`
+	Per          string `json:"per,omitempty"` // a unit of mass or PerPiece; for all of it together when empty
+	Exchange     string `json:"exchange,omitempty"`
+	BookCurrency string `json:"book_currency,omitempty"`
+}
+
+// PerPiece says of terms that they are for a piece.
+const PerPiece = "pc"
+
+// exact is what an amount comes to, in minor units and not rounded.
+func (t *Terms) exact(net Mass, pieces int64) *big.Rat {
+	switch t.Per {
+	case "":
+		return new(big.Rat).SetInt64(t.Amount)
+	case PerPiece:
+		v := new(big.Rat).SetInt64(t.Amount)
+		return v.Mul(v, new(big.Rat).SetInt64(pieces))
+	}
+	return unit.Rate{Amount: t.Amount, Currency: t.Currency, Per: unit.MassUnit(t.Per)}.Exact(int64(net))
+}
+
+// comesTo rounds an exact amount once, in either currency.
+func (t *Terms) comesTo(field string, exact *big.Rat) (p *Price, err error) {
+	p = &Price{Typed: t.Typed, Currency: t.Currency, Exchange: t.Exchange, BookCurrency: t.BookCurrency}
+	if p.Minor, err = roundMoney(field, t.Typed, exact, t.Currency); err != nil || t.Exchange == "" {
+		return p, err
+	}
+	x, err := unit.ParseExchange(t.Exchange)
+	if err != nil {
+		return nil, wrapUnit(field, err)
+	}
+	p.BookMinor, err = roundMoney(field, t.Typed, x.Convert(exact, t.Currency, t.BookCurrency), t.BookCurrency)
+	return p, err
+}
+
 // price reads a total or a rate per unit of mass for a net weight. One in another
 // currency than the book's needs the rate of exchange behind it: "4.10 EUR/kg at
 // 1.0832 USD/EUR". What it comes to in either currency is rounded once, half to
 // even, from the exact product of weight, price and rate.
 func (d *draft) price(field, typed string, net Mass) (*Price, error) {
+	t, err := d.terms(field, typed, false)
+	if err != nil {
+		return nil, err
+	}
+	return t.comesTo(field, t.exact(net, 0))
+}
+
+// terms reads a price: a total, a rate per unit of mass or, where pieces are sold,
+// one for a piece ("4.10 EUR/pc").
+func (d *draft) terms(field, typed string, inPieces bool) (*Terms, error) {
 	if err := checkText(field, typed, 120); err != nil {
 		return nil, err
 	}
 	price, exchange := cutExchange(typed)
+	t := &Terms{Typed: typed}
+	if inPieces {
+		price, t.Per = cutPiece(price)
+	}
 	if !strings.ContainsFunc(price, func(r rune) bool { return r > '9' }) && !strings.Contains(price, "$") { // no letter and no currency sign
 		return nil, invalid("MISSING_CURRENCY", field, typed, "say the currency: a total such as 310.00 "+d.shop.Currency+" or a rate such as 4.85 "+d.shop.Currency+"/"+d.shop.MassUnit)
 	}
-	var exact *big.Rat
-	out := &Price{Typed: typed}
-	if strings.Contains(price, "/") || strings.Contains(price, " per ") {
-		rate, err := unit.ParseRate(price, d.shop.Currency, unit.MassUnit(d.shop.MassUnit))
-		if err != nil {
-			return nil, wrapUnit(field, err)
-		}
-		exact, out.Currency = rate.Exact(int64(net)), rate.Currency
-	} else {
-		minor, currency, err := unit.ParseMoney(price, d.shop.Currency)
-		if err != nil {
-			return nil, wrapUnit(field, err)
-		}
-		exact, out.Currency = new(big.Rat).SetInt64(minor), currency
-	}
 	var err error
-	if out.Minor, err = roundMoney(field, typed, exact, out.Currency); err != nil {
-		return nil, err
+	if t.Per == "" && (strings.Contains(price, "/") || strings.Contains(price, " per ")) {
+		var rate unit.Rate
+		if rate, err = unit.ParseRate(price, d.shop.Currency, unit.MassUnit(d.shop.MassUnit)); err == nil {
+			t.Amount, t.Currency, t.Per = rate.Amount, rate.Currency, string(rate.Per)
+		}
+	} else {
+		t.Amount, t.Currency, err = unit.ParseMoney(price, d.shop.Currency)
 	}
-	return out, d.toBook(field, out, exact, exchange)
+	if err != nil {
+		return nil, wrapUnit(field, err)
+	}
+	return t, d.toBook(field, t, exchange)
 }
 
-// toBook adds to a foreign price what it comes to in the book.
-func (d *draft) toBook(field string, p *Price, exact *big.Rat, exchange string) error {
+// cutPiece takes the word for a piece off a price.
+func cutPiece(price string) (rest, per string) {
+	plain := strings.ToLower(price)
+	for _, mark := range []string{"/pc", "/pcs", "/piece", " per pc", " per piece", " each", " a piece"} {
+		if strings.HasSuffix(plain, mark) {
+			return strings.TrimSpace(price[:len(price)-len(mark)]), PerPiece
+		}
+	}
+	return price, ""
+}
+
+// toBook adds to foreign terms the rate by which they are booked.
+func (d *draft) toBook(field string, t *Terms, exchange string) error {
 	book := d.shop.Currency
-	if p.Currency == book {
+	if t.Currency == book {
 		if exchange != "" {
-			return invalid("CONTRADICTION", field, p.Typed, "is in the currency of the book, so it needs no rate of exchange")
+			return invalid("CONTRADICTION", field, t.Typed, "is in the currency of the book, so it needs no rate of exchange")
 		}
 		return nil
 	}
 	if exchange == "" {
-		return invalid("MISSING_EXCHANGE", field, p.Typed, fmt.Sprintf("the book is in %s: write the rate of exchange behind the price, such as %s at 1.05 %s/%s", book, p.Typed, book, p.Currency))
+		return invalid("MISSING_EXCHANGE", field, t.Typed, fmt.Sprintf("the book is in %s: write the rate of exchange behind the price, such as %s at 1.05 %s/%s", book, t.Typed, book, t.Currency))
 	}
 	x, err := unit.ParseExchange(exchange)
 	if err != nil {
 		return wrapUnit(field, err)
 	}
-	if !x.Joins(p.Currency, book) {
-		return invalid("OTHER_EXCHANGE", field, p.Typed, fmt.Sprintf("is in %s and the book in %s; write a rate between the two, in %s/%s", p.Currency, book, book, p.Currency))
+	if !x.Joins(t.Currency, book) {
+		return invalid("OTHER_EXCHANGE", field, t.Typed, fmt.Sprintf("is in %s and the book in %s; write a rate between the two, in %s/%s", t.Currency, book, book, t.Currency))
 	}
-	p.Exchange, p.BookCurrency = exchange, book
-	p.BookMinor, err = roundMoney(field, p.Typed, x.Convert(exact, p.Currency, book), book)
-	return err
+	t.Exchange, t.BookCurrency = exchange, book
+	return nil
 }
 
 // cutExchange parts a price from the rate of exchange typed behind it.
@@ -115,5 +172,26 @@ func (d *draft) noCostsYet(currency string) error {
 			}
 		}
 		after = log[len(log)-1].Seq
+	}
+}
+
+// noAgreedPrices refuses another currency for a book with orders whose prices are for
+// the one it has.
+func (d *draft) noAgreedPrices(currency string) error {
+	for after := ""; ; {
+		recs, err := d.Records(RecOrder, "", after, MaxPage)
+		if err != nil || len(recs) == 0 {
+			return err
+		}
+		for _, rec := range recs {
+			var o Order
+			if err := rec.Into(&o); err != nil {
+				return err
+			}
+			if o.priced() {
+				return badState("CURRENCY_IN_USE", "currency", currency, fmt.Sprintf("order %s has prices for a book in %s; a book keeps one currency", o.ID, d.shop.Currency))
+			}
+		}
+		after = recs[len(recs)-1].ID
 	}
 }

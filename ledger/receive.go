@@ -31,10 +31,7 @@ type Receive struct {
 func (b *Book) Receive(ctx context.Context, m Meta, c Receive) (*Entry, error) {
 	return b.write(ctx, m, KindReceive, c, func(d *draft) error {
 		l := &Lot{ID: c.LotID, Alloy: c.Alloy, AlloySure: true, Form: c.Form, Condition: Clean, Place: c.Place,
-			Owner: c.Customer, Label: c.Label, Pieces: c.Weighing.Pieces, Certificate: c.Certificate}
-		if l.Form == "" {
-			l.Form = Ingot
-		}
+			Owner: c.Customer, Label: c.Label, Certificate: c.Certificate}
 		if c.Dirty {
 			l.Condition = ToClean
 		}
@@ -55,24 +52,39 @@ func (b *Book) Receive(ctx context.Context, m Meta, c Receive) (*Entry, error) {
 		default:
 			return invalid("REQUIRED", "supplier", "", "name the supplier, or the customer whose own metal it is")
 		}
-		if err := d.newLot(l); err != nil {
-			return err
-		}
-		a := Acct(OfLot, l.ID)
-		metal, basis, err := d.weigh("weighing", c.Weighing, a, false)
+		net, err := d.takeIn(l, from, c.Weighing)
 		if err != nil {
 			return err
 		}
 		if c.Price != "" {
-			if l.Price, err = d.price("price", c.Price, d.lastNet()); err != nil {
+			if l.Price, err = d.price("price", c.Price, net); err != nil {
 				return err
 			}
-			d.e.Costs = append(d.e.Costs, l.Price.cost(a))
+			d.e.Costs = append(d.e.Costs, l.Price.cost(Acct(OfLot, l.ID)))
 		}
-		d.move(from, a, metal, basis)
-		l.From = []Source{{from, metal}}
 		return d.putLot(l)
 	})
+}
+
+// takeIn makes a lot of metal that comes in from an account, at its real weight, and
+// gives the net, which is what is paid by weight. The caller drafts the lot once more
+// with its price.
+func (d *draft) takeIn(l *Lot, from Account, w WeighingIn) (net Mass, err error) {
+	l.Pieces = w.Pieces
+	if l.Form == "" {
+		l.Form = Ingot
+	}
+	if err := d.newLot(l); err != nil {
+		return 0, err
+	}
+	a := Acct(OfLot, l.ID)
+	metal, basis, err := d.weigh("weighing", w, a, false)
+	if err != nil {
+		return 0, err
+	}
+	d.move(from, a, metal, basis)
+	l.From = []Source{{from, metal}}
+	return d.lastNet(), nil
 }
 
 // lastNet is the net of the weighing drafted last.

@@ -53,6 +53,9 @@ func (b *Book) Reverse(ctx context.Context, m Meta, c ReverseEntry) (*Entry, err
 			return err
 		}
 		for _, cost := range old.Costs {
+			if old.Kind == KindReceiveOrder { // dealt anew with its order
+				break
+			}
 			cost.Minor = -cost.Minor
 			d.e.Costs = append(d.e.Costs, cost)
 		}
@@ -163,6 +166,9 @@ func (d *draft) unput(old *Entry, r Record) error {
 	before, had, err := d.before(r.Kind, r.ID, old.Seq)
 	if err != nil {
 		return err
+	}
+	if found && r.Kind == RecOrder {
+		return d.unputOrder(old, before, had, cur)
 	}
 	if found && cur.Seq != old.Seq {
 		if r.Kind == RecLot {

@@ -38,7 +38,10 @@ func (b *Book) SetShop(ctx context.Context, m Meta, s Shop) (*Entry, error) {
 		if err := d.putShop(s); err != nil || s.Currency == d.shop.Currency {
 			return err
 		}
-		return d.noCostsYet(s.Currency)
+		if err := d.noCostsYet(s.Currency); err != nil {
+			return err
+		}
+		return d.noAgreedPrices(s.Currency)
 	})
 }
 

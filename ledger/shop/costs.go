@@ -40,6 +40,7 @@ func costsIn(r ledger.Reader, at AsOf) (out Costs, err error) {
 		return out, err
 	}
 	undone := map[int64]*ledger.Entry{} // what took an entry back, as the book knew it then
+	orders := map[string]ledger.Order{}
 	if err := eachEntry(r, func(e *ledger.Entry) error {
 		if !(AsOf{Recorded: at.Recorded, through: at.through}).includes(e) {
 			return nil
@@ -47,10 +48,14 @@ func costsIn(r ledger.Reader, at AsOf) (out Costs, err error) {
 		if e.Reverses != 0 {
 			undone[e.Reverses] = e
 		}
+		if err := readOrders(e, orders); err != nil {
+			return err
+		}
 		return b.policies.learn(e)
 	}); err != nil {
 		return out, err
 	}
+	b.paid = paidByReceipt(orders)
 	if err := eachEntry(r, func(e *ledger.Entry) error {
 		switch {
 		case !at.includes(e):

@@ -18,6 +18,35 @@ type costBuilder struct {
 	first    map[string]int // heat → its first event
 	proceeds map[string]int64
 	foreign  int
+	paid     map[int64]map[ledger.Account]int64 // by the entry that received it of an order
+}
+
+// readOrders takes in what an entry makes of purchase orders.
+func readOrders(e *ledger.Entry, orders map[string]ledger.Order) error {
+	for _, rec := range e.Records {
+		if rec.Kind == ledger.RecOrder {
+			var o ledger.Order
+			if err := rec.Into(&o); err != nil {
+				return err
+			}
+			orders[rec.ID] = o
+		}
+	}
+	return nil
+}
+
+// paidByReceipt is what deliveries of orders cost. It is dealt anew when one of them
+// turns out never to have been, so the order knows it and not the entry.
+func paidByReceipt(orders map[string]ledger.Order) map[int64]map[ledger.Account]int64 {
+	out := map[int64]map[ledger.Account]int64{}
+	for _, o := range orders {
+		for i := range o.Receipts {
+			if r := &o.Receipts[i]; !r.Void {
+				out[r.Entry] = o.Paid(r)
+			}
+		}
+	}
+	return out
 }
 
 // plan is what is known of a heat before anything of it happened.
@@ -96,8 +125,11 @@ func (b *costBuilder) entry(e *ledger.Entry) error {
 		case c.Account.Heat() != "":
 			b.add(e, cost.Event{To: b.place(c.Account), Cost: c.Minor, What: string(e.Kind)})
 		default:
-			paid[c.Account] = c.Minor
+			paid[c.Account] += c.Minor
 		}
+	}
+	if of, ok := b.paid[e.Seq]; ok {
+		paid = of
 	}
 	heat := ""
 	if e.Kind == ledger.KindAdd {
@@ -116,7 +148,9 @@ func (b *costBuilder) entry(e *ledger.Entry) error {
 			x := cost.Event{From: b.place(p.from), To: b.place(p.to), Mass: int64(p.mass), Charge: e.Kind == ledger.KindCharge}
 			if x.From.Kind == cost.Outside {
 				x.Cost = paid[p.to]
-				_, x.Priced = paid[p.to]
+				if _, x.Priced = paid[p.to]; x.Priced { // what is given to twice bears it once
+					paid[p.to] = 0
+				}
 			}
 			if heat != "" && p.to.Kind() == ledger.Spent {
 				x.To = b.place(ledger.Acct(ledger.InHeat, heat))

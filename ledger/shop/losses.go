@@ -47,6 +47,7 @@ type lessons struct {
 var teachesNothing = map[ledger.Kind]bool{
 	ledger.KindPlanHeat: true, ledger.KindSetMold: true, ledger.KindOpenHeat: true, ledger.KindDropHeat: true, ledger.KindSpeakFor: true,
 	ledger.KindMove: true, ledger.KindReceive: true, ledger.KindReceiveSupply: true, ledger.KindUseSupply: true, ledger.KindCountSupply: true, ledger.KindFuel: true,
+	ledger.KindWriteOrder: true, ledger.KindChangeOrder: true, ledger.KindPlaceOrder: true, ledger.KindReceiveOrder: true, ledger.KindGiveUpOrder: true,
 }
 
 // learned is what the heats have taught of the melt loss up to now, and the heats.

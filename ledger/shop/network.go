@@ -305,7 +305,7 @@ func (b *netBuilder) learnDirt() {
 // dirtyThen reports whether a lot was weighed dirty in an entry.
 func (b *netBuilder) dirtyThen(a ledger.Account, e *ledger.Entry) bool {
 	l, ok := b.lots[a.Ref()]
-	return ok && a.Kind() == ledger.OfLot && (e.Kind == ledger.KindWeighIn || e.Kind == ledger.KindReceive) &&
+	return ok && a.Kind() == ledger.OfLot && (e.Kind == ledger.KindWeighIn || e.Kind == ledger.KindReceive || e.Kind == ledger.KindReceiveOrder) &&
 		(l.Condition == ledger.ToClean || l.HeldFrom == ledger.ToClean)
 }
 

@@ -23,6 +23,7 @@ type day struct {
 	heats    []string
 	molds    map[string][]string
 	castings []string
+	orders   []string
 }
 
 func (d *day) grams(label string) ledger.Quantity {
@@ -63,6 +64,8 @@ func (d *day) did(e *ledger.Entry, err error) {
 		switch {
 		case rec.Kind == ledger.RecLot:
 			d.lots = append(d.lots, rec.ID)
+		case rec.Kind == ledger.RecOrder:
+			d.orders = append(d.orders, rec.ID)
 		case rec.Kind == ledger.RecHeat:
 			d.heats = append(d.heats, rec.ID)
 		case rec.Kind == ledger.RecCasting:
@@ -81,11 +84,26 @@ func (d *day) actions() map[string]func(*rapid.T) {
 	alloy := func() string { return rapid.SampledFrom([]string{"C87300", "C83600", "356.0"}).Draw(d.r, "alloy") }
 	heat := func() string { return d.pick(d.heats, "heat") }
 	lot := func() string { return d.pick(d.lots, "lot") }
+	order := func() string { return d.pick(d.orders, "order") }
 	return map[string]func(*rapid.T){
 		"receive": func(*rapid.T) {
 			d.did(d.Receive(ctx, d.meta(), ledger.Receive{Supplier: "northmetal", Alloy: alloy(), Weighing: d.weighing(), Dirty: rapid.Bool().Draw(d.r, "dirty"),
 				Price: rapid.SampledFrom([]string{"", "7.77 USD/kg", "123.45 USD"}).Draw(d.r, "price")}))
 		},
+		"write order": func(*rapid.T) {
+			d.did(d.WriteOrder(ctx, d.meta(), ledger.WriteOrder{Supplier: "northmetal", Freight: rapid.SampledFrom([]string{"", "33.33 USD"}).Draw(d.r, "freight"), Lines: []ledger.OrderItem{
+				{Alloy: alloy(), Mass: d.grams("ordered"), Price: rapid.SampledFrom([]string{"", "7.77 USD/kg", "123.45 USD"}).Draw(d.r, "price")},
+				{Supply: "borax", Pieces: rapid.Int64Range(1, 4).Draw(d.r, "sacks"), Each: d.grams("sack"), Price: "9.99 USD/pc"}}}))
+		},
+		"place order": func(*rapid.T) { d.did(d.PlaceOrder(ctx, d.meta(), ledger.PlaceOrder{Order: order()})) },
+		"receive order": func(*rapid.T) {
+			c := ledger.ReceiveOrder{Order: order()}
+			for range rapid.IntRange(1, 3).Draw(d.r, "lines") {
+				c.Lines = append(c.Lines, ledger.Delivered{Line: rapid.IntRange(1, 2).Draw(d.r, "line"), Last: rapid.IntRange(0, 3).Draw(d.r, "last") == 0, Weighing: d.weighing()})
+			}
+			d.did(d.ReceiveOrder(ctx, d.meta(), c))
+		},
+		"give up order": func(*rapid.T) { d.did(d.GiveUpOrder(ctx, d.meta(), ledger.GiveUpOrder{Order: order()})) },
 		"plan": func(*rapid.T) {
 			e, err := d.PlanHeat(ctx, d.meta(), ledger.PlanHeat{Alloy: alloy(), Crucible: "A60", Molds: []ledger.MoldPlan{{Metal: d.grams("metal")}, {}}})
 			d.did(e, err)
@@ -242,6 +260,9 @@ func (d *day) money(start time.Time) {
 		d.r.Fatal(err)
 	}
 	moneyAdds(d.r, c)
+	if spent, err := d.spent(); err != nil || c.Where().In != spent {
+		d.r.Fatalf("%d came in by cost, %d by the entries: %v", c.Where().In, spent, err)
+	}
 	mass := map[string]int64{}
 	held, err := d.lotMass()
 	if err != nil {
@@ -276,6 +297,22 @@ func (d *day) money(start time.Time) {
 	statementSums(d.r, second)
 	if first.Closing == second.Opening {
 		d.r.Fatalf("a delivery dated back changed nothing: %+v", second.Figures())
+	}
+}
+
+// spent is the money of all entries, those that take others back with it.
+func (d *day) spent() (sum int64, err error) {
+	for after := int64(0); ; {
+		es, err := d.Entries(ctx, after, 0)
+		if err != nil || len(es) == 0 {
+			return sum, err
+		}
+		for _, e := range es {
+			for _, c := range e.Costs {
+				sum += c.Minor
+			}
+		}
+		after = es[len(es)-1].Seq
 	}
 }
 

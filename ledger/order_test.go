@@ -1,0 +1,445 @@
+package ledger_test
+
+import (
+	"errors"
+	"slices"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/ledgertest"
+	"example.org/remelt/ledger/shop"
+	"example.org/remelt/ledger/unit"
+)
+
+func orderOf(t fataler, e *ledger.Entry) (o ledger.Order) {
+	if found, err := e.First(ledger.RecOrder, &o); err != nil || !found {
+		t.Fatalf("entry %d has no order: %v", e.Seq, err)
+	}
+	return o
+}
+
+func readOrder(t fataler, b *ledgertest.Shop, id string) ledger.Order {
+	s, err := ledger.Get[ledger.Order](ctx, b.Book, ledger.RecOrder, id)
+	if err != nil {
+		t.Fatalf("order %s: %v", id, err)
+	}
+	return s.Value
+}
+
+func typed(s string) ledger.Quantity { return ledger.Quantity{Typed: s} }
+
+// ingotsAndBorax is 10 ingots of about 10 kg at 9 dollars a kilogram, a sack of borax for
+// a sum, and freight.
+func ingotsAndBorax() ledger.WriteOrder {
+	return ledger.WriteOrder{Supplier: "northmetal", Freight: "30.01 USD", Lines: []ledger.OrderItem{
+		{Alloy: "C87300", Pieces: 10, Each: typed("10 kg"), Price: "9.00 USD/kg"},
+		{Supply: "borax", Mass: typed("20 kg"), Price: "41.00 USD"},
+	}}
+}
+
+func came(line int, grams, pieces int64) ledger.Delivered {
+	d := ledger.Delivered{Line: line, Weighing: ledgertest.Net(grams)}
+	d.Weighing.Pieces = pieces
+	return d
+}
+
+// An order that comes in two deliveries, by hand: 4 ingots weigh 40.4 kg, so 363.60; then
+// the other six, 61.1 kg, and the borax. 101.5 kg in all cost 913.50. Freight goes with
+// 120 kg: 40.4/120 of 30.01 is 10.10, the last delivery takes 19.91, of which 61.1/81.1,
+// 15.00, with the ingots.
+func TestOrderComesInParts(t *testing.T) {
+	b := ledgertest.Open(t)
+	m := ledger.Meta{}
+	o := orderOf(t, b.Do(b.WriteOrder(ctx, m, ingotsAndBorax())))
+	if o.ID != "1" || o.State() != ledger.BeingWritten {
+		t.Errorf("%+v is %s", o, o.State())
+	}
+	o = orderOf(t, b.Do(b.PlaceOrder(ctx, m, ledger.PlaceOrder{Order: "1", Expected: b.Now.AddDate(0, 0, 9)})))
+	if o.State() != ledger.Ordered || !o.Placed.Equal(b.Now) {
+		t.Errorf("placed: %+v", o)
+	}
+	if worth, _ := o.Worth(); worth != (ledger.Money{Goods: 941_00, Freight: 30_01, Whole: true}) {
+		t.Errorf("worth %+v", worth)
+	}
+	b.Now = b.Now.AddDate(0, 0, 8)
+	e := b.Do(b.ReceiveOrder(ctx, m, ledger.ReceiveOrder{Order: "1", Lines: []ledger.Delivered{came(1, 40_400, 4)}}))
+	lot := ledgertest.MadeLot(t, e)
+	a := ledger.Acct(ledger.OfLot, lot.ID)
+	if want := []ledger.Cost{{Account: a, Currency: "USD", Minor: 363_60}, {Account: a, Currency: "USD", Minor: 10_10}}; !slices.Equal(e.Costs, want) || len(e.Flags) > 0 {
+		t.Errorf("%+v %+v", e.Costs, e.Flags)
+	}
+	if lot.Price == nil || lot.Price.Minor != 363_60 || lot.Pieces != 4 || lot.Alloy != "C87300" || lot.Form != ledger.Ingot {
+		t.Errorf("%+v", lot)
+	}
+	o = orderOf(t, e)
+	if mass, n := o.Missing(0); o.State() != ledger.SomeHere || mass != 60*ledger.Kilogram || n != 6 {
+		t.Errorf("%s, %d mg in %d pieces missing", o.State(), mass, n)
+	}
+	b.Want(40_400, a)
+	b.Want(-40_400, "supplier/northmetal")
+
+	b.Now = b.Now.AddDate(0, 0, 3)
+	e = b.Do(b.ReceiveOrder(ctx, m, ledger.ReceiveOrder{Order: "1", Lines: []ledger.Delivered{came(1, 61_100, 6), came(2, 20_000, 0)}}))
+	a = ledger.Acct(ledger.OfLot, ledgertest.MadeLot(t, e).ID)
+	want := []ledger.Cost{{Account: a, Currency: "USD", Minor: 549_90}, {Account: a, Currency: "USD", Minor: 15_00},
+		{Account: "supply/borax", Currency: "USD", Minor: 41_00}, {Account: "supply/borax", Currency: "USD", Minor: 4_91}}
+	if !slices.Equal(e.Costs, want) || len(e.Flags) > 0 {
+		t.Errorf("%+v %+v", e.Costs, e.Flags)
+	}
+	o = orderOf(t, e)
+	if _, got := o.Worth(); o.State() != ledger.AllHere || got != (ledger.Money{Goods: 954_50, Freight: 30_01, Whole: true}) || !o.AllHereOn().Equal(b.Now) {
+		t.Errorf("%s on %v, %+v", o.State(), o.AllHereOn(), got)
+	}
+
+	// Reversed, the delivery never was, and the order waits for it again.
+	b.Do(b.Reverse(ctx, ledger.Meta{Reason: "another customer's"}, ledger.ReverseEntry{Entry: e.Seq}))
+	o = readOrder(t, b, "1")
+	if mass, n := o.Missing(0); o.State() != ledger.SomeHere || mass != 60*ledger.Kilogram || n != 6 || !o.Receipts[1].Void {
+		t.Errorf("%s, %d mg in %d pieces missing", o.State(), mass, n)
+	}
+	b.Want(0, a)
+	b.Want(0, "supply/borax")
+
+	// The rest is given up, and that is taken back too.
+	given := b.Do(b.GiveUpOrder(ctx, m, ledger.GiveUpOrder{Order: "1", Why: "sold out"}))
+	o = orderOf(t, given)
+	if mass, n := o.Missing(0); o.State() != ledger.GivenUp || mass != 0 || n != 0 {
+		t.Errorf("%s, %d mg in %d pieces missing", o.State(), mass, n)
+	}
+	e = b.Do(b.ReceiveOrder(ctx, m, ledger.ReceiveOrder{Order: "1", Lines: []ledger.Delivered{came(1, 10_000, 1)}}))
+	if len(e.Flags) != 1 || e.Flags[0].Code != ledger.FlagNotExpected {
+		t.Errorf("after it was given up: %+v", e.Flags)
+	}
+	b.Do(b.Reverse(ctx, ledger.Meta{Reason: "found some"}, ledger.ReverseEntry{Entry: given.Seq}))
+	if o = readOrder(t, b, "1"); o.State() != ledger.SomeHere {
+		t.Errorf("given up by mistake: %s", o.State())
+	}
+	b.Verify()
+}
+
+// More than was ordered is a fact: it is booked and paid by weight, and flagged. A sum
+// for a line stays that sum.
+func TestMoreCameThanOrdered(t *testing.T) {
+	b := ledgertest.Open(t)
+	m := ledger.Meta{}
+	b.Do(b.WriteOrder(ctx, m, ingotsAndBorax()))
+	e := b.Do(b.ReceiveOrder(ctx, m, ledger.ReceiveOrder{Order: "1", Lines: []ledger.Delivered{came(1, 111_000, 11), came(2, 25_000, 0)}}))
+	var codes []string
+	for _, f := range e.Flags {
+		codes = append(codes, f.Code)
+	}
+	if !slices.Equal(codes, []string{ledger.FlagNotExpected, ledger.FlagMoreThanOrdered, ledger.FlagMoreThanOrdered}) {
+		t.Errorf("%+v", e.Flags)
+	}
+	o := orderOf(t, e)
+	if _, got := o.Worth(); o.State() != ledger.AllHere || got.Goods != 999_00+41_00 || got.Freight != 30_01 {
+		t.Errorf("%s %+v", o.State(), got)
+	}
+	// A line is here when it is said to be, whatever it weighs, and then bears all of its sum.
+	b.Do(b.WriteOrder(ctx, m, ingotsAndBorax()))
+	few := came(2, 19_000, 0)
+	few.Last = true
+	e = b.Do(b.ReceiveOrder(ctx, m, ledger.ReceiveOrder{Order: "2", Lines: []ledger.Delivered{few}}))
+	o = orderOf(t, e)
+	if mass, _ := o.Missing(1); mass != 0 || e.Costs[0].Minor != 41_00 {
+		t.Errorf("%d missing, %+v", mass, e.Costs)
+	}
+}
+
+// A delivery typed in twice: the second bears nothing of the sum, which went with the
+// first. Take the first back, and the second bears it.
+func TestTypedInTwice(t *testing.T) {
+	b := ledgertest.Open(t)
+	m := ledger.Meta{}
+	b.Do(b.WriteOrder(ctx, m, ledger.WriteOrder{Supplier: "northmetal", Freight: "12 USD", Lines: []ledger.OrderItem{{Alloy: "C87300", Mass: typed("50 kg"), Price: "400 USD"}}}))
+	in := ledger.ReceiveOrder{Order: "1", Lines: []ledger.Delivered{{Weighing: ledgertest.Net(50_000)}}} // the only line
+	first, second := b.Do(b.ReceiveOrder(ctx, m, in)), b.Do(b.ReceiveOrder(ctx, m, in))
+	lot := ledgertest.MadeLot(t, second)
+	if len(second.Costs) != 1 || second.Costs[0].Minor != 0 || lot.Price.Minor != 0 {
+		t.Errorf("the second bears %+v", second.Costs)
+	}
+	back := b.Do(b.Reverse(ctx, ledger.Meta{Reason: "twice"}, ledger.ReverseEntry{Entry: first.Seq}))
+	sums := map[ledger.Account]int64{}
+	for _, c := range back.Costs {
+		sums[c.Account] += c.Minor
+	}
+	a := ledger.Acct(ledger.OfLot, lot.ID)
+	if sums[a] != 412_00 || sums[ledger.Acct(ledger.OfLot, ledgertest.MadeLot(t, first).ID)] != -412_00 {
+		t.Errorf("%+v", back.Costs)
+	}
+	v, err := b.GetLot(ctx, lot.ID)
+	if err != nil || v.Price.Minor != 400_00 {
+		t.Errorf("%+v, %v", v.Price, err)
+	}
+	c, err := b.Costs(ctx, shop.AsOf{})
+	if err != nil || c.Where().Stock != 412_00 || c.Where().In != 412_00 {
+		t.Errorf("%+v, %v", c.Where(), err)
+	}
+	b.Do(b.Reverse(ctx, ledger.Meta{Reason: "not ours"}, ledger.ReverseEntry{Entry: second.Seq}))
+	if c, err = b.Costs(ctx, shop.AsOf{}); err != nil || c.Where().In != 0 {
+		t.Errorf("%+v, %v", c.Where(), err)
+	}
+	b.Verify()
+}
+
+// An order can be changed while it is being written; then only its day and its note.
+func TestOrderIsChanged(t *testing.T) {
+	b := ledgertest.Open(t)
+	m := ledger.Meta{}
+	first := b.Do(b.WriteOrder(ctx, m, ingotsAndBorax()))
+	c := ingotsAndBorax()
+	c.ID, c.Freight = "1", ""
+	changed := b.Do(b.ChangeOrder(ctx, ledger.Meta{Unchanged: first.Seq}, c))
+	if _, err := b.ChangeOrder(ctx, ledger.Meta{Unchanged: first.Seq}, c); !errors.Is(err, ledger.ErrStale) {
+		t.Errorf("changed meanwhile: %v", err)
+	}
+	placed := b.Do(b.PlaceOrder(ctx, ledger.Meta{Unchanged: changed.Seq}, ledger.PlaceOrder{Order: "1"}))
+	c.Note, c.Expected = "by the back door", b.Now.AddDate(0, 0, 20)
+	c.Lines[0].Each = typed("10000 g") // the same, typed otherwise
+	b.Do(b.ChangeOrder(ctx, m, c))
+	c.Lines[0].Price = "9.10 USD/kg"
+	var e *ledger.Error
+	if _, err := b.ChangeOrder(ctx, m, c); !errors.As(err, &e) || e.Reason != "ORDERED" {
+		t.Errorf("another price: %v", err)
+	}
+	if _, err := b.PlaceOrder(ctx, m, ledger.PlaceOrder{Order: "1"}); !errors.As(err, &e) || e.Reason != "ORDER_STATE" {
+		t.Errorf("ordered twice: %v", err)
+	}
+	// Ordered by mistake: nothing is taken back that was done since but the ordering.
+	b.Do(b.Reverse(ctx, ledger.Meta{Reason: "never sent"}, ledger.ReverseEntry{Entry: placed.Seq}))
+	if o := readOrder(t, b, "1"); o.State() != ledger.BeingWritten || o.Note != "by the back door" {
+		t.Errorf("%s: %+v", o.State(), o)
+	}
+	b.Do(b.GiveUpOrder(ctx, m, ledger.GiveUpOrder{Order: "1"}))
+	if _, err := b.GiveUpOrder(ctx, m, ledger.GiveUpOrder{Order: "1"}); !errors.As(err, &e) || e.Reason != "ORDER_STATE" {
+		t.Errorf("given up twice: %v", err)
+	}
+	set := ledger.Shop{Name: "Harrow Lane Foundry", MassUnit: "g", Currency: "CAD"}
+	if _, err := b.SetShop(ctx, m, set); !errors.As(err, &e) || e.Reason != "CURRENCY_IN_USE" {
+		t.Errorf("another currency: %v", err)
+	}
+	b.Verify()
+}
+
+func TestOrderRefusals(t *testing.T) {
+	b := ledgertest.Open(t)
+	b.Do(b.SetSupply(ctx, ledger.Meta{}, ledger.Supply{ID: "tablets", Name: "degassing tablets", Purpose: "degasser", InPieces: true}))
+	head, err := b.HeadOf(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	line := func(change func(*ledger.OrderItem)) ledger.WriteOrder {
+		c := ingotsAndBorax()
+		change(&c.Lines[0])
+		return c
+	}
+	order := func(change func(*ledger.WriteOrder)) ledger.WriteOrder {
+		c := ingotsAndBorax()
+		change(&c)
+		return c
+	}
+	for _, c := range []struct {
+		c             ledger.WriteOrder
+		field, reason string
+	}{
+		{order(func(c *ledger.WriteOrder) { c.Supplier = "nobody" }), "supplier", "NOT_FOUND"},
+		{order(func(c *ledger.WriteOrder) { c.Supplier = "" }), "supplier", "REQUIRED"},
+		{order(func(c *ledger.WriteOrder) { c.Lines = nil }), "lines", "REQUIRED"},
+		{order(func(c *ledger.WriteOrder) { c.Freight = "30" }), "freight", "MISSING_CURRENCY"},
+		{order(func(c *ledger.WriteOrder) { c.Freight = "30 USD/kg" }), "freight", "NOT_A_TOTAL"},
+		{order(func(c *ledger.WriteOrder) { c.ID = "a b" }), "order", "BAD_ID"},
+		{line(func(l *ledger.OrderItem) { l.Alloy = "unobtainium" }), "lines[0].alloy", "UNKNOWN_ALLOY"},
+		{line(func(l *ledger.OrderItem) { l.Alloy = "unknown" }), "lines[0].alloy", "ALLOY_UNKNOWN"},
+		{line(func(l *ledger.OrderItem) { l.Supply = "borax" }), "lines[0].alloy", "REQUIRED"},
+		{line(func(l *ledger.OrderItem) { l.Alloy, l.Supply = "", "rope" }), "lines[0].supply", "NOT_FOUND"},
+		{line(func(l *ledger.OrderItem) { l.Form = "cloud" }), "lines[0].form", "BAD_FORM"},
+		{line(func(l *ledger.OrderItem) { l.Pieces = -1 }), "lines[0].pieces", "OUT_OF_RANGE"},
+		{line(func(l *ledger.OrderItem) { l.Pieces, l.Each, l.Mass.Mass = 0, ledger.Quantity{}, -5 }), "lines[0].mass", "NEGATIVE"},
+		{line(func(l *ledger.OrderItem) { l.Mass = typed("5 kg") }), "lines[0].mass", "REQUIRED"},
+		{line(func(l *ledger.OrderItem) { l.Each = ledger.Quantity{} }), "lines[0].each", "REQUIRED"},
+		{line(func(l *ledger.OrderItem) { l.Pieces, l.Mass = 0, typed("5 kg") }), "lines[0].pieces", "REQUIRED"},
+		{line(func(l *ledger.OrderItem) { l.Pieces = 999_999 }), "lines[0].pieces", "TOO_LARGE"},
+		{line(func(l *ledger.OrderItem) { l.LeastPieces = 12 }), "lines[0].pieces", "BELOW_LEAST"},
+		{line(func(l *ledger.OrderItem) { l.LeastMass = typed("250 lb") }), "lines[0].mass", "BELOW_LEAST"},
+		{line(func(l *ledger.OrderItem) { l.Price = "9.00" }), "lines[0].price", "MISSING_CURRENCY"},
+		{line(func(l *ledger.OrderItem) { l.Price = "90/pc" }), "lines[0].price", "MISSING_CURRENCY"},
+		{line(func(l *ledger.OrderItem) { l.Price = "9.00 EUR/kg" }), "lines[0].price", "MISSING_EXCHANGE"},
+		{line(func(l *ledger.OrderItem) { l.Price = "-9.00 USD/kg" }), "lines[0].price", "NEGATIVE"},
+		{line(func(l *ledger.OrderItem) { *l = ledger.OrderItem{Supply: "tablets", Pieces: 5, Price: "3 USD/kg"} }), "lines[0].price", "COUNTED_IN_PIECES"},
+		{line(func(l *ledger.OrderItem) {
+			*l = ledger.OrderItem{Supply: "borax", Mass: typed("5 kg"), Price: "3 USD/pc"}
+		}), "lines[0].price", "NOT_IN_PIECES"},
+	} {
+		_, err := b.WriteOrder(ctx, ledger.Meta{}, c.c)
+		var e *ledger.Error
+		if !errors.As(err, &e) || e.Field != c.field || e.Reason != c.reason {
+			t.Errorf("%+v: %v, want %s of %s", c.c, err, c.reason, c.field)
+		}
+	}
+	if now, err := b.HeadOf(ctx); err != nil || now.Seq != head.Seq {
+		t.Errorf("a refusal recorded something: %v, %v", now, err)
+	}
+	b.Do(b.WriteOrder(ctx, ledger.Meta{}, ingotsAndBorax()))
+	for _, c := range []struct {
+		in            ledger.Delivered
+		field, reason string
+	}{
+		{came(0, 5_000, 1), "lines[1].line", "NO_SUCH_LINE"},
+		{came(3, 5_000, 1), "lines[1].line", "NO_SUCH_LINE"},
+		{came(1, 0, 1), "lines[1].weighing.net", "ZERO"},
+		{ledger.Delivered{Line: 1, Weighing: ledgertest.Net(5), Place: "moon"}, "lines[1].place", "NOT_FOUND"},
+		{ledger.Delivered{Line: 2, Weighing: ledgertest.Net(5), Place: "rack"}, "lines[1].line", "NOT_METAL"},
+	} {
+		if c.in.Weighing.Net.Mass == 0 {
+			c.in.Weighing.Net.Typed = "0 kg"
+		}
+		_, err := b.ReceiveOrder(ctx, ledger.Meta{}, ledger.ReceiveOrder{Order: "1", Lines: []ledger.Delivered{came(1, 10_000, 1), c.in}})
+		var e *ledger.Error
+		if !errors.As(err, &e) || e.Field != c.field || e.Reason != c.reason {
+			t.Errorf("%+v: %v, want %s of %s", c.in, err, c.reason, c.field)
+		}
+	}
+	if o := readOrder(t, b, "1"); len(o.Receipts) > 0 {
+		t.Errorf("half a delivery is booked: %+v", o.Receipts)
+	}
+}
+
+// TestReceivedCostsAddUp: whatever the deliveries, and whichever of them are taken back
+// and come again, what is booked when all is here is the order's money to the last unit:
+// of each line its price for all that came, rounded once, or its sum; and the freight.
+func TestReceivedCostsAddUp(t *testing.T) {
+	rapid.Check(t, func(r *rapid.T) {
+		b := ledgertest.Open(t)
+		b.Do(b.SetSupply(ctx, ledger.Meta{}, ledger.Supply{ID: "tablets", Name: "degassing tablets", Purpose: "degasser", InPieces: true}))
+		c := ledger.WriteOrder{Supplier: "northmetal", Freight: rapid.SampledFrom([]string{"", "0.01 USD", "33.37 USD", "40 EUR at 1.0831 USD/EUR"}).Draw(r, "freight")}
+		for range rapid.IntRange(1, 4).Draw(r, "lines") {
+			switch rapid.IntRange(0, 2).Draw(r, "kind") {
+			case 0:
+				c.Lines = append(c.Lines, ledger.OrderItem{Alloy: "C87300", Mass: ledger.Quantity{Mass: ledger.Mass(rapid.Int64Range(1, 90_000_000).Draw(r, "mass"))},
+					Price: rapid.SampledFrom([]string{"7.7777 USD/lb", "100.01 USD", "0.0001 USD/kg", "4.10 EUR/kg at 1.0832 USD/EUR", "77.77 EUR at 0.9 EUR/USD"}).Draw(r, "price")})
+			case 1:
+				c.Lines = append(c.Lines, ledger.OrderItem{Alloy: "356.0", Pieces: rapid.Int64Range(1, 7).Draw(r, "pieces"), Each: ledger.Quantity{Mass: 9_071_847},
+					Price: rapid.SampledFrom([]string{"3.33 USD/kg", "10.01 USD/pc", "99.99 USD", "13.13 EUR/pc at 1.0832 USD/EUR"}).Draw(r, "price")})
+			case 2:
+				c.Lines = append(c.Lines, ledger.OrderItem{Supply: "tablets", Pieces: rapid.Int64Range(1, 9).Draw(r, "tablets"), Price: rapid.SampledFrom([]string{"10.00 USD", "0.37 USD/pc"}).Draw(r, "price")})
+			}
+		}
+		b.Do(b.WriteOrder(ctx, ledger.Meta{}, c))
+		var entries []*ledger.Entry
+		o := readOrder(r, b, "1")
+		for n := 0; o.State() != ledger.AllHere; n++ {
+			if n < 20 && len(entries) > 0 && rapid.IntRange(0, 4).Draw(r, "reverse") == 0 {
+				i := rapid.IntRange(0, len(entries)-1).Draw(r, "which")
+				b.Do(b.Reverse(ctx, ledger.Meta{Reason: "a mistake"}, ledger.ReverseEntry{Entry: entries[i].Seq}))
+				entries = slices.Delete(entries, i, i+1)
+				o = readOrder(r, b, "1")
+			}
+			in := ledger.ReceiveOrder{Order: "1"}
+			kinds := len(o.Lines)
+			if n < 20 {
+				kinds = rapid.IntRange(1, 3).Draw(r, "of the delivery")
+			}
+			for range kinds {
+				i := rapid.IntRange(0, len(o.Lines)-1).Draw(r, "line")
+				if n >= 20 { // enough: all the rest at once
+					i = len(in.Lines)
+				}
+				d := ledger.Delivered{Line: i + 1, Last: n >= 20 || rapid.IntRange(0, 7).Draw(r, "last") == 0}
+				if o.Lines[i].Pieces > 0 {
+					d.Weighing.Pieces = rapid.Int64Range(1, 4).Draw(r, "came")
+				}
+				if o.Lines[i].Supply == "" {
+					d.Weighing.Net.Mass = ledger.Mass(rapid.Int64Range(1, 60_000_000).Draw(r, "came"))
+				}
+				in.Lines = append(in.Lines, d)
+			}
+			entries = append(entries, b.Do(b.ReceiveOrder(ctx, ledger.Meta{}, in)))
+			o = readOrder(r, b, "1")
+			if n > 60 {
+				r.Fatalf("never all here: %d receipts", len(o.Receipts))
+			}
+		}
+		want := int64(0)
+		for i, l := range o.Lines {
+			got := o.Came(i)
+			want += worked(r, l, got.Mass, got.Pieces)
+		}
+		switch c.Freight {
+		case "":
+		case "40 EUR at 1.0831 USD/EUR":
+			want += 43_32 // 43.324
+		default:
+			minor, _, err := unit.ParseMoney(c.Freight, "")
+			if err != nil {
+				r.Fatal(err)
+			}
+			want += minor
+		}
+		booked := int64(0)
+		all, err := b.Entries(ctx, 0, 0)
+		if err != nil {
+			r.Fatal(err)
+		}
+		for _, e := range all {
+			for _, k := range e.Costs {
+				if k.Currency != "USD" {
+					r.Fatalf("%+v", k)
+				}
+				booked += k.Minor
+			}
+		}
+		if booked != want {
+			r.Fatalf("%d booked, the order comes to %d", booked, want)
+		}
+		for _, rc := range o.Receipts { // and what is kept of each says the same
+			if !rc.Void {
+				for _, minor := range o.Paid(&rc) {
+					if want -= minor; minor < 0 {
+						r.Fatalf("a delivery bears %d", minor)
+					}
+				}
+			}
+		}
+		if want != 0 {
+			r.Fatalf("by its receipts the order comes to %d less", want)
+		}
+		b.Verify()
+	})
+}
+
+// worked is what a line comes to, from its price as typed.
+func worked(r *rapid.T, l ledger.OrderLine, net ledger.Mass, pieces int64) int64 {
+	in := func(price string) (minor int64) {
+		if rate, err := unit.ParseRate(price, "", ""); err == nil {
+			return rate.Cost(int64(net))
+		}
+		minor, _, err := unit.ParseMoney(price, "")
+		if err != nil {
+			r.Fatal(err)
+		}
+		return minor
+	}
+	each := func(minor int64) int64 { return minor * pieces }
+	half := func(exact float64) int64 { return int64(exact + 0.5) } // far from any half
+	switch l.Price.Typed {
+	case "4.10 EUR/kg at 1.0832 USD/EUR":
+		rate, err := unit.ParseRate("4.441120 USD/kg", "", "") // 4.10 × 1.0832, exactly
+		if err != nil {
+			r.Fatal(err)
+		}
+		return rate.Cost(int64(net))
+	case "77.77 EUR at 0.9 EUR/USD":
+		return half(7777 / 0.9) // 8641.1
+	case "10.01 USD/pc":
+		return each(10_01)
+	case "0.37 USD/pc":
+		return each(37)
+	case "13.13 EUR/pc at 1.0832 USD/EUR":
+		return half(1313 * 1.0832 * float64(pieces)) // 1422.2416 each
+	}
+	return in(l.Price.Typed)
+}
+
+type fataler interface{ Fatalf(string, ...any) }
