@@ -59,6 +59,7 @@ type Client struct {
 	Planning   pb.PlanningServiceClient
 	Ordering   pb.OrderingServiceClient
 	Pots       pb.PotServiceClient
+	Purchases  pb.PurchaseOrderServiceClient
 	Scales     pb.ScaleServiceClient
 	Shops      pb.ShopServiceClient
 	Stock      pb.StockServiceClient
@@ -113,6 +114,7 @@ func Dial(c Config) (*Client, error) {
 		Planning:   pb.NewPlanningServiceClient(conn),
 		Ordering:   pb.NewOrderingServiceClient(conn),
 		Pots:       pb.NewPotServiceClient(conn),
+		Purchases:  pb.NewPurchaseOrderServiceClient(conn),
 		Scales:     pb.NewScaleServiceClient(conn),
 		Shops:      pb.NewShopServiceClient(conn),
 		Stock:      pb.NewStockServiceClient(conn),

@@ -116,18 +116,23 @@ func (o *Order) goods(x *Received) *Price {
 	return &Price{Typed: t.Typed, Minor: x.Minor, Currency: t.Currency, Exchange: t.Exchange, BookMinor: x.BookMinor, BookCurrency: t.BookCurrency}
 }
 
-// Paid is the cost that a receipt brought to each account, in the currency of the
-// book: goods with their part of the freight. An account is missing when nothing is
-// known of its cost.
+// Cost is what was paid for what came of a line with its part of the freight, in the
+// currency of the book; it is not known when the line has no price and bears no freight.
+func (o *Order) Cost(x *Received) (minor int64, known bool) {
+	if p := o.goods(x); p != nil {
+		return p.InBook().Minor + x.Freight, true
+	}
+	return x.Freight, x.Freight != 0
+}
+
+// Paid is the cost that a receipt brought to each account. An account is missing when
+// nothing is known of its cost.
 func (o *Order) Paid(r *Receipt) map[Account]int64 {
 	out := map[Account]int64{}
 	for k := range r.Lines {
 		x := &r.Lines[k]
-		if p := o.goods(x); p != nil {
-			out[o.account(x)] += p.InBook().Minor
-		}
-		if x.Freight != 0 {
-			out[o.account(x)] += x.Freight
+		if minor, known := o.Cost(x); known {
+			out[o.account(x)] += minor
 		}
 	}
 	return out

@@ -173,7 +173,7 @@ func (d *desk) recordBy(use func() (*ledger.Entry, error)) *ledger.Entry {
 }
 
 // ownNames are request fields that the book calls otherwise.
-var ownNames = map[string]string{"happened": "happened_time", "after": "after_sequence"}
+var ownNames = map[string]string{"happened": "happened_time", "expected": "expected_time", "after": "after_sequence"}
 
 // named makes a domain error name the field of the request: one of a resource
 // carries the field that the resource is in.

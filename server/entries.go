@@ -84,7 +84,7 @@ func (d *desk) entryPage(full bool, p page, all []*ledger.Entry) ([]*pb.Entry, s
 var histories = map[string]ledger.RecordKind{
 	"lots": ledger.RecLot, "heats": ledger.RecHeat, "castings": ledger.RecCasting, "supplies": ledger.RecSupply,
 	"places": ledger.RecPlace, "scales": ledger.RecScale, "tares": ledger.RecTare, "parties": ledger.RecParty,
-	"pots": ledger.RecPot, "alloys": ledger.RecAlloy, "stocktakes": ledger.RecCount, "molds": ledger.RecMold,
+	"pots": ledger.RecPot, "alloys": ledger.RecAlloy, "stocktakes": ledger.RecCount, "purchaseOrders": ledger.RecOrder, "molds": ledger.RecMold,
 }
 
 func (s entries) ListHistory(ctx context.Context, r *pb.ListHistoryRequest) (*pb.ListHistoryResponse, error) {

@@ -66,6 +66,10 @@ var (
 		ledger.Planned: pb.Heat_STATE_PLANNED, ledger.Melting: pb.Heat_STATE_MELTING, ledger.Late: pb.Heat_STATE_LATE,
 		ledger.Settled: pb.Heat_STATE_SETTLED, ledger.Dropped: pb.Heat_STATE_DROPPED,
 	}
+	orderStates = enum[pb.PurchaseOrder_State, ledger.OrderState]{
+		ledger.BeingWritten: pb.PurchaseOrder_STATE_BEING_WRITTEN, ledger.Ordered: pb.PurchaseOrder_STATE_ORDERED, ledger.SomeHere: pb.PurchaseOrder_STATE_SOME_HERE,
+		ledger.AllHere: pb.PurchaseOrder_STATE_ALL_HERE, ledger.GivenUp: pb.PurchaseOrder_STATE_GIVEN_UP,
+	}
 	moldStates = enum[pb.Mold_State, ledger.MoldState]{
 		ledger.MoldPlanned: pb.Mold_STATE_PLANNED, ledger.MoldPoured: pb.Mold_STATE_POURED, ledger.MoldShort: pb.Mold_STATE_SHORT,
 		ledger.MoldLeaked: pb.Mold_STATE_LEAKED, ledger.MoldUnused: pb.Mold_STATE_UNUSED,

@@ -32,8 +32,13 @@ func reads() []proto.Message {
 		&pb.GetLotRequest{Name: lotNames + "gating"}, &pb.ListLotsRequest{Parent: harrow},
 		&pb.GetHeatRequest{Name: heat41}, &pb.ListHeatsRequest{Parent: harrow},
 		&pb.ListReadingsRequest{Parent: heat41}, &pb.ListAdditionsRequest{Parent: heat41}, &pb.ListFuelRequest{Parent: heat41},
+<<<<<<< HEAD
 		&pb.GetHeatCostRequest{Name: heat41 + "/cost"}, &pb.GetLotCostRequest{Name: lotNames + "gating/cost"}, &pb.GetCastingCostRequest{Name: harrow + "/castings/C1/cost"},
 		&pb.GetStockValueRequest{Name: harrow + "/stockValue"}, &pb.ListCostingsRequest{Parent: harrow}, &pb.AdviseOrdersRequest{Parent: harrow},
+=======
+		&pb.GetHeatCostRequest{Name: heat41 + "/cost"}, &pb.GetStockValueRequest{Name: harrow + "/stockValue"}, &pb.ListCostingsRequest{Parent: harrow}, &pb.AdviseOrdersRequest{Parent: harrow},
+		&pb.GetPurchaseOrderRequest{Name: harrow + "/purchaseOrders/1"}, &pb.ListPurchaseOrdersRequest{Parent: harrow},
+>>>>>>> 7341c3c (Purchase orders over gRPC, REST and the command line)
 		&pb.GetCostStatementRequest{Name: harrow + "/costStatement", StartTime: day(0), EndTime: day(30)},
 		&pb.GetMoldRequest{Name: heat41 + "/molds/41-1"}, &pb.ListMoldsRequest{Parent: heat41},
 		&pb.EstimateMetalRequest{Parent: harrow, Alloy: alloyID, Wax: g(100)},
@@ -179,6 +184,9 @@ func TestFilters(t *testing.T) {
 		{&pb.ListCastingsRequest{Parent: harrow, Heat: heat41}, "C2 C3 C4"},
 		{&pb.ListCastingsRequest{Parent: harrow, ShowGone: true, Commission: "herons"}, "C1"},
 		{&pb.ListAlloysRequest{Parent: harrow, Own: true}, "HB1"},
+		{&pb.ListPurchaseOrdersRequest{Parent: harrow, States: []pb.PurchaseOrder_State{pb.PurchaseOrder_STATE_SOME_HERE}}, ""},
+		{&pb.ListPurchaseOrdersRequest{Parent: harrow, States: []pb.PurchaseOrder_State{pb.PurchaseOrder_STATE_ALL_HERE, pb.PurchaseOrder_STATE_GIVEN_UP}}, "1 2"},
+		{&pb.ListPurchaseOrdersRequest{Parent: harrow, Supplier: harrow + "/parties/iris"}, ""},
 		{&pb.ListAlloysRequest{Parent: harrow, Called: "old  Bell"}, "HB1"},
 	} {
 		if f, ok := c.r.(*pb.ListLotsRequest); ok && f.GetAlloy() == "silicon bronze" {
@@ -345,6 +353,7 @@ func TestEnumsAreComplete(t *testing.T) {
 	checkEnum(check, conditions)
 	checkEnum(check, heatStates)
 	checkEnum(check, moldStates)
+	checkEnum(check, orderStates)
 	checkEnum(check, stages)
 	checkEnum(check, roles)
 	checkEnum(check, potKinds)

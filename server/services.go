@@ -55,6 +55,7 @@ func RegisterServices(s grpc.ServiceRegistrar, d Deps) {
 	pb.RegisterAnalysisServiceServer(s, analysis{counter: c})
 	pb.RegisterPlanningServiceServer(s, planning{counter: c})
 	pb.RegisterOrderingServiceServer(s, ordering{counter: c})
+	pb.RegisterPurchaseOrderServiceServer(s, purchases{counter: c})
 }
 
 // RegisterGateway adds the REST form of every service to a gateway that calls
@@ -80,6 +81,7 @@ func RegisterGateway(ctx context.Context, mux *runtime.ServeMux, conn *grpc.Clie
 		pb.RegisterAnalysisServiceHandler,
 		pb.RegisterPlanningServiceHandler,
 		pb.RegisterOrderingServiceHandler,
+		pb.RegisterPurchaseOrderServiceHandler,
 	} {
 		if err := register(ctx, mux, conn); err != nil {
 			return err

@@ -129,6 +129,15 @@ func beyond() []proto.Message {
 			Recovered: []*pb.AlloyPrice{{Alloy: alloyID, Price: "6.80 USD/kg"}}, NormalLosses: []*pb.NormalLoss{{Alloy: alloyID, Percent: "1.5"}},
 			Wear: []*pb.CrucibleWear{{Pot: "A60", Price: "4.20 USD"}}}},
 		&pb.ClosePeriodRequest{Parent: harrow, StartTime: day(-40), EndTime: day(-10)},
+		&pb.CreatePurchaseOrderRequest{Parent: harrow, PurchaseOrder: &pb.PurchaseOrder{Supplier: "northmetal", Lines: []*pb.PurchaseLine{
+			{Alloy: "C83600", Pieces: 4, Each: &pb.Mass{Text: "10 kg"}, LeastPieces: 2, Price: "9.20 USD/kg"}, {Supply: "tablets", Pieces: 20, Price: "0.85 USD/pc"}}}},
+		&pb.UpdatePurchaseOrderRequest{PurchaseOrder: &pb.PurchaseOrder{Name: harrow + "/purchaseOrders/1", Freight: "18 EUR at 1.0832 USD/EUR", Note: "by the back door"}},
+		&pb.PlacePurchaseOrderRequest{Name: harrow + "/purchaseOrders/1", ExpectedTime: day(50)},
+		&pb.ReceivePurchaseOrderRequest{Name: harrow + "/purchaseOrders/1", Lines: []*pb.DeliveredLine{
+			{Line: 1, LotId: "ordered", Place: "rack", Weighing: pieces(40_200, 4), Certificate: &pb.Certificate{Number: "NM-131"}}, {Line: 2, Weighing: &pb.Weighing{Pieces: 20}}}},
+		&pb.CreatePurchaseOrderRequest{Parent: harrow, PurchaseOrder: &pb.PurchaseOrder{Supplier: harrow + "/parties/northmetal", Lines: []*pb.PurchaseLine{
+			{Alloy: harrow + "/alloys/" + alloyID, Form: pb.Form_FORM_BOUGHT_SCRAP, Mass: g(50_000), Least: g(20_000)}}}},
+		&pb.GiveUpPurchaseOrderRequest{Name: harrow + "/purchaseOrders/2", Why: "found some here"},
 	}
 }
 
