@@ -30,6 +30,7 @@ type api struct {
 	pots      pb.PotServiceClient
 	supplies  pb.SupplyServiceClient
 	stocktake pb.StocktakeServiceClient
+	orders    pb.PurchaseOrderServiceClient
 
 	shop  string
 	seed  uint64
@@ -43,7 +44,8 @@ func newAPI(conn grpc.ClientConnInterface, o Options) *api {
 		castings: pb.NewCastingServiceClient(conn), entries: pb.NewEntryServiceClient(conn), scales: pb.NewScaleServiceClient(conn),
 		places: pb.NewPlaceServiceClient(conn), tares: pb.NewTareServiceClient(conn), parties: pb.NewPartyServiceClient(conn),
 		pots: pb.NewPotServiceClient(conn), supplies: pb.NewSupplyServiceClient(conn), stocktake: pb.NewStocktakeServiceClient(conn),
-		shop: o.Shop, seed: o.Seed, clock: o.Clock,
+		orders: pb.NewPurchaseOrderServiceClient(conn),
+		shop:   o.Shop, seed: o.Seed, clock: o.Clock,
 	}
 }
 

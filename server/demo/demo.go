@@ -138,6 +138,7 @@ func (y *year) schedule(ctx context.Context) {
 		at := y.start.AddDate(0, 3*q, 0).Add(16 * time.Hour)
 		y.after(at, 0, func(t time.Time) error { return y.takeStock(ctx, t) })
 	}
+	y.order(ctx)
 	y.after(y.start, 40*24*time.Hour, func(t time.Time) error { return y.strangeMetal(ctx, t) })
 }
 
