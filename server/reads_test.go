@@ -32,13 +32,9 @@ func reads() []proto.Message {
 		&pb.GetLotRequest{Name: lotNames + "gating"}, &pb.ListLotsRequest{Parent: harrow},
 		&pb.GetHeatRequest{Name: heat41}, &pb.ListHeatsRequest{Parent: harrow},
 		&pb.ListReadingsRequest{Parent: heat41}, &pb.ListAdditionsRequest{Parent: heat41}, &pb.ListFuelRequest{Parent: heat41},
-<<<<<<< HEAD
 		&pb.GetHeatCostRequest{Name: heat41 + "/cost"}, &pb.GetLotCostRequest{Name: lotNames + "gating/cost"}, &pb.GetCastingCostRequest{Name: harrow + "/castings/C1/cost"},
 		&pb.GetStockValueRequest{Name: harrow + "/stockValue"}, &pb.ListCostingsRequest{Parent: harrow}, &pb.AdviseOrdersRequest{Parent: harrow},
-=======
-		&pb.GetHeatCostRequest{Name: heat41 + "/cost"}, &pb.GetStockValueRequest{Name: harrow + "/stockValue"}, &pb.ListCostingsRequest{Parent: harrow}, &pb.AdviseOrdersRequest{Parent: harrow},
 		&pb.GetPurchaseOrderRequest{Name: harrow + "/purchaseOrders/1"}, &pb.ListPurchaseOrdersRequest{Parent: harrow},
->>>>>>> 7341c3c (Purchase orders over gRPC, REST and the command line)
 		&pb.GetCostStatementRequest{Name: harrow + "/costStatement", StartTime: day(0), EndTime: day(30)},
 		&pb.GetMoldRequest{Name: heat41 + "/molds/41-1"}, &pb.ListMoldsRequest{Parent: heat41},
 		&pb.EstimateMetalRequest{Parent: harrow, Alloy: alloyID, Wax: g(100)},
