@@ -31,6 +31,9 @@ func (s balances) GetHeatBalance(ctx context.Context, r *pb.GetHeatBalanceReques
 	p := &pb.HeatBalance{Name: r.GetName(), Heat: d.heatRecord(v.Heat, 0), Provisional: v.Provisional, Waiting: v.Waiting,
 		Terms: d.terms(&v.Terms), Uncertainty: d.uncertainty(v.Uncertainty), Sequence: v.Seq, ChangeTime: moment(v.Changed),
 		ChargedByForm: d.byForm(v.ChargedBy), ChargedDirty: d.mass(v.ChargeDirty)}
+	for _, c := range v.ChargedLots {
+		p.ChargedLots = append(p.ChargedLots, &pb.ChargedLot{Lot: d.name("lots", c.Lot.ID), Form: forms.show(c.Lot.Form), Label: c.Lot.Label, Mass: d.mass(c.Mass)})
+	}
 	for _, f := range v.Flags {
 		p.Flagged = append(p.Flagged, &pb.FlaggedEntry{Entry: d.entryName(f.Seq), Flags: flags(f.Flags), Reason: f.Reason})
 	}

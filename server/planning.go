@@ -98,7 +98,7 @@ func (d *desk) chargePlan(v shop.ChargePlan) *pb.PlanChargeResponse {
 		Molds: d.mass(v.MoldsMass), Need: d.mg(p.Need.Mean), NeedStandard: d.mg(p.Need.SD), PourOff: d.mg(p.PourOff), ChanceShort: rounded(p.ChanceShort),
 		ReturnsPercent: rounded(100 * p.Returns), PigMolds: count(p.PigMolds), Deoxidiser: d.name("supplies", v.Deoxidiser), Dose: d.massOrNil(ledger.Mass(math.Round(p.Deoxide))),
 		Waiting: volume(int64(math.Round(p.Waiting * 1000))), Notes: v.Notes, Cautions: cautions(v.Cautions), Sequence: v.Seq, Proof: planProof(p.Proof, v.Currency != ""),
-		LossPercent: rounded(100 * v.Loss.Mean), Tap: d.degreesC(p.Pour.TapC),
+		LossPercent: rounded(100 * v.Loss.Mean), Tap: d.degreesC(p.Pour.TapC), HeatMj: rounded(v.MeltHeat.Total() / 1e6), Fuels: showAll(v.Fuels, fuelNeed),
 	}
 	low, high := v.Loss.Interval(0.9)
 	out.LossFromPercent, out.LossToPercent = rounded(100*low), rounded(100*high)

@@ -67,6 +67,19 @@ func TestPlanIsWhatIsCharged(t *testing.T) {
 	if len(r.GetEntry().GetFlags()) > 0 || r.GetHeat().GetInCrucible().GetMg() != sum+500_000 {
 		t.Errorf("flags %v, in the crucible %v, planned %d and a heel of 500 g", r.GetEntry().GetFlags(), r.GetHeat().GetInCrucible(), sum)
 	}
+	lots := map[string]int64{}
+	for _, x := range p.GetTakes() {
+		lots[x.GetLot()] += x.GetMass().GetMg()
+	}
+	charged := do[*pb.GetHeatBalanceResponse](b, &pb.GetHeatBalanceRequest{Name: heat44 + "/balance"}).GetBalance().GetChargedLots()
+	for _, c := range charged {
+		if lots[c.GetLot()] != c.GetMass().GetMg() || c.GetForm() == pb.Form_FORM_UNSPECIFIED {
+			t.Errorf("charged %v, planned %d", c, lots[c.GetLot()])
+		}
+	}
+	if len(charged) != len(lots) {
+		t.Errorf("charged %v, planned %v", charged, lots)
+	}
 	again := do[*pb.PlanChargeResponse](b, &pb.PlanChargeRequest{Name: heat44, ChanceShortPercent: "2"})
 	if again.GetInCrucible().GetMg() != sum+500_000 || len(again.GetTakes()) != 0 {
 		t.Errorf("all is in the crucible and still goes in: %v", again.GetTakes())

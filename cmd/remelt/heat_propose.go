@@ -202,9 +202,25 @@ func (p *page) outcome(r *pb.PlanChargeResponse) {
 	if d := r.GetDeoxidiser(); d != "" {
 		row("deoxidiser", "%s of %s", r.GetDose().GetText(), last(d))
 	}
+	for _, f := range r.GetFuels() {
+		row("fuel", "%s", p.fuelNeed(f, r.GetHeatMj()))
+	}
 	row("proof", "%s", r.GetProof().GetSentence())
 	t.write(p)
 	p.printf("\n")
+}
+
+// fuelNeed says how much of a fuel a melt takes, and by whose efficiency.
+func (p *page) fuelNeed(f *pb.FuelNeed, mj float64) string {
+	amount := between(f.GetLow(), f.GetHigh()) + " " + f.GetUnit()
+	if u := f.GetMetricUnit(); u != "" && (p.mass == "g" || p.mass == "kg") {
+		amount = between(f.GetMetricLow(), f.GetMetricHigh()) + " " + u
+	}
+	how := "as a furnace of its kind does: " + f.GetFurnaceKind()
+	if strings.HasPrefix(f.GetEfficiencySource(), "learned") {
+		how = f.GetEfficiencySource()
+	}
+	return fmt.Sprintf("%s of %s for %s MJ at %s %% efficiency (%s)", amount, f.GetFuel(), threeDigits(mj), between(f.GetEfficiencyFromPercent(), f.GetEfficiencyToPercent()), how)
 }
 
 func (p *page) plannedContents(r *pb.PlanChargeResponse) {

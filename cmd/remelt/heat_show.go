@@ -71,7 +71,7 @@ func (p *page) heatTable(all []*pb.Heat) {
 
 func (a *app) heatShowCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "show HEAT", Short: "Show one heat, with its molds, additions and temperatures",
+		Use: "show HEAT", Short: "Show one heat, with what was charged, its molds, additions, temperatures and fuel",
 		Args:              exactly("HEAT"),
 		ValidArgsFunction: inOrder(a.completeHeats(), nil),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -99,7 +99,20 @@ func (a *app) heatShowCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.show(c.Context(), nil, func(p *page) { p.heat(h.GetHeat(), molds.GetMolds(), added.GetAdditions(), read.GetReadings()) })
+			balance, err := cl.Balances.GetHeatBalance(c.Context(), &pb.GetHeatBalanceRequest{Name: name + "/balance"})
+			if err != nil {
+				return err
+			}
+			fuel, err := cl.Heats.ListFuel(c.Context(), &pb.ListFuelRequest{Parent: name, PageSize: 1000})
+			if err != nil {
+				return err
+			}
+			return a.show(c.Context(), nil, func(p *page) {
+				p.heat(h.GetHeat(), molds.GetMolds(), added.GetAdditions(), read.GetReadings())
+				p.charged(balance.GetBalance())
+				p.burned(fuel.GetFuels())
+				p.cautions(h.GetHeat().GetCautions()...)
+			})
 		},
 	}
 }
@@ -141,7 +154,35 @@ func (p *page) heat(h *pb.Heat, molds []*pb.Mold, added []*pb.Addition, read []*
 		}
 		t.write(p)
 	}
-	p.cautions(h.GetCautions()...)
+}
+
+// charged lists what of which lot went in.
+func (p *page) charged(b *pb.HeatBalance) {
+	if len(b.GetChargedLots()) == 0 {
+		return
+	}
+	t := newTable("CHARGED", "WHAT", ">"+string(p.mass), "MARKED")
+	heel := b.GetTerms().GetCharged().GetMg()
+	for _, c := range b.GetChargedLots() {
+		t.add(last(c.GetLot()), word(c.GetForm()), p.figure(c.GetMass()), c.GetLabel())
+		heel -= c.GetMass().GetMg()
+	}
+	if heel > 0 {
+		t.add("", "heel", p.figure(&pb.Mass{Mg: heel}), "")
+	}
+	t.write(p)
+}
+
+// burned lists the fuel.
+func (p *page) burned(all []*pb.FuelBurned) {
+	if len(all) == 0 {
+		return
+	}
+	t := newTable("FUEL", ">AMOUNT", ">COST", "AT")
+	for _, f := range all {
+		t.add(f.GetFuel()+struck(f.GetVoid()), f.GetAmount(), f.GetPrice().GetText(), p.showTime(f.GetBurnTime()))
+	}
+	t.write(p)
 }
 
 func struck(void bool) string {

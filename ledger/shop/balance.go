@@ -98,6 +98,7 @@ type HeatBalance struct {
 	Uncertainty Uncertainty // of what is unaccounted for, or still in molds
 	Seq         int64
 	ChargedBy   map[ledger.Form]ledger.Mass // Charged, by the form of the lots; a heel counts as a pig
+	ChargedLots []ChargedLot                // Charged, by lot, in the order in which they first went in; a heel has none
 	ChargeDirty ledger.Mass                 // of Charged, from lots that were still to be cleaned
 	Flags       []FlaggedEntry              // what was unusual, oldest first
 	Changed     time.Time                   // when an entry last changed it
@@ -109,6 +110,12 @@ type HeatBalance struct {
 // skimDoubt is the standard uncertainty, in kg, of the metal guessed to be
 // trapped in skimmings, and the share of metal in their oxide.
 func (b *HeatBalance) skimDoubt() (kg, share float64) { return math.Sqrt(b.skimVar), b.skimShare }
+
+// ChargedLot is what of one lot went into a heat.
+type ChargedLot struct {
+	Lot  ledger.Lot
+	Mass ledger.Mass
+}
 
 // FlaggedEntry points to an entry of the heat that was recorded with a flag.
 type FlaggedEntry struct {
@@ -296,6 +303,7 @@ func (b *balancer) count(kind ledger.Kind, a ledger.Account, m ledger.Mass) erro
 			}
 			t.Charged -= m
 			b.out.ChargedBy[l.Form] -= m
+			b.chargedLot(l, -m)
 			if l.Condition == ledger.ToClean {
 				b.out.ChargeDirty -= m
 			}
@@ -306,6 +314,18 @@ func (b *balancer) count(kind ledger.Kind, a ledger.Account, m ledger.Mass) erro
 		t.Given += m
 	}
 	return nil
+}
+
+func (b *balancer) chargedLot(l ledger.Lot, m ledger.Mass) {
+	all := &b.out.ChargedLots
+	i := slices.IndexFunc(*all, func(c ChargedLot) bool { return c.Lot.ID == l.ID })
+	if i < 0 {
+		*all = append(*all, ChargedLot{Lot: l, Mass: m})
+		return
+	}
+	if (*all)[i].Mass += m; (*all)[i].Mass == 0 { // taken back
+		*all = slices.Delete(*all, i, i+1)
+	}
 }
 
 func (b *balancer) lotTerm(kind ledger.Kind, lot string, m ledger.Mass) error {

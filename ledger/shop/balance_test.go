@@ -153,3 +153,41 @@ func TestEstimateMetal(t *testing.T) {
 		t.Error("a pattern without weight or volume was accepted")
 	}
 }
+
+// TestChargedLots: a heat names what of each lot went in, to the milligram; what was
+// taken back is not named, and what came twice is one.
+func TestChargedLots(t *testing.T) {
+	b := ledgertest.RunHeat41(t)
+	named := func(want map[string]ledger.Mass, heat string) {
+		t.Helper()
+		got, err := b.Balance(ctx, heat, shop.AsOf{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		sum := ledger.Mass(0)
+		for _, c := range got.ChargedLots {
+			sum += c.Mass
+			if want[c.Lot.ID] != c.Mass {
+				t.Errorf("%s of %d, want %d", c.Lot.ID, c.Mass, want[c.Lot.ID])
+			}
+		}
+		if len(got.ChargedLots) != len(want) || sum != got.Charged {
+			t.Errorf("%+v, want %v; charged %d", got.ChargedLots, want, got.Charged)
+		}
+	}
+	named(map[string]ledger.Mass{b.Ingots.ID: 30_000 * g, b.Cups.ID: 14_620 * g, b.PigsIn.ID: 15_380 * g}, "41")
+	m := ledger.Meta{}
+	lot := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, m, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(9_000)})))
+	charge := func(meta ledger.Meta, grams int64) *ledger.Entry {
+		return b.Do(b.Charge(ctx, meta, ledger.ChargeHeat{Heat: "42", Items: []ledger.ChargeItem{{Lot: lot.ID, Mass: ledgertest.Grams(grams)}}}))
+	}
+	b.Do(b.PlanHeat(ctx, m, ledger.PlanHeat{ID: "42", Alloy: "C87300"}))
+	b.Do(b.OpenHeat(ctx, m, "42"))
+	named(nil, "42")
+	first := charge(m, 4_000)
+	charge(m, 3_000)
+	charge(ledger.Meta{Reason: "there was more than the book had"}, 2_500) // 500 g more
+	named(map[string]ledger.Mass{lot.ID: 9_500 * g}, "42")
+	b.Do(b.Reverse(ctx, ledger.Meta{Reason: "another heat's"}, ledger.ReverseEntry{Entry: first.Seq}))
+	named(map[string]ledger.Mass{lot.ID: 5_500 * g}, "42")
+}

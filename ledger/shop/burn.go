@@ -22,11 +22,7 @@ func FuelJoules(f ledger.Fuel) (float64, bool) {
 	if f.Measure == unit.FuelEnergy {
 		return float64(f.Amount), true
 	}
-	// One of the heating value's unit in what the measure is kept in; NIST SP 811, Appendix B.
-	per := map[unit.FuelMeasure]struct {
-		unit string
-		size float64
-	}{unit.FuelMass: {"lb", 453_592.37}, unit.FuelLiquid: {"gal", 3_785_411.784}, unit.FuelGas: {"ft3", 28_316.846592}}[f.Measure]
+	per := fuelUnits[f.Measure]
 	for _, v := range alloy.Fuels() {
 		if v.Name == f.Kind && v.Unit == per.unit {
 			return float64(f.Amount) / per.size * v.Joules, true

@@ -111,17 +111,26 @@ func (s *Shop) EstimateMeltEnergy(ctx context.Context, m Melt) (out MeltEnergy, 
 		}
 		return out, bad("furnace_kind", m.Furnace, "must be one of "+strings.Join(names, ", "))
 	}
+	type efficiency struct {
+		alloy.EfficiencyRange
+		learned bool
+	}
+	owns := map[string]efficiency{} // by fuel, which has a heating value by each measure
 	for _, f := range alloy.Fuels() {
 		n := FuelNeed{Fuel: f}
-		own, learned, err := s.efficiencyOf(ctx, m.Own, f.Name)
+		own, asked := owns[f.Name]
+		if !asked && m.Own != "" {
+			if own.EfficiencyRange, own.learned, err = s.efficiencyOf(ctx, m.Own, f.Name); err != nil {
+				return out, err
+			}
+			owns[f.Name] = own
+		}
 		switch {
-		case err != nil:
-			return out, err
 		case m.Efficiency > 0:
 			e := float64(m.Efficiency) / float64(ledger.Whole)
 			n.Efficiency = alloy.EfficiencyRange{Low: e, High: e, Source: "as given", Verified: alloy.Shop}
-		case learned:
-			n.Efficiency = own
+		case own.learned:
+			n.Efficiency = own.EfficiencyRange
 		default:
 			n.Efficiency, _ = known(furnaceFor(m.Furnace, f, out.Alloy.Kind))
 		}

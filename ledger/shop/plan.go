@@ -84,6 +84,8 @@ type ChargePlan struct {
 	Loss       loss.Forecast    // of this very charge
 	Pour       []PlannedPour    // in order
 	Deoxidiser string           // the supply; "" for none
+	MeltHeat   alloy.Heat       // that the charge takes up, from room temperature to the tap; 0 when no fuel is known
+	Fuels      []FuelNeed       // for it, of what the heat's furnace has burned
 	Left       []PlanLeft       // lots, and pieces of lots, that were not looked at
 	Cautions   []alloy.Caution
 	Notes      []string // what was assumed, as sentences
@@ -135,7 +137,10 @@ func (s *Shop) PlanCharge(ctx context.Context, q PlanQuery) (out ChargePlan, err
 	if err != nil {
 		return out, err
 	}
-	return p.result(plan)
+	if out, err = p.result(plan); err != nil {
+		return out, err
+	}
+	return out, s.planFuel(ctx, &out)
 }
 
 func (q *PlanQuery) check() error {

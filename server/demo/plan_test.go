@@ -72,6 +72,9 @@ func TestPlansOfASmallYear(t *testing.T) {
 		if p := got.Plan; got.PotMass == 0 || p.Lift <= int64(got.PotMass)+p.Charge-1 || p.PigMolds == 0 || got.Pour[0].EndC == 0 || got.Pour[0].EndC >= got.Pour[0].StartC {
 			t.Errorf("%s: lift %d with %d empty, %d pig molds, poured %+v", id, p.Lift, got.PotMass, p.PigMolds, got.Pour[0])
 		}
+		if len(got.Fuels) != 1 || got.Fuels[0].Efficiency.Furnace != "east" || got.Fuels[0].Low <= 0 {
+			t.Errorf("%s: fuel %+v; the year taught how east burns propane", id, got.Fuels)
+		}
 		for id, v := range got.Lots {
 			if v.Alloy != c.alloy || !v.Usable() || v.Owner != "" {
 				t.Errorf("lot %s in it: %+v", id, v)

@@ -384,7 +384,10 @@ type HeatBalance struct {
 	ChargedDirty *Mass `protobuf:"bytes,11,opt,name=charged_dirty,json=chargedDirty,proto3" json:"charged_dirty,omitempty"`
 	// Weighings of it that the rest of the book contradicts, most suspect first; only
 	// when they were asked for, and of a heat that is poured.
-	Suspects      []*Suspect `protobuf:"bytes,12,rep,name=suspects,proto3" json:"suspects,omitempty"`
+	Suspects []*Suspect `protobuf:"bytes,12,rep,name=suspects,proto3" json:"suspects,omitempty"`
+	// What was charged, by lot, in the order in which the lots first went in; a heel is
+	// of none.
+	ChargedLots   []*ChargedLot `protobuf:"bytes,13,rep,name=charged_lots,json=chargedLots,proto3" json:"charged_lots,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -503,6 +506,86 @@ func (x *HeatBalance) GetSuspects() []*Suspect {
 	return nil
 }
 
+func (x *HeatBalance) GetChargedLots() []*ChargedLot {
+	if x != nil {
+		return x.ChargedLots
+	}
+	return nil
+}
+
+// What of one lot went into a heat.
+type ChargedLot struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lot.
+	Lot string `protobuf:"bytes,1,opt,name=lot,proto3" json:"lot,omitempty"`
+	// Its form.
+	Form Form `protobuf:"varint,2,opt,name=form,proto3,enum=remelt.v1.Form" json:"form,omitempty"`
+	// What is written on it.
+	Label string `protobuf:"bytes,3,opt,name=label,proto3" json:"label,omitempty"`
+	// How much of it.
+	Mass          *Mass `protobuf:"bytes,4,opt,name=mass,proto3" json:"mass,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ChargedLot) Reset() {
+	*x = ChargedLot{}
+	mi := &file_remelt_v1_balance_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChargedLot) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChargedLot) ProtoMessage() {}
+
+func (x *ChargedLot) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_balance_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChargedLot.ProtoReflect.Descriptor instead.
+func (*ChargedLot) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *ChargedLot) GetLot() string {
+	if x != nil {
+		return x.Lot
+	}
+	return ""
+}
+
+func (x *ChargedLot) GetForm() Form {
+	if x != nil {
+		return x.Form
+	}
+	return Form_FORM_UNSPECIFIED
+}
+
+func (x *ChargedLot) GetLabel() string {
+	if x != nil {
+		return x.Label
+	}
+	return ""
+}
+
+func (x *ChargedLot) GetMass() *Mass {
+	if x != nil {
+		return x.Mass
+	}
+	return nil
+}
+
 // An entry that was recorded with a flag.
 type FlaggedEntry struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -518,7 +601,7 @@ type FlaggedEntry struct {
 
 func (x *FlaggedEntry) Reset() {
 	*x = FlaggedEntry{}
-	mi := &file_remelt_v1_balance_proto_msgTypes[2]
+	mi := &file_remelt_v1_balance_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -530,7 +613,7 @@ func (x *FlaggedEntry) String() string {
 func (*FlaggedEntry) ProtoMessage() {}
 
 func (x *FlaggedEntry) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_balance_proto_msgTypes[2]
+	mi := &file_remelt_v1_balance_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -543,7 +626,7 @@ func (x *FlaggedEntry) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FlaggedEntry.ProtoReflect.Descriptor instead.
 func (*FlaggedEntry) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{2}
+	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *FlaggedEntry) GetEntry() string {
@@ -585,7 +668,7 @@ type Uncertainty struct {
 
 func (x *Uncertainty) Reset() {
 	*x = Uncertainty{}
-	mi := &file_remelt_v1_balance_proto_msgTypes[3]
+	mi := &file_remelt_v1_balance_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -597,7 +680,7 @@ func (x *Uncertainty) String() string {
 func (*Uncertainty) ProtoMessage() {}
 
 func (x *Uncertainty) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_balance_proto_msgTypes[3]
+	mi := &file_remelt_v1_balance_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -610,7 +693,7 @@ func (x *Uncertainty) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Uncertainty.ProtoReflect.Descriptor instead.
 func (*Uncertainty) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{3}
+	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Uncertainty) GetStandard() *Mass {
@@ -656,7 +739,7 @@ type UncertaintyPart struct {
 
 func (x *UncertaintyPart) Reset() {
 	*x = UncertaintyPart{}
-	mi := &file_remelt_v1_balance_proto_msgTypes[4]
+	mi := &file_remelt_v1_balance_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -668,7 +751,7 @@ func (x *UncertaintyPart) String() string {
 func (*UncertaintyPart) ProtoMessage() {}
 
 func (x *UncertaintyPart) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_balance_proto_msgTypes[4]
+	mi := &file_remelt_v1_balance_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -681,7 +764,7 @@ func (x *UncertaintyPart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UncertaintyPart.ProtoReflect.Descriptor instead.
 func (*UncertaintyPart) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{4}
+	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *UncertaintyPart) GetEntry() string {
@@ -728,7 +811,7 @@ type PeriodBalance struct {
 
 func (x *PeriodBalance) Reset() {
 	*x = PeriodBalance{}
-	mi := &file_remelt_v1_balance_proto_msgTypes[5]
+	mi := &file_remelt_v1_balance_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -740,7 +823,7 @@ func (x *PeriodBalance) String() string {
 func (*PeriodBalance) ProtoMessage() {}
 
 func (x *PeriodBalance) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_balance_proto_msgTypes[5]
+	mi := &file_remelt_v1_balance_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -753,7 +836,7 @@ func (x *PeriodBalance) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PeriodBalance.ProtoReflect.Descriptor instead.
 func (*PeriodBalance) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{5}
+	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *PeriodBalance) GetName() string {
@@ -825,7 +908,7 @@ type HeatGroup struct {
 
 func (x *HeatGroup) Reset() {
 	*x = HeatGroup{}
-	mi := &file_remelt_v1_balance_proto_msgTypes[6]
+	mi := &file_remelt_v1_balance_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -837,7 +920,7 @@ func (x *HeatGroup) String() string {
 func (*HeatGroup) ProtoMessage() {}
 
 func (x *HeatGroup) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_balance_proto_msgTypes[6]
+	mi := &file_remelt_v1_balance_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -850,7 +933,7 @@ func (x *HeatGroup) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HeatGroup.ProtoReflect.Descriptor instead.
 func (*HeatGroup) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{6}
+	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *HeatGroup) GetKey() string {
@@ -920,7 +1003,7 @@ type Flow struct {
 
 func (x *Flow) Reset() {
 	*x = Flow{}
-	mi := &file_remelt_v1_balance_proto_msgTypes[7]
+	mi := &file_remelt_v1_balance_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -932,7 +1015,7 @@ func (x *Flow) String() string {
 func (*Flow) ProtoMessage() {}
 
 func (x *Flow) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_balance_proto_msgTypes[7]
+	mi := &file_remelt_v1_balance_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -945,7 +1028,7 @@ func (x *Flow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Flow.ProtoReflect.Descriptor instead.
 func (*Flow) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{7}
+	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Flow) GetAlloy() string {
@@ -1036,7 +1119,7 @@ type GetHeatBalanceRequest struct {
 
 func (x *GetHeatBalanceRequest) Reset() {
 	*x = GetHeatBalanceRequest{}
-	mi := &file_remelt_v1_balance_proto_msgTypes[8]
+	mi := &file_remelt_v1_balance_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1048,7 +1131,7 @@ func (x *GetHeatBalanceRequest) String() string {
 func (*GetHeatBalanceRequest) ProtoMessage() {}
 
 func (x *GetHeatBalanceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_balance_proto_msgTypes[8]
+	mi := &file_remelt_v1_balance_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1061,7 +1144,7 @@ func (x *GetHeatBalanceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetHeatBalanceRequest.ProtoReflect.Descriptor instead.
 func (*GetHeatBalanceRequest) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{8}
+	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *GetHeatBalanceRequest) GetName() string {
@@ -1103,7 +1186,7 @@ type GetHeatBalanceResponse struct {
 
 func (x *GetHeatBalanceResponse) Reset() {
 	*x = GetHeatBalanceResponse{}
-	mi := &file_remelt_v1_balance_proto_msgTypes[9]
+	mi := &file_remelt_v1_balance_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1115,7 +1198,7 @@ func (x *GetHeatBalanceResponse) String() string {
 func (*GetHeatBalanceResponse) ProtoMessage() {}
 
 func (x *GetHeatBalanceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_balance_proto_msgTypes[9]
+	mi := &file_remelt_v1_balance_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1128,7 +1211,7 @@ func (x *GetHeatBalanceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetHeatBalanceResponse.ProtoReflect.Descriptor instead.
 func (*GetHeatBalanceResponse) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{9}
+	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *GetHeatBalanceResponse) GetBalance() *HeatBalance {
@@ -1157,7 +1240,7 @@ type GetPeriodBalanceRequest struct {
 
 func (x *GetPeriodBalanceRequest) Reset() {
 	*x = GetPeriodBalanceRequest{}
-	mi := &file_remelt_v1_balance_proto_msgTypes[10]
+	mi := &file_remelt_v1_balance_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1169,7 +1252,7 @@ func (x *GetPeriodBalanceRequest) String() string {
 func (*GetPeriodBalanceRequest) ProtoMessage() {}
 
 func (x *GetPeriodBalanceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_balance_proto_msgTypes[10]
+	mi := &file_remelt_v1_balance_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1182,7 +1265,7 @@ func (x *GetPeriodBalanceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPeriodBalanceRequest.ProtoReflect.Descriptor instead.
 func (*GetPeriodBalanceRequest) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{10}
+	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *GetPeriodBalanceRequest) GetName() string {
@@ -1231,7 +1314,7 @@ type GetPeriodBalanceResponse struct {
 
 func (x *GetPeriodBalanceResponse) Reset() {
 	*x = GetPeriodBalanceResponse{}
-	mi := &file_remelt_v1_balance_proto_msgTypes[11]
+	mi := &file_remelt_v1_balance_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1243,7 +1326,7 @@ func (x *GetPeriodBalanceResponse) String() string {
 func (*GetPeriodBalanceResponse) ProtoMessage() {}
 
 func (x *GetPeriodBalanceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_balance_proto_msgTypes[11]
+	mi := &file_remelt_v1_balance_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1256,7 +1339,7 @@ func (x *GetPeriodBalanceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPeriodBalanceResponse.ProtoReflect.Descriptor instead.
 func (*GetPeriodBalanceResponse) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{11}
+	return file_remelt_v1_balance_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *GetPeriodBalanceResponse) GetBalance() *PeriodBalance {
@@ -1270,7 +1353,7 @@ var File_remelt_v1_balance_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_balance_proto_rawDesc = "" +
 	"\n" +
-	"\x17remelt/v1/balance.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18remelt/v1/analysis.proto\x1a\x15remelt/v1/entry.proto\x1a\x14remelt/v1/heat.proto\x1a\x17remelt/v1/measure.proto\x1a\x15remelt/v1/stock.proto\"\xf3\t\n" +
+	"\x17remelt/v1/balance.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18remelt/v1/analysis.proto\x1a\x15remelt/v1/entry.proto\x1a\x14remelt/v1/heat.proto\x1a\x13remelt/v1/lot.proto\x1a\x17remelt/v1/measure.proto\x1a\x15remelt/v1/stock.proto\"\xf3\t\n" +
 	"\x05Terms\x12.\n" +
 	"\acharged\x18\x01 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\acharged\x122\n" +
 	"\tadditives\x18\x02 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\tadditives\x120\n" +
@@ -1300,7 +1383,7 @@ const file_remelt_v1_balance_proto_rawDesc = "" +
 	"\x10returned_percent\x18\x17 \x01(\tB\x03\xe0A\x03R\x0freturnedPercent\x12&\n" +
 	"\fgone_percent\x18\x18 \x01(\tB\x03\xe0A\x03R\vgonePercent\x12/\n" +
 	"\x11melt_loss_percent\x18\x19 \x01(\tB\x03\xe0A\x03R\x0fmeltLossPercent\x124\n" +
-	"\x13unaccounted_percent\x18\x1a \x01(\tB\x03\xe0A\x03R\x12unaccountedPercent\"\xb2\x05\n" +
+	"\x13unaccounted_percent\x18\x1a \x01(\tB\x03\xe0A\x03R\x12unaccountedPercent\"\xf1\x05\n" +
 	"\vHeatBalance\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12(\n" +
 	"\x04heat\x18\x02 \x01(\v2\x0f.remelt.v1.HeatB\x03\xe0A\x03R\x04heat\x12%\n" +
@@ -1315,8 +1398,16 @@ const file_remelt_v1_balance_proto_rawDesc = "" +
 	"\x0fcharged_by_form\x18\n" +
 	" \x03(\v2\x13.remelt.v1.FormMassB\x03\xe0A\x03R\rchargedByForm\x129\n" +
 	"\rcharged_dirty\x18\v \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\fchargedDirty\x123\n" +
-	"\bsuspects\x18\f \x03(\v2\x12.remelt.v1.SuspectB\x03\xe0A\x03R\bsuspects:a\xeaA^\n" +
-	"\x1eremelt.example.org/HeatBalance\x12!shops/{shop}/heats/{heat}/balance*\fheatBalances2\vheatBalance\"\x8f\x01\n" +
+	"\bsuspects\x18\f \x03(\v2\x12.remelt.v1.SuspectB\x03\xe0A\x03R\bsuspects\x12=\n" +
+	"\fcharged_lots\x18\r \x03(\v2\x15.remelt.v1.ChargedLotB\x03\xe0A\x03R\vchargedLots:a\xeaA^\n" +
+	"\x1eremelt.example.org/HeatBalance\x12!shops/{shop}/heats/{heat}/balance*\fheatBalances2\vheatBalance\"\xad\x01\n" +
+	"\n" +
+	"ChargedLot\x120\n" +
+	"\x03lot\x18\x01 \x01(\tB\x1e\xe0A\x03\xfaA\x18\n" +
+	"\x16remelt.example.org/LotR\x03lot\x12(\n" +
+	"\x04form\x18\x02 \x01(\x0e2\x0f.remelt.v1.FormB\x03\xe0A\x03R\x04form\x12\x19\n" +
+	"\x05label\x18\x03 \x01(\tB\x03\xe0A\x03R\x05label\x12(\n" +
+	"\x04mass\x18\x04 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x04mass\"\x8f\x01\n" +
 	"\fFlaggedEntry\x126\n" +
 	"\x05entry\x18\x01 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
 	"\x18remelt.example.org/EntryR\x05entry\x12*\n" +
@@ -1404,95 +1495,100 @@ func file_remelt_v1_balance_proto_rawDescGZIP() []byte {
 }
 
 var file_remelt_v1_balance_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_remelt_v1_balance_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_remelt_v1_balance_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
 var file_remelt_v1_balance_proto_goTypes = []any{
 	(Grouping)(0),                    // 0: remelt.v1.Grouping
 	(*Terms)(nil),                    // 1: remelt.v1.Terms
 	(*HeatBalance)(nil),              // 2: remelt.v1.HeatBalance
-	(*FlaggedEntry)(nil),             // 3: remelt.v1.FlaggedEntry
-	(*Uncertainty)(nil),              // 4: remelt.v1.Uncertainty
-	(*UncertaintyPart)(nil),          // 5: remelt.v1.UncertaintyPart
-	(*PeriodBalance)(nil),            // 6: remelt.v1.PeriodBalance
-	(*HeatGroup)(nil),                // 7: remelt.v1.HeatGroup
-	(*Flow)(nil),                     // 8: remelt.v1.Flow
-	(*GetHeatBalanceRequest)(nil),    // 9: remelt.v1.GetHeatBalanceRequest
-	(*GetHeatBalanceResponse)(nil),   // 10: remelt.v1.GetHeatBalanceResponse
-	(*GetPeriodBalanceRequest)(nil),  // 11: remelt.v1.GetPeriodBalanceRequest
-	(*GetPeriodBalanceResponse)(nil), // 12: remelt.v1.GetPeriodBalanceResponse
-	(*Mass)(nil),                     // 13: remelt.v1.Mass
-	(*FormMass)(nil),                 // 14: remelt.v1.FormMass
-	(*Heat)(nil),                     // 15: remelt.v1.Heat
-	(*timestamppb.Timestamp)(nil),    // 16: google.protobuf.Timestamp
-	(*Suspect)(nil),                  // 17: remelt.v1.Suspect
-	(*Flag)(nil),                     // 18: remelt.v1.Flag
+	(*ChargedLot)(nil),               // 3: remelt.v1.ChargedLot
+	(*FlaggedEntry)(nil),             // 4: remelt.v1.FlaggedEntry
+	(*Uncertainty)(nil),              // 5: remelt.v1.Uncertainty
+	(*UncertaintyPart)(nil),          // 6: remelt.v1.UncertaintyPart
+	(*PeriodBalance)(nil),            // 7: remelt.v1.PeriodBalance
+	(*HeatGroup)(nil),                // 8: remelt.v1.HeatGroup
+	(*Flow)(nil),                     // 9: remelt.v1.Flow
+	(*GetHeatBalanceRequest)(nil),    // 10: remelt.v1.GetHeatBalanceRequest
+	(*GetHeatBalanceResponse)(nil),   // 11: remelt.v1.GetHeatBalanceResponse
+	(*GetPeriodBalanceRequest)(nil),  // 12: remelt.v1.GetPeriodBalanceRequest
+	(*GetPeriodBalanceResponse)(nil), // 13: remelt.v1.GetPeriodBalanceResponse
+	(*Mass)(nil),                     // 14: remelt.v1.Mass
+	(*FormMass)(nil),                 // 15: remelt.v1.FormMass
+	(*Heat)(nil),                     // 16: remelt.v1.Heat
+	(*timestamppb.Timestamp)(nil),    // 17: google.protobuf.Timestamp
+	(*Suspect)(nil),                  // 18: remelt.v1.Suspect
+	(Form)(0),                        // 19: remelt.v1.Form
+	(*Flag)(nil),                     // 20: remelt.v1.Flag
 }
 var file_remelt_v1_balance_proto_depIdxs = []int32{
-	13, // 0: remelt.v1.Terms.charged:type_name -> remelt.v1.Mass
-	13, // 1: remelt.v1.Terms.additives:type_name -> remelt.v1.Mass
-	13, // 2: remelt.v1.Terms.castings:type_name -> remelt.v1.Mass
-	13, // 3: remelt.v1.Terms.returns:type_name -> remelt.v1.Mass
-	14, // 4: remelt.v1.Terms.returns_by_form:type_name -> remelt.v1.FormMass
-	13, // 5: remelt.v1.Terms.pigs:type_name -> remelt.v1.Mass
-	13, // 6: remelt.v1.Terms.spill_kept:type_name -> remelt.v1.Mass
-	13, // 7: remelt.v1.Terms.recovered:type_name -> remelt.v1.Mass
-	13, // 8: remelt.v1.Terms.given:type_name -> remelt.v1.Mass
-	13, // 9: remelt.v1.Terms.heel:type_name -> remelt.v1.Mass
-	13, // 10: remelt.v1.Terms.trapped:type_name -> remelt.v1.Mass
-	13, // 11: remelt.v1.Terms.oxide:type_name -> remelt.v1.Mass
-	13, // 12: remelt.v1.Terms.vapour:type_name -> remelt.v1.Mass
-	13, // 13: remelt.v1.Terms.spilled:type_name -> remelt.v1.Mass
-	13, // 14: remelt.v1.Terms.kerf:type_name -> remelt.v1.Mass
-	13, // 15: remelt.v1.Terms.unaccounted:type_name -> remelt.v1.Mass
-	13, // 16: remelt.v1.Terms.in_crucible:type_name -> remelt.v1.Mass
-	13, // 17: remelt.v1.Terms.in_molds:type_name -> remelt.v1.Mass
-	13, // 18: remelt.v1.Terms.metal_in:type_name -> remelt.v1.Mass
-	13, // 19: remelt.v1.Terms.gone:type_name -> remelt.v1.Mass
-	13, // 20: remelt.v1.Terms.melt_loss:type_name -> remelt.v1.Mass
-	15, // 21: remelt.v1.HeatBalance.heat:type_name -> remelt.v1.Heat
+	14, // 0: remelt.v1.Terms.charged:type_name -> remelt.v1.Mass
+	14, // 1: remelt.v1.Terms.additives:type_name -> remelt.v1.Mass
+	14, // 2: remelt.v1.Terms.castings:type_name -> remelt.v1.Mass
+	14, // 3: remelt.v1.Terms.returns:type_name -> remelt.v1.Mass
+	15, // 4: remelt.v1.Terms.returns_by_form:type_name -> remelt.v1.FormMass
+	14, // 5: remelt.v1.Terms.pigs:type_name -> remelt.v1.Mass
+	14, // 6: remelt.v1.Terms.spill_kept:type_name -> remelt.v1.Mass
+	14, // 7: remelt.v1.Terms.recovered:type_name -> remelt.v1.Mass
+	14, // 8: remelt.v1.Terms.given:type_name -> remelt.v1.Mass
+	14, // 9: remelt.v1.Terms.heel:type_name -> remelt.v1.Mass
+	14, // 10: remelt.v1.Terms.trapped:type_name -> remelt.v1.Mass
+	14, // 11: remelt.v1.Terms.oxide:type_name -> remelt.v1.Mass
+	14, // 12: remelt.v1.Terms.vapour:type_name -> remelt.v1.Mass
+	14, // 13: remelt.v1.Terms.spilled:type_name -> remelt.v1.Mass
+	14, // 14: remelt.v1.Terms.kerf:type_name -> remelt.v1.Mass
+	14, // 15: remelt.v1.Terms.unaccounted:type_name -> remelt.v1.Mass
+	14, // 16: remelt.v1.Terms.in_crucible:type_name -> remelt.v1.Mass
+	14, // 17: remelt.v1.Terms.in_molds:type_name -> remelt.v1.Mass
+	14, // 18: remelt.v1.Terms.metal_in:type_name -> remelt.v1.Mass
+	14, // 19: remelt.v1.Terms.gone:type_name -> remelt.v1.Mass
+	14, // 20: remelt.v1.Terms.melt_loss:type_name -> remelt.v1.Mass
+	16, // 21: remelt.v1.HeatBalance.heat:type_name -> remelt.v1.Heat
 	1,  // 22: remelt.v1.HeatBalance.terms:type_name -> remelt.v1.Terms
-	4,  // 23: remelt.v1.HeatBalance.uncertainty:type_name -> remelt.v1.Uncertainty
-	3,  // 24: remelt.v1.HeatBalance.flagged:type_name -> remelt.v1.FlaggedEntry
-	16, // 25: remelt.v1.HeatBalance.change_time:type_name -> google.protobuf.Timestamp
-	14, // 26: remelt.v1.HeatBalance.charged_by_form:type_name -> remelt.v1.FormMass
-	13, // 27: remelt.v1.HeatBalance.charged_dirty:type_name -> remelt.v1.Mass
-	17, // 28: remelt.v1.HeatBalance.suspects:type_name -> remelt.v1.Suspect
-	18, // 29: remelt.v1.FlaggedEntry.flags:type_name -> remelt.v1.Flag
-	13, // 30: remelt.v1.Uncertainty.standard:type_name -> remelt.v1.Mass
-	13, // 31: remelt.v1.Uncertainty.expanded:type_name -> remelt.v1.Mass
-	5,  // 32: remelt.v1.Uncertainty.parts:type_name -> remelt.v1.UncertaintyPart
-	13, // 33: remelt.v1.UncertaintyPart.standard:type_name -> remelt.v1.Mass
-	16, // 34: remelt.v1.PeriodBalance.start_time:type_name -> google.protobuf.Timestamp
-	16, // 35: remelt.v1.PeriodBalance.end_time:type_name -> google.protobuf.Timestamp
-	7,  // 36: remelt.v1.PeriodBalance.groups:type_name -> remelt.v1.HeatGroup
-	7,  // 37: remelt.v1.PeriodBalance.total:type_name -> remelt.v1.HeatGroup
-	8,  // 38: remelt.v1.PeriodBalance.flows:type_name -> remelt.v1.Flow
-	1,  // 39: remelt.v1.HeatGroup.terms:type_name -> remelt.v1.Terms
-	13, // 40: remelt.v1.HeatGroup.standard:type_name -> remelt.v1.Mass
-	13, // 41: remelt.v1.Flow.opening:type_name -> remelt.v1.Mass
-	13, // 42: remelt.v1.Flow.received:type_name -> remelt.v1.Mass
-	13, // 43: remelt.v1.Flow.customers:type_name -> remelt.v1.Mass
-	13, // 44: remelt.v1.Flow.additives:type_name -> remelt.v1.Mass
-	13, // 45: remelt.v1.Flow.counted:type_name -> remelt.v1.Mass
-	13, // 46: remelt.v1.Flow.from_other_alloys:type_name -> remelt.v1.Mass
-	13, // 47: remelt.v1.Flow.left:type_name -> remelt.v1.Mass
-	13, // 48: remelt.v1.Flow.lost:type_name -> remelt.v1.Mass
-	13, // 49: remelt.v1.Flow.closing:type_name -> remelt.v1.Mass
-	16, // 50: remelt.v1.GetHeatBalanceRequest.recorded_time:type_name -> google.protobuf.Timestamp
-	16, // 51: remelt.v1.GetHeatBalanceRequest.happened_time:type_name -> google.protobuf.Timestamp
-	2,  // 52: remelt.v1.GetHeatBalanceResponse.balance:type_name -> remelt.v1.HeatBalance
-	16, // 53: remelt.v1.GetPeriodBalanceRequest.start_time:type_name -> google.protobuf.Timestamp
-	16, // 54: remelt.v1.GetPeriodBalanceRequest.end_time:type_name -> google.protobuf.Timestamp
-	0,  // 55: remelt.v1.GetPeriodBalanceRequest.group_by:type_name -> remelt.v1.Grouping
-	6,  // 56: remelt.v1.GetPeriodBalanceResponse.balance:type_name -> remelt.v1.PeriodBalance
-	9,  // 57: remelt.v1.BalanceService.GetHeatBalance:input_type -> remelt.v1.GetHeatBalanceRequest
-	11, // 58: remelt.v1.BalanceService.GetPeriodBalance:input_type -> remelt.v1.GetPeriodBalanceRequest
-	10, // 59: remelt.v1.BalanceService.GetHeatBalance:output_type -> remelt.v1.GetHeatBalanceResponse
-	12, // 60: remelt.v1.BalanceService.GetPeriodBalance:output_type -> remelt.v1.GetPeriodBalanceResponse
-	59, // [59:61] is the sub-list for method output_type
-	57, // [57:59] is the sub-list for method input_type
-	57, // [57:57] is the sub-list for extension type_name
-	57, // [57:57] is the sub-list for extension extendee
-	0,  // [0:57] is the sub-list for field type_name
+	5,  // 23: remelt.v1.HeatBalance.uncertainty:type_name -> remelt.v1.Uncertainty
+	4,  // 24: remelt.v1.HeatBalance.flagged:type_name -> remelt.v1.FlaggedEntry
+	17, // 25: remelt.v1.HeatBalance.change_time:type_name -> google.protobuf.Timestamp
+	15, // 26: remelt.v1.HeatBalance.charged_by_form:type_name -> remelt.v1.FormMass
+	14, // 27: remelt.v1.HeatBalance.charged_dirty:type_name -> remelt.v1.Mass
+	18, // 28: remelt.v1.HeatBalance.suspects:type_name -> remelt.v1.Suspect
+	3,  // 29: remelt.v1.HeatBalance.charged_lots:type_name -> remelt.v1.ChargedLot
+	19, // 30: remelt.v1.ChargedLot.form:type_name -> remelt.v1.Form
+	14, // 31: remelt.v1.ChargedLot.mass:type_name -> remelt.v1.Mass
+	20, // 32: remelt.v1.FlaggedEntry.flags:type_name -> remelt.v1.Flag
+	14, // 33: remelt.v1.Uncertainty.standard:type_name -> remelt.v1.Mass
+	14, // 34: remelt.v1.Uncertainty.expanded:type_name -> remelt.v1.Mass
+	6,  // 35: remelt.v1.Uncertainty.parts:type_name -> remelt.v1.UncertaintyPart
+	14, // 36: remelt.v1.UncertaintyPart.standard:type_name -> remelt.v1.Mass
+	17, // 37: remelt.v1.PeriodBalance.start_time:type_name -> google.protobuf.Timestamp
+	17, // 38: remelt.v1.PeriodBalance.end_time:type_name -> google.protobuf.Timestamp
+	8,  // 39: remelt.v1.PeriodBalance.groups:type_name -> remelt.v1.HeatGroup
+	8,  // 40: remelt.v1.PeriodBalance.total:type_name -> remelt.v1.HeatGroup
+	9,  // 41: remelt.v1.PeriodBalance.flows:type_name -> remelt.v1.Flow
+	1,  // 42: remelt.v1.HeatGroup.terms:type_name -> remelt.v1.Terms
+	14, // 43: remelt.v1.HeatGroup.standard:type_name -> remelt.v1.Mass
+	14, // 44: remelt.v1.Flow.opening:type_name -> remelt.v1.Mass
+	14, // 45: remelt.v1.Flow.received:type_name -> remelt.v1.Mass
+	14, // 46: remelt.v1.Flow.customers:type_name -> remelt.v1.Mass
+	14, // 47: remelt.v1.Flow.additives:type_name -> remelt.v1.Mass
+	14, // 48: remelt.v1.Flow.counted:type_name -> remelt.v1.Mass
+	14, // 49: remelt.v1.Flow.from_other_alloys:type_name -> remelt.v1.Mass
+	14, // 50: remelt.v1.Flow.left:type_name -> remelt.v1.Mass
+	14, // 51: remelt.v1.Flow.lost:type_name -> remelt.v1.Mass
+	14, // 52: remelt.v1.Flow.closing:type_name -> remelt.v1.Mass
+	17, // 53: remelt.v1.GetHeatBalanceRequest.recorded_time:type_name -> google.protobuf.Timestamp
+	17, // 54: remelt.v1.GetHeatBalanceRequest.happened_time:type_name -> google.protobuf.Timestamp
+	2,  // 55: remelt.v1.GetHeatBalanceResponse.balance:type_name -> remelt.v1.HeatBalance
+	17, // 56: remelt.v1.GetPeriodBalanceRequest.start_time:type_name -> google.protobuf.Timestamp
+	17, // 57: remelt.v1.GetPeriodBalanceRequest.end_time:type_name -> google.protobuf.Timestamp
+	0,  // 58: remelt.v1.GetPeriodBalanceRequest.group_by:type_name -> remelt.v1.Grouping
+	7,  // 59: remelt.v1.GetPeriodBalanceResponse.balance:type_name -> remelt.v1.PeriodBalance
+	10, // 60: remelt.v1.BalanceService.GetHeatBalance:input_type -> remelt.v1.GetHeatBalanceRequest
+	12, // 61: remelt.v1.BalanceService.GetPeriodBalance:input_type -> remelt.v1.GetPeriodBalanceRequest
+	11, // 62: remelt.v1.BalanceService.GetHeatBalance:output_type -> remelt.v1.GetHeatBalanceResponse
+	13, // 63: remelt.v1.BalanceService.GetPeriodBalance:output_type -> remelt.v1.GetPeriodBalanceResponse
+	62, // [62:64] is the sub-list for method output_type
+	60, // [60:62] is the sub-list for method input_type
+	60, // [60:60] is the sub-list for extension type_name
+	60, // [60:60] is the sub-list for extension extendee
+	0,  // [0:60] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_balance_proto_init() }
@@ -1503,6 +1599,7 @@ func file_remelt_v1_balance_proto_init() {
 	file_remelt_v1_analysis_proto_init()
 	file_remelt_v1_entry_proto_init()
 	file_remelt_v1_heat_proto_init()
+	file_remelt_v1_lot_proto_init()
 	file_remelt_v1_measure_proto_init()
 	file_remelt_v1_stock_proto_init()
 	type x struct{}
@@ -1511,7 +1608,7 @@ func file_remelt_v1_balance_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_remelt_v1_balance_proto_rawDesc), len(file_remelt_v1_balance_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   12,
+			NumMessages:   13,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

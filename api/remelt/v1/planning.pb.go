@@ -1056,7 +1056,13 @@ type PlanChargeResponse struct {
 	// What to mind.
 	Cautions []*Caution `protobuf:"bytes,31,rep,name=cautions,proto3" json:"cautions,omitempty"`
 	// The last entry it was reckoned from.
-	Sequence      int64 `protobuf:"varint,32,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	Sequence int64 `protobuf:"varint,32,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// The heat that what goes in takes up, from room temperature to the tap; 0 where no
+	// fuel is known of the heat's furnace.
+	HeatMj float64 `protobuf:"fixed64,33,opt,name=heat_mj,json=heatMj,proto3" json:"heat_mj,omitempty"`
+	// The fuel for it, of what the heat's furnace has burned, each by itself enough: by
+	// how this furnace burns it where that is learned, else by a starting range.
+	Fuels         []*FuelNeed `protobuf:"bytes,34,rep,name=fuels,proto3" json:"fuels,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1313,6 +1319,20 @@ func (x *PlanChargeResponse) GetSequence() int64 {
 		return x.Sequence
 	}
 	return 0
+}
+
+func (x *PlanChargeResponse) GetHeatMj() float64 {
+	if x != nil {
+		return x.HeatMj
+	}
+	return 0
+}
+
+func (x *PlanChargeResponse) GetFuels() []*FuelNeed {
+	if x != nil {
+		return x.Fuels
+	}
+	return nil
 }
 
 // Request of ArrangeHeats.
@@ -1669,7 +1689,7 @@ var File_remelt_v1_planning_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_planning_proto_rawDesc = "" +
 	"\n" +
-	"\x18remelt/v1/planning.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x15remelt/v1/alloy.proto\x1a\x19remelt/v1/heat_melt.proto\x1a\x13remelt/v1/lot.proto\x1a\x17remelt/v1/measure.proto\"\x88\v\n" +
+	"\x18remelt/v1/planning.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x15remelt/v1/alloy.proto\x1a\x18remelt/v1/analysis.proto\x1a\x19remelt/v1/heat_melt.proto\x1a\x13remelt/v1/lot.proto\x1a\x17remelt/v1/measure.proto\"\x88\v\n" +
 	"\x11PlanChargeRequest\x129\n" +
 	"\x04name\x18\x01 \x01(\tB%\xe0A\x02\xfaA\x19\n" +
 	"\x17remelt.example.org/Heat\xbaH\x03\xc8\x01\x01R\x04name\x125\n" +
@@ -1762,7 +1782,7 @@ const file_remelt_v1_planning_proto_rawDesc = "" +
 	"\x16remelt.example.org/LotR\x03lot\x12(\n" +
 	"\x04mass\x18\x02 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x04mass\x12\x1b\n" +
 	"\x06pieces\x18\x03 \x01(\x05B\x03\xe0A\x03R\x06pieces\x12\x15\n" +
-	"\x03why\x18\x04 \x01(\tB\x03\xe0A\x03R\x03why\"\xf1\v\n" +
+	"\x03why\x18\x04 \x01(\tB\x03\xe0A\x03R\x03why\"\xbf\f\n" +
 	"\x12PlanChargeResponse\x123\n" +
 	"\x04heat\x18\x01 \x01(\tB\x1f\xe0A\x03\xfaA\x19\n" +
 	"\x17remelt.example.org/HeatR\x04heat\x120\n" +
@@ -1801,7 +1821,9 @@ const file_remelt_v1_planning_proto_rawDesc = "" +
 	"\bleft_out\x18\x1d \x03(\v2\x15.remelt.v1.LeftOutLotB\x03\xe0A\x03R\aleftOut\x12\x19\n" +
 	"\x05notes\x18\x1e \x03(\tB\x03\xe0A\x03R\x05notes\x123\n" +
 	"\bcautions\x18\x1f \x03(\v2\x12.remelt.v1.CautionB\x03\xe0A\x03R\bcautions\x12\x1f\n" +
-	"\bsequence\x18  \x01(\x03B\x03\xe0A\x03R\bsequenceB\x0f\n" +
+	"\bsequence\x18  \x01(\x03B\x03\xe0A\x03R\bsequence\x12\x1c\n" +
+	"\aheat_mj\x18! \x01(\x01B\x03\xe0A\x03R\x06heatMj\x12.\n" +
+	"\x05fuels\x18\" \x03(\v2\x13.remelt.v1.FuelNeedB\x03\xe0A\x03R\x05fuelsB\x0f\n" +
 	"\r_fill_percent\"\xcb\x06\n" +
 	"\x13ArrangeHeatsRequest\x12=\n" +
 	"\x06parent\x18\x01 \x01(\tB%\xe0A\x02\xfaA\x19\n" +
@@ -1900,6 +1922,7 @@ var file_remelt_v1_planning_proto_goTypes = []any{
 	(*ChargeItem)(nil),           // 17: remelt.v1.ChargeItem
 	(*Money)(nil),                // 18: remelt.v1.Money
 	(*Caution)(nil),              // 19: remelt.v1.Caution
+	(*FuelNeed)(nil),             // 20: remelt.v1.FuelNeed
 }
 var file_remelt_v1_planning_proto_depIdxs = []int32{
 	13, // 0: remelt.v1.PlanChargeRequest.pour_off:type_name -> remelt.v1.Mass
@@ -1942,25 +1965,26 @@ var file_remelt_v1_planning_proto_depIdxs = []int32{
 	7,  // 37: remelt.v1.PlanChargeResponse.proof:type_name -> remelt.v1.PlanProof
 	8,  // 38: remelt.v1.PlanChargeResponse.left_out:type_name -> remelt.v1.LeftOutLot
 	19, // 39: remelt.v1.PlanChargeResponse.cautions:type_name -> remelt.v1.Caution
-	13, // 40: remelt.v1.ArrangeHeatsRequest.pour_off:type_name -> remelt.v1.Mass
-	15, // 41: remelt.v1.ArrangeHeatsRequest.pour_from:type_name -> remelt.v1.Temperature
-	15, // 42: remelt.v1.ArrangeHeatsRequest.pour_to:type_name -> remelt.v1.Temperature
-	15, // 43: remelt.v1.ArrangeHeatsRequest.hottest_tap:type_name -> remelt.v1.Temperature
-	6,  // 44: remelt.v1.ArrangedHeat.pours:type_name -> remelt.v1.PlannedPour
-	13, // 45: remelt.v1.ArrangedHeat.molds:type_name -> remelt.v1.Mass
-	13, // 46: remelt.v1.ArrangedHeat.charge:type_name -> remelt.v1.Mass
-	15, // 47: remelt.v1.ArrangedHeat.tap:type_name -> remelt.v1.Temperature
-	11, // 48: remelt.v1.ArrangeHeatsResponse.heats:type_name -> remelt.v1.ArrangedHeat
-	19, // 49: remelt.v1.ArrangeHeatsResponse.cautions:type_name -> remelt.v1.Caution
-	3,  // 50: remelt.v1.PlanningService.PlanCharge:input_type -> remelt.v1.PlanChargeRequest
-	10, // 51: remelt.v1.PlanningService.ArrangeHeats:input_type -> remelt.v1.ArrangeHeatsRequest
-	9,  // 52: remelt.v1.PlanningService.PlanCharge:output_type -> remelt.v1.PlanChargeResponse
-	12, // 53: remelt.v1.PlanningService.ArrangeHeats:output_type -> remelt.v1.ArrangeHeatsResponse
-	52, // [52:54] is the sub-list for method output_type
-	50, // [50:52] is the sub-list for method input_type
-	50, // [50:50] is the sub-list for extension type_name
-	50, // [50:50] is the sub-list for extension extendee
-	0,  // [0:50] is the sub-list for field type_name
+	20, // 40: remelt.v1.PlanChargeResponse.fuels:type_name -> remelt.v1.FuelNeed
+	13, // 41: remelt.v1.ArrangeHeatsRequest.pour_off:type_name -> remelt.v1.Mass
+	15, // 42: remelt.v1.ArrangeHeatsRequest.pour_from:type_name -> remelt.v1.Temperature
+	15, // 43: remelt.v1.ArrangeHeatsRequest.pour_to:type_name -> remelt.v1.Temperature
+	15, // 44: remelt.v1.ArrangeHeatsRequest.hottest_tap:type_name -> remelt.v1.Temperature
+	6,  // 45: remelt.v1.ArrangedHeat.pours:type_name -> remelt.v1.PlannedPour
+	13, // 46: remelt.v1.ArrangedHeat.molds:type_name -> remelt.v1.Mass
+	13, // 47: remelt.v1.ArrangedHeat.charge:type_name -> remelt.v1.Mass
+	15, // 48: remelt.v1.ArrangedHeat.tap:type_name -> remelt.v1.Temperature
+	11, // 49: remelt.v1.ArrangeHeatsResponse.heats:type_name -> remelt.v1.ArrangedHeat
+	19, // 50: remelt.v1.ArrangeHeatsResponse.cautions:type_name -> remelt.v1.Caution
+	3,  // 51: remelt.v1.PlanningService.PlanCharge:input_type -> remelt.v1.PlanChargeRequest
+	10, // 52: remelt.v1.PlanningService.ArrangeHeats:input_type -> remelt.v1.ArrangeHeatsRequest
+	9,  // 53: remelt.v1.PlanningService.PlanCharge:output_type -> remelt.v1.PlanChargeResponse
+	12, // 54: remelt.v1.PlanningService.ArrangeHeats:output_type -> remelt.v1.ArrangeHeatsResponse
+	53, // [53:55] is the sub-list for method output_type
+	51, // [51:53] is the sub-list for method input_type
+	51, // [51:51] is the sub-list for extension type_name
+	51, // [51:51] is the sub-list for extension extendee
+	0,  // [0:51] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_planning_proto_init() }
@@ -1969,6 +1993,7 @@ func file_remelt_v1_planning_proto_init() {
 		return
 	}
 	file_remelt_v1_alloy_proto_init()
+	file_remelt_v1_analysis_proto_init()
 	file_remelt_v1_heat_melt_proto_init()
 	file_remelt_v1_lot_proto_init()
 	file_remelt_v1_measure_proto_init()
