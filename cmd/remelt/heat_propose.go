@@ -218,7 +218,7 @@ func (p *page) fuelNeed(f *pb.FuelNeed, mj float64) string {
 	}
 	how := "as a furnace of its kind does: " + f.GetFurnaceKind()
 	if strings.HasPrefix(f.GetEfficiencySource(), "learned") {
-		how = f.GetEfficiencySource()
+		how = "on the average, " + f.GetEfficiencySource()
 	}
 	return fmt.Sprintf("%s of %s for %s MJ at %s %% efficiency (%s)", amount, f.GetFuel(), threeDigits(mj), between(f.GetEfficiencyFromPercent(), f.GetEfficiencyToPercent()), how)
 }
