@@ -22,6 +22,7 @@ type Pot struct {
 	Heats     int64  `json:"heats"` // melted in it so far
 	LifeHeats int64  `json:"life_heats,omitempty"`
 	Retired   bool   `json:"retired,omitempty"`
+	Price     *Price `json:"price,omitempty"` // what it cost: a crucible's is worn off over LifeHeats
 	Handling
 }
 
@@ -64,6 +65,15 @@ func (b *Book) SetPot(ctx context.Context, m Meta, p Pot) (*Entry, error) {
 		}
 		if err := d.checkHandling(p.Kind, p.Handling); err != nil {
 			return err
+		}
+		if p.Price != nil {
+			var err error
+			if p.Price, err = d.price("price", p.Price.Typed, 0); err != nil {
+				return err
+			}
+			if p.Price.InBook().Minor <= 0 { // a rate by mass comes to nothing
+				return invalid("OUT_OF_RANGE", "price", p.Price.Typed, "must be what the whole pot cost, such as 250.00 "+d.shop.Currency)
+			}
 		}
 		var old Pot
 		if found, err := d.get(RecPot, p.ID, &old); err != nil {

@@ -35,7 +35,7 @@ func work() []proto.Message {
 		&pb.UpdatePartyRequest{AllowMissing: true, Party: &pb.Party{Name: harrow + "/parties/iris", DisplayName: "Iris Vale", Roles: []pb.Role{pb.Role_ROLE_CUSTOMER}}},
 		&pb.UpdatePartyRequest{AllowMissing: true, Party: &pb.Party{Name: harrow + "/parties/jo", DisplayName: "Jo Marsh", Roles: []pb.Role{pb.Role_ROLE_MELTER}}},
 		&pb.UpdatePotRequest{AllowMissing: true, Pot: &pb.Pot{Name: harrow + "/pots/A60", DisplayName: "no. 60", Kind: pb.PotKind_POT_KIND_CRUCIBLE,
-			Family: "silicon bronze", Volume: &pb.Volume{Text: "10 l"}, Heats: 11, LifeHeats: 60}},
+			Family: "silicon bronze", Volume: &pb.Volume{Text: "10 l"}, Heats: 11, LifeHeats: 60, Price: "240.00 USD"}},
 		&pb.UpdateSupplyRequest{AllowMissing: true, Supply: &pb.Supply{Name: harrow + "/supplies/borax", DisplayName: "anhydrous borax", Purpose: "flux",
 			OrderBelow: &pb.Mass{Text: "500 g"}}},
 		&pb.UpdateSupplyRequest{AllowMissing: true, Supply: &pb.Supply{Name: harrow + "/supplies/tablets", DisplayName: "degassing tablets", Purpose: "degasser",

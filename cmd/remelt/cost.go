@@ -25,7 +25,7 @@ func (a *app) costHeatCommand() *cobra.Command {
 	c := &cobra.Command{Use: "heat HEAT", Short: "What a heat cost, and what each casting bears",
 		Long: "What a heat cost, and what each casting bears. What the last entry about the heat changed of it,\n" +
 			"a late weighing or a correction, is said below; with --since, all that changed since then.",
-		Example: "  remelt cost heat 12\n  remelt cost heat 12 --since 2026-03-31",
+		Example: "  remelt cost heat 10\n  remelt cost heat 10 --since 2026-03-31",
 		Args:    cobra.ExactArgs(1), ValidArgsFunction: inOrder(a.completeHeats())}
 	c.Flags().StringVar(&since, "since", "", "compare with the book as it stood at this moment")
 	noFiles(c, "since")

@@ -26,7 +26,7 @@ func (a *app) costPolicyCommand() *cobra.Command {
 	f.StringArrayVar(&recovered, "recovered", nil, "what returns and pigs are worth, ALLOY=PRICE; the cost of the metal charged unless said; may be repeated")
 	f.StringArrayVar(&skimmings, "skimmings", nil, "what the metal in skimmings would fetch, ALLOY=PRICE; nothing unless said; may be repeated")
 	f.StringArrayVar(&normal, "normal", nil, "loss that is normal, in per cent of the charge, ALLOY=PERCENT; may be repeated")
-	f.StringArrayVar(&wear, "wear", nil, "what a heat wears off a crucible, POT=PRICE; may be repeated")
+	f.StringArrayVar(&wear, "wear", nil, "what a heat wears off a crucible, POT=PRICE; its price over the heats it lasts unless said; may be repeated")
 	noFiles(c, "recovered", "skimmings", "normal", "wear")
 	complete(c, map[string]completer{"method": fixed(words[pb.Costing_Method]()...)})
 	c.RunE = func(c *cobra.Command, args []string) (err error) {

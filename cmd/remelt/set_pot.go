@@ -32,11 +32,12 @@ func (a *app) setPotCommand(kind string, k pb.PotKind) *cobra.Command {
 	f.Int32Var(&pot.PigMolds, "pig-molds", 0, "how many of them are at hand; as many as needed when 0")
 	f.StringVar(&pot.CoolingCelsius, "cooling", "", "what the melt loses a minute while it is poured: °C, or such as \"20 F\"")
 	f.StringVar(&hottest, "hottest-tap", "", "the hottest that a melt may leave it")
-	fields := map[string]string{"volume": "volume", "capacity": "capacity", "family": "family", "heats": "heats", "life": "life_heats", "retired": "retired",
+	f.StringVar(&pot.Price, "price", "", "what it cost; a crucible's is worn off over the heats it is expected to last")
+	fields := map[string]string{"price": "price", "volume": "volume", "capacity": "capacity", "family": "family", "heats": "heats", "life": "life_heats", "retired": "retired",
 		"waiting-room": "waiting_room", "pig-mold": "pig_mold", "pig-molds": "pig_molds", "cooling": "cooling_celsius", "hottest-tap": "hottest_tap"}
 	c.Example = "  remelt set furnace east \"east furnace\" --capacity \"250 lb\" --hottest-tap \"2300 F\""
 	if k == pb.PotKind_POT_KIND_CRUCIBLE {
-		c.Example = "  remelt set crucible A60 \"no. 60\" --volume \"8 l\" --family \"silicon bronze\" --life 60\n" +
+		c.Example = "  remelt set crucible A60 \"no. 60\" --volume \"8 l\" --family \"silicon bronze\" --life 60 --price \"240 USD\"\n" +
 			"  remelt set crucible A60 --empty-weight \"38 lb\" --lift \"190 lb\" --fill 90 --pig-mold \"12 lb\" --pig-molds 6"
 		f.StringVar(&empty, "empty-weight", "", "what it weighs empty; needed with --lift")
 		f.StringVar(&lift, "lift", "", "the most that may be lifted, crucible and metal")
@@ -47,7 +48,7 @@ func (a *app) setPotCommand(kind string, k pb.PotKind) *cobra.Command {
 			noFiles(c, flag)
 		}
 	}
-	noFiles(c, "volume", "capacity", "family", "heats", "life", "waiting-room", "pig-mold", "pig-molds", "cooling", "hottest-tap")
+	noFiles(c, "price", "volume", "capacity", "family", "heats", "life", "waiting-room", "pig-mold", "pig-molds", "cooling", "hottest-tap")
 	return a.setThing(c, w, fields, func(c *cobra.Command, cl *client.Client, parent, id, name string, mask *fieldmaskpb.FieldMask) (entryAnswer, error) {
 		pot.Name, pot.DisplayName, pot.Capacity = named(parent, "pots", id), name, mass(capacity)
 		pot.EmptyMass, pot.Lift, pot.Skull, pot.PigMold, pot.HottestTap = mass(empty), mass(lift), mass(skull), mass(pigMold), degrees(hottest)

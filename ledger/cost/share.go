@@ -29,6 +29,15 @@ func Part(cost, part, whole int64) int64 {
 	return q.Int64()
 }
 
+// Worn is what the nth of the uses that a thing is expected to last wears off its price:
+// all of them together the price, any after them nothing.
+func Worn(price, uses, nth int64) int64 {
+	if nth < 1 || nth > uses {
+		return 0
+	}
+	return Part(price, nth, uses) - Part(price, nth-1, uses)
+}
+
 // Share hands out a cost by weights, such as the masses of castings or the sales
 // values of joint products, so that the parts sum to the whole: each gets its part
 // rounded down and the units left over go to the largest remainders, the earlier of

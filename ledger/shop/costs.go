@@ -31,7 +31,7 @@ func (s *Shop) Costs(ctx context.Context, at AsOf) (out Costs, err error) {
 
 func costsIn(r ledger.Reader, at AsOf) (out Costs, err error) {
 	b := &costBuilder{policies: policies{versions: map[string][]policy{}, settled: map[string]int64{}, opened: map[string]time.Time{}},
-		lots: map[string]ledger.Lot{}, heats: map[string]ledger.Heat{}, molds: map[string]ledger.Mold{}, first: map[string]int{}, proceeds: map[string]int64{}}
+		lots: map[string]ledger.Lot{}, heats: map[string]ledger.Heat{}, molds: map[string]ledger.Mold{}, pots: map[string]ledger.Pot{}, first: map[string]int{}, proceeds: map[string]int64{}}
 	head, err := r.Head()
 	if err != nil {
 		return out, err

@@ -15,7 +15,8 @@ type costBuilder struct {
 	lots     map[string]ledger.Lot
 	heats    map[string]ledger.Heat
 	molds    map[string]ledger.Mold
-	first    map[string]int // heat → its first event
+	pots     map[string]ledger.Pot // heat → its crucible as it was when the heat was opened
+	first    map[string]int        // heat → its first event
 	proceeds map[string]int64
 	foreign  int
 	paid     map[int64]map[ledger.Account]int64 // by the entry that received it of an order
@@ -159,6 +160,8 @@ func (b *costBuilder) entry(e *ledger.Entry) error {
 		}
 	}
 	switch e.Kind {
+	case ledger.KindOpenHeat:
+		return b.open(e)
 	case ledger.KindSettle:
 		for _, rec := range e.Records {
 			if rec.Kind == ledger.RecHeat {
@@ -168,7 +171,7 @@ func (b *costBuilder) entry(e *ledger.Entry) error {
 	case ledger.KindFinishPour:
 		for _, rec := range e.Records {
 			if rec.Kind == ledger.RecHeat {
-				if c := b.policies.wear(rec.ID, b.heats[rec.ID].Crucible); c != 0 {
+				if c := b.policies.wear(rec.ID, b.crucible(rec.ID)); c != 0 {
 					b.add(e, cost.Event{To: cost.Place{Kind: cost.Melt, ID: rec.ID}, Cost: c, What: "wear of the crucible"})
 				}
 			}
@@ -243,4 +246,31 @@ func (b *costBuilder) place(a ledger.Account) cost.Place {
 		return cost.Place{Kind: cost.Found, ID: ref}
 	}
 	return cost.Place{Kind: cost.Outside, ID: ref}
+}
+
+// open keeps the crucible that a heat was opened in.
+func (b *costBuilder) open(e *ledger.Entry) error {
+	var h ledger.Heat
+	if _, err := e.First(ledger.RecHeat, &h); err != nil {
+		return err
+	}
+	for _, rec := range e.Records {
+		if rec.Kind == ledger.RecPot && rec.ID == h.Crucible {
+			var p ledger.Pot
+			if err := rec.Into(&p); err != nil {
+				return err
+			}
+			b.pots[h.ID] = p
+		}
+	}
+	return nil
+}
+
+// crucible is a heat's; of one it was not opened in nothing is known but the name.
+func (b *costBuilder) crucible(heat string) ledger.Pot {
+	id := b.heats[heat].Crucible
+	if p := b.pots[heat]; p.ID == id {
+		return p
+	}
+	return ledger.Pot{ID: id}
 }

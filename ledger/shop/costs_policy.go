@@ -74,15 +74,19 @@ func (p *policies) of(heat string) (c ledger.Costing, ok bool) {
 	return c, ok
 }
 
-// wear is what a heat wears off a pot.
-func (p *policies) wear(heat, pot string) int64 {
+// wear is what a heat wears off its crucible: as its policy says, else the crucible's
+// price over the heats it is expected to last, as its record said when the heat was opened.
+func (p *policies) wear(heat string, pot ledger.Pot) int64 {
 	c, _ := p.of(heat)
 	for _, w := range c.Wear {
-		if w.Pot == pot {
+		if w.Pot == pot.ID {
 			return w.Minor
 		}
 	}
-	return 0
+	if pot.Price == nil {
+		return 0
+	}
+	return cost.Worn(pot.Price.InBook().Minor, pot.LifeHeats, pot.Heats)
 }
 
 func (p *policies) all(zone *time.Location) (out []cost.Policy) {

@@ -217,6 +217,34 @@ func TestCostChanges(t *testing.T) {
 	}
 }
 
+// A crucible's price is worn off over the heats it lasts, unless a policy says what a
+// heat wears off it: 100.00 over 3 heats is 33.33, 33.34 and 33.33, and then nothing.
+func TestCrucibleWear(t *testing.T) {
+	b := ledgertest.Open(t)
+	m := ledger.Meta{}
+	for _, typed := range []string{"-5.00 USD", "4.00 USD/kg", "0.00 USD"} {
+		if _, err := b.SetPot(t.Context(), m, ledger.Pot{ID: "new", Name: "new", Kind: ledger.PotCrucible, Price: &ledger.Price{Typed: typed}}); !errors.Is(err, ledger.ErrInvalid) {
+			t.Errorf("a crucible for %s: %v", typed, err)
+		}
+	}
+	b.Do(b.SetPot(t.Context(), m, ledger.Pot{ID: "new", Name: "new", Kind: ledger.PotCrucible, LifeHeats: 3, Price: &ledger.Price{Typed: "100.00 USD"}}))
+	for i, want := range []int64{33_33, 33_34, 33_33, 0} {
+		id := fmt.Sprint("w", i)
+		b.Do(b.PlanHeat(t.Context(), m, ledger.PlanHeat{ID: id, Alloy: "C87300", Crucible: "new"}))
+		b.Do(b.OpenHeat(t.Context(), m, id))
+		b.Do(b.FinishPour(t.Context(), m, ledger.FinishPour{Heat: id}))
+		c, err := b.Costs(t.Context(), shop.AsOf{})
+		if got := cost.Sum(c.Heat(id).Conversion); err != nil || got != want {
+			t.Errorf("heat %d wears off %d, want %d: %v", i+1, got, want, err)
+		}
+	}
+	b.Do(b.SetCosting(t.Context(), m, ledger.Costing{From: b.Now.AddDate(-1, 0, 0), Method: "by-lot", Wear: []ledger.PotWear{{Pot: "new", Typed: "5.00 USD"}}}))
+	c, err := b.Costs(t.Context(), shop.AsOf{})
+	if got := cost.Sum(c.Heat("w0").Conversion); err != nil || got != 5_00 {
+		t.Errorf("a policy says 5.00, the heat wears off %d: %v", got, err)
+	}
+}
+
 // A customer's own metal has a pool of its own, costs nothing whatever it is said to be
 // worth, and is not metal without a price.
 func TestCustomersMetal(t *testing.T) {

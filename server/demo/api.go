@@ -31,6 +31,7 @@ type api struct {
 	supplies  pb.SupplyServiceClient
 	stocktake pb.StocktakeServiceClient
 	orders    pb.PurchaseOrderServiceClient
+	costs     pb.CostServiceClient
 
 	shop  string
 	seed  uint64
@@ -44,8 +45,8 @@ func newAPI(conn grpc.ClientConnInterface, o Options) *api {
 		castings: pb.NewCastingServiceClient(conn), entries: pb.NewEntryServiceClient(conn), scales: pb.NewScaleServiceClient(conn),
 		places: pb.NewPlaceServiceClient(conn), tares: pb.NewTareServiceClient(conn), parties: pb.NewPartyServiceClient(conn),
 		pots: pb.NewPotServiceClient(conn), supplies: pb.NewSupplyServiceClient(conn), stocktake: pb.NewStocktakeServiceClient(conn),
-		orders: pb.NewPurchaseOrderServiceClient(conn),
-		shop:   o.Shop, seed: o.Seed, clock: o.Clock,
+		orders: pb.NewPurchaseOrderServiceClient(conn), costs: pb.NewCostServiceClient(conn),
+		shop: o.Shop, seed: o.Seed, clock: o.Clock,
 	}
 }
 

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"time"
 
+	"google.golang.org/protobuf/types/known/timestamppb"
+
 	pb "example.org/remelt/api/remelt/v1"
 )
 
@@ -35,7 +37,10 @@ func (y *year) setUp(ctx context.Context) error {
 		Tare: &pb.Tare{Name: a.name("tares", "blue-bin"), DisplayName: "blue bin", Mass: lb("5.4")}}); err != nil {
 		return err
 	}
-	return y.setUpPeople(ctx, t)
+	if err := y.setUpPeople(ctx, t); err != nil {
+		return err
+	}
+	return y.setUpCosting(ctx)
 }
 
 func (y *year) setUpPeople(ctx context.Context, t time.Time) error {
@@ -67,14 +72,14 @@ func (y *year) setUpPots(ctx context.Context, t time.Time) error {
 	furnace := &pb.Pot{Name: a.name("pots", "east"), DisplayName: "east furnace", Kind: pb.PotKind_POT_KIND_FURNACE, Capacity: lb("250"), LifeHeats: 60,
 		WaitingRoom: &pb.Volume{Text: "30 l"}, PigMold: lb("15"), PigMolds: 12, CoolingCelsius: "18 F", HottestTap: &pb.Temperature{Text: "2400 F"}}
 	pots := []*pb.Pot{furnace}
-	for _, p := range []struct{ id, name, family, capacity, volume, empty, lift string }{
-		{"sil-70", "no. 70, silicon bronze", "", "210", "11.5 l", "44", "260"},
-		{"tin-60", "no. 60, tin and red metal", "", "180", "9.9 l", "38", "225"},
-		{"alb-60", "no. 60, aluminium bronze", "aluminium bronze", "165", "9.9 l", "38", "225"},
-		{"alu-40", "no. 40, aluminium", "aluminium-silicon", "40", "7.0 l", "27", "80"},
+	for _, p := range []struct{ id, name, family, capacity, volume, empty, lift, price string }{
+		{"sil-70", "no. 70, silicon bronze", "", "210", "11.5 l", "44", "260", "268 USD"},
+		{"tin-60", "no. 60, tin and red metal", "", "180", "9.9 l", "38", "225", "235 USD"},
+		{"alb-60", "no. 60, aluminium bronze", "aluminium bronze", "165", "9.9 l", "38", "225", "235 USD"},
+		{"alu-40", "no. 40, aluminium", "aluminium-silicon", "40", "7.0 l", "27", "80", "160 USD"},
 	} {
 		pots = append(pots, &pb.Pot{Name: a.name("pots", p.id), DisplayName: p.name, Kind: pb.PotKind_POT_KIND_CRUCIBLE, Family: p.family, Capacity: lb(p.capacity), LifeHeats: 60,
-			Volume: &pb.Volume{Text: p.volume}, EmptyMass: lb(p.empty), Lift: lb(p.lift), FillPercent: "95"})
+			Volume: &pb.Volume{Text: p.volume}, EmptyMass: lb(p.empty), Lift: lb(p.lift), FillPercent: "95", Price: p.price})
 	}
 	for _, pot := range pots {
 		if _, err := send(ctx, a, t, "", a.pots.UpdatePot, &pb.UpdatePotRequest{AllowMissing: true, Pot: pot}); err != nil {
@@ -140,4 +145,15 @@ func (y *year) certificate(alloy string) *pb.Certificate {
 		}
 	}
 	return c
+}
+
+// setUpCosting says how the shop reckons cost: an average of what is there, and losses
+// that are normal for its metals. The figures are invented.
+func (y *year) setUpCosting(ctx context.Context) error {
+	costing := &pb.Costing{FromTime: timestamppb.New(y.start.Truncate(24 * time.Hour)), Method: pb.Costing_METHOD_MOVING_AVERAGE}
+	for _, n := range [][2]string{{"C87300", "1.1"}, {"C90300", "1.2"}, {"C83600", "1.2"}, {"C87500", "1.5"}, {"C95400", "1.2"}, {"356.0", "1"}, {"319.0", "1"}} {
+		costing.NormalLosses = append(costing.NormalLosses, &pb.NormalLoss{Alloy: y.api.name("alloys", n[0]), Percent: n[1]})
+	}
+	_, err := send(ctx, y.api, y.start, "Mara Quill", y.api.costs.SetCosting, &pb.SetCostingRequest{Parent: y.api.parent(), Costing: costing})
+	return err
 }

@@ -1078,7 +1078,7 @@ type Costing struct {
 	Skimmings []*AlloyPrice `protobuf:"bytes,5,rep,name=skimmings,proto3" json:"skimmings,omitempty"`
 	// The loss that is normal by alloy, of the charge.
 	NormalLosses []*NormalLoss `protobuf:"bytes,6,rep,name=normal_losses,json=normalLosses,proto3" json:"normal_losses,omitempty"`
-	// What a heat wears off a crucible.
+	// What a heat wears off a crucible; its price over the heats it lasts unless said.
 	Wear          []*CrucibleWear `protobuf:"bytes,7,rep,name=wear,proto3" json:"wear,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1278,7 +1278,7 @@ type CrucibleWear struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The crucible.
 	Pot string `protobuf:"bytes,1,opt,name=pot,proto3" json:"pot,omitempty"`
-	// Such as "4.20 USD": its price over the heats it lasts.
+	// Such as "4.20 USD".
 	Price         string `protobuf:"bytes,2,opt,name=price,proto3" json:"price,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

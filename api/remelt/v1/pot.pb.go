@@ -121,7 +121,10 @@ type Pot struct {
 	// What the melt loses a minute while it is poured, in °C, such as "12.5".
 	CoolingCelsius string `protobuf:"bytes,18,opt,name=cooling_celsius,json=coolingCelsius,proto3" json:"cooling_celsius,omitempty"`
 	// The hottest that a melt may leave it.
-	HottestTap    *Temperature `protobuf:"bytes,19,opt,name=hottest_tap,json=hottestTap,proto3" json:"hottest_tap,omitempty"`
+	HottestTap *Temperature `protobuf:"bytes,19,opt,name=hottest_tap,json=hottestTap,proto3" json:"hottest_tap,omitempty"`
+	// What it cost, such as "240.00 USD". A crucible's is worn off in equal parts over
+	// life_heats, unless the way cost is reckoned names what a heat wears off it.
+	Price         string `protobuf:"bytes,20,opt,name=price,proto3" json:"price,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -287,6 +290,13 @@ func (x *Pot) GetHottestTap() *Temperature {
 		return x.HottestTap
 	}
 	return nil
+}
+
+func (x *Pot) GetPrice() string {
+	if x != nil {
+		return x.Price
+	}
+	return ""
 }
 
 // Request of GetPot.
@@ -679,7 +689,7 @@ var File_remelt_v1_pot_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_pot_proto_rawDesc = "" +
 	"\n" +
-	"\x13remelt/v1/pot.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x17remelt/v1/measure.proto\"\xe9\x06\n" +
+	"\x13remelt/v1/pot.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x17remelt/v1/measure.proto\"\x84\a\n" +
 	"\x03Pot\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12&\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\x03\xe0A\x02R\vdisplayName\x123\n" +
@@ -703,7 +713,8 @@ const file_remelt_v1_pot_proto_rawDesc = "" +
 	"\tpig_molds\x18\x11 \x01(\x05B\r\xe0A\x01\xbaH\a\x1a\x05\x18\xe8\a(\x00R\bpigMolds\x12,\n" +
 	"\x0fcooling_celsius\x18\x12 \x01(\tB\x03\xe0A\x01R\x0ecoolingCelsius\x12<\n" +
 	"\vhottest_tap\x18\x13 \x01(\v2\x16.remelt.v1.TemperatureB\x03\xe0A\x01R\n" +
-	"hottestTap:?\xeaA<\n" +
+	"hottestTap\x12\x19\n" +
+	"\x05price\x18\x14 \x01(\tB\x03\xe0A\x01R\x05price:?\xeaA<\n" +
 	"\x16remelt.example.org/Pot\x12\x17shops/{shop}/pots/{pot}*\x04pots2\x03pot\"I\n" +
 	"\rGetPotRequest\x128\n" +
 	"\x04name\x18\x01 \x01(\tB$\xe0A\x02\xfaA\x18\n" +
