@@ -43,6 +43,8 @@ type Error struct {
 	Want   string // what would be right, as a phrase
 	Flags  []Flag // with ErrNeedsReason: what makes the fact unusual
 	Cause  error
+	More   []*Error // further faults of the same request, such as other lines of a list
+	Unsaid int      // and how many beyond those
 }
 
 func (e *Error) Error() string {
@@ -69,6 +71,9 @@ func (e *Error) Error() string {
 	}
 	if e.Cause != nil {
 		fmt.Fprintf(&b, ": %v", e.Cause)
+	}
+	if n := len(e.More) + e.Unsaid; n > 0 {
+		fmt.Fprintf(&b, " (and %d more faults)", n)
 	}
 	return b.String()
 }

@@ -222,6 +222,13 @@ func (d *draft) unput(old *Entry, r Record) error {
 		}
 		x.Void = true
 		return d.put(r.Kind, r.ID, r.Parent, x)
+	case RecOffer:
+		var x Offer
+		if err := r.Into(&x); err != nil {
+			return err
+		}
+		x.Withdrawn = true
+		return d.putOffer(&x)
 	case RecFuel:
 		var x Fuel
 		if err := r.Into(&x); err != nil {

@@ -1,0 +1,235 @@
+package ledger
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// KindMarketPrices is an entry that keeps prices of a market.
+const KindMarketPrices Kind = "market-prices"
+
+// RecMarket is the kind of record of a [MarketYear].
+const RecMarket RecordKind = "market-year"
+
+// MarketYear is what a market asked for a metal on the days of a year. A year is one
+// record so that thousands of days fit in one entry. Days are "01-02"; a price is
+// "4.85" in the units of the record, with a rate of exchange "4.10 at 1.0832", or
+// written out where it has others.
+type MarketYear struct {
+	ID       string            `json:"id"` // C87300.2026
+	Metal    string            `json:"metal"`
+	Year     int               `json:"year"`
+	Unit     string            `json:"unit"`               // "USD/lb"
+	Exchange string            `json:"exchange,omitempty"` // "USD/EUR"
+	Days     map[string]string `json:"days"`
+}
+
+// MarketPrice is what a market asked for a metal on a day.
+type MarketPrice struct {
+	Metal string // an alloy, or the symbol or name of a pure metal
+	Day   string // 2026-11-02
+	Price string // as typed: "4.85 USD/lb", "4.10 EUR/kg at 1.0832 USD/EUR"
+}
+
+// MarketPrices are prices to keep. All are kept or none.
+type MarketPrices struct{ Prices []MarketPrice }
+
+// MaxMarketPrices is the most that are kept at once.
+const MaxMarketPrices = 10_000
+
+// maxFaults is how many faults of one request are told.
+const maxFaults = 100
+
+// metals are the pure metals that a market may have prices of.
+var metals = [][]string{
+	{"Cu", "copper"}, {"Sn", "tin"}, {"Zn", "zinc"}, {"Al", "aluminium", "aluminum"}, {"Si", "silicon"}, {"Pb", "lead"}, {"Ni", "nickel"},
+	{"Mn", "manganese"}, {"Mg", "magnesium"}, {"Fe", "iron"}, {"Ag", "silver"}, {"Bi", "bismuth"}, {"Sb", "antimony"}, {"Cr", "chromium"}, {"Ti", "titanium"},
+}
+
+// metal gives the id of an alloy by any of its names, or the symbol of a pure metal.
+func (b *Book) metal(r Reader, field, name string) (string, error) {
+	for _, m := range metals {
+		if slices.ContainsFunc(m, func(n string) bool { return strings.EqualFold(n, strings.TrimSpace(name)) }) {
+			return m[0], nil
+		}
+	}
+	id, _, err := b.alloy(r, field, name)
+	if err == nil && id == UnknownAlloy {
+		err = invalid("UNKNOWN_ALLOY", field, name, "name an alloy, or a metal such as Cu")
+	}
+	return id, err
+}
+
+// KeepMarketPrices keeps what a market asked. A second price of a metal and day in the
+// book replaces the first. When prices cannot be, the error is about the first of them
+// and has the others, up to a hundred, in More; nothing is kept.
+func (b *Book) KeepMarketPrices(ctx context.Context, m Meta, c MarketPrices) (*Entry, error) {
+	return b.write(ctx, m, KindMarketPrices, c, func(d *draft) error {
+		if len(c.Prices) == 0 || len(c.Prices) > MaxMarketPrices {
+			return invalid("OUT_OF_RANGE", "prices", fmt.Sprint(len(c.Prices)), fmt.Sprintf("must be between 1 and %d prices at once", MaxMarketPrices))
+		}
+		k := marketKeeper{draft: d, metals: map[string]string{}, years: map[string]*MarketYear{}, line: map[string]int{}}
+		var faults []*Error
+		for i, p := range c.Prices {
+			if err := k.keep(i, p); err != nil {
+				var fault *Error
+				if !errors.As(err, &fault) || !errors.Is(fault.Class, ErrInvalid) { // of the store
+					return err
+				}
+				faults = append(faults, fault)
+			}
+		}
+		if len(faults) > 0 {
+			first := *faults[0]
+			first.More, first.Unsaid = faults[1:], 0
+			if len(first.More) >= maxFaults {
+				first.More, first.Unsaid = first.More[:maxFaults-1], len(faults)-maxFaults
+			}
+			return &first
+		}
+		for _, id := range k.order {
+			if err := d.put(RecMarket, id, "metal/"+k.years[id].Metal, k.years[id]); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// marketKeeper gathers prices by metal and year.
+type marketKeeper struct {
+	*draft
+	metals map[string]string // name → id
+	years  map[string]*MarketYear
+	order  []string
+	line   map[string]int // metal and day → the price that was first
+}
+
+func (k *marketKeeper) keep(i int, p MarketPrice) (err error) {
+	at := fmt.Sprintf("prices[%d].", i)
+	metal := k.metals[p.Metal]
+	if metal == "" {
+		if metal, err = k.book.metal(k.Tx, at+"metal", p.Metal); err != nil {
+			return err
+		}
+		k.metals[p.Metal] = metal
+	}
+	if err := checkDay(at+"day", p.Day); err != nil {
+		return err
+	}
+	t, err := k.offerPrice(at+"price", p.Price, Supply{Name: "metal"})
+	if err != nil {
+		return err
+	}
+	if first, twice := k.line[metal+p.Day]; twice {
+		return invalid("TWICE", at+"day", p.Day, fmt.Sprintf("has a price of %s already, prices[%d]", metal, first))
+	}
+	k.line[metal+p.Day] = i
+	year, err := k.year(metal, p.Day)
+	if err != nil {
+		return err
+	}
+	year.put(p.Day[5:], t)
+	return nil
+}
+
+func (k *marketKeeper) year(metal, day string) (*MarketYear, error) {
+	id := metal + "." + day[:4]
+	if y := k.years[id]; y != nil {
+		return y, nil
+	}
+	y := &MarketYear{ID: id, Metal: metal, Days: map[string]string{}}
+	if _, err := k.get(RecMarket, id, y); err != nil {
+		return nil, err
+	}
+	y.Year, _ = strconv.Atoi(day[:4]) // checkDay read it
+	k.years[id], k.order = y, append(k.order, id)
+	return y, nil
+}
+
+// put keeps a day's price as briefly as it can be said.
+func (y *MarketYear) put(day string, t *Terms) {
+	whole := t.String()
+	price, exchange := cutExchange(whole)
+	amount, per, _ := strings.Cut(price, " ")
+	rate, of, _ := strings.Cut(exchange, " ")
+	if y.Unit == "" {
+		y.Unit, y.Exchange = per, of
+	}
+	switch {
+	case y.Unit != per || y.Exchange != of:
+		y.Days[day] = whole
+	case exchange != "":
+		y.Days[day] = amount + " at " + rate
+	default:
+		y.Days[day] = amount
+	}
+}
+
+// Prices are the prices of the year by day, written out.
+func (y *MarketYear) Prices() (out []MarketPrice) {
+	days := make([]string, 0, len(y.Days))
+	for day := range y.Days {
+		days = append(days, day)
+	}
+	slices.Sort(days)
+	for _, day := range days {
+		out = append(out, MarketPrice{Metal: y.Metal, Day: fmt.Sprintf("%04d-%s", y.Year, day), Price: y.written(y.Days[day])})
+	}
+	return out
+}
+
+func (y *MarketYear) written(short string) string {
+	if strings.ContainsAny(short, "/") {
+		return short
+	}
+	amount, rate, foreign := strings.Cut(short, " at ")
+	if foreign {
+		return amount + " " + y.Unit + " at " + rate + " " + y.Exchange
+	}
+	return amount + " " + y.Unit
+}
+
+// MarketPriceOf is what a market last asked for a metal on a day or before it;
+// ErrNotFound when there is none.
+func (b *Book) MarketPriceOf(ctx context.Context, metal, day string) (p MarketPrice, err error) {
+	err = b.Store.View(ctx, b.Shop, func(r Reader) error {
+		if err := checkDay("day", day); err != nil {
+			return err
+		}
+		id, err := b.metal(r, "metal", metal)
+		if err != nil {
+			return err
+		}
+		found := false
+		if p, found, err = MarketPriceIn(r, id, day); err == nil && !found {
+			err = &Error{Class: ErrNotFound, Reason: "NO_PRICE", Field: "metal", Value: metal, Want: "no market price of it on " + day + " or before"}
+		}
+		return err
+	})
+	return p, err
+}
+
+// MarketPriceIn is MarketPriceOf for a metal's id in a view that is open.
+func MarketPriceIn(r Reader, metal, day string) (p MarketPrice, found bool, err error) {
+	recs, err := r.Records(RecMarket, "metal/"+metal, "", MaxPage)
+	if err != nil {
+		return p, false, err
+	}
+	for _, rec := range recs {
+		var y MarketYear
+		if err := rec.Into(&y); err != nil {
+			return p, false, err
+		}
+		for _, x := range y.Prices() {
+			if x.Day <= day && x.Day >= p.Day {
+				p, found = x, true
+			}
+		}
+	}
+	return p, found, nil
+}
