@@ -54,6 +54,8 @@ type Client struct {
 	Heats      pb.HeatServiceClient
 	Lots       pb.LotServiceClient
 	Molds      pb.MoldServiceClient
+	Market     pb.MarketPriceServiceClient
+	Offers     pb.OfferServiceClient
 	Parties    pb.PartyServiceClient
 	Places     pb.PlaceServiceClient
 	Planning   pb.PlanningServiceClient
@@ -109,6 +111,8 @@ func Dial(c Config) (*Client, error) {
 		Heats:      pb.NewHeatServiceClient(conn),
 		Lots:       pb.NewLotServiceClient(conn),
 		Molds:      pb.NewMoldServiceClient(conn),
+		Market:     pb.NewMarketPriceServiceClient(conn),
+		Offers:     pb.NewOfferServiceClient(conn),
 		Parties:    pb.NewPartyServiceClient(conn),
 		Places:     pb.NewPlaceServiceClient(conn),
 		Planning:   pb.NewPlanningServiceClient(conn),

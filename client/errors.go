@@ -3,6 +3,7 @@ package client
 import (
 	"context"
 	"errors"
+	"strconv"
 	"time"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
@@ -80,6 +81,7 @@ func FromStatus(err error) error {
 	}
 	f := &Fault{status: st}
 	var flags []ledger.Flag
+	var more []*ledger.Error
 	for _, d := range st.Details() {
 		switch d := d.(type) {
 		case *errdetails.ErrorInfo:
@@ -91,14 +93,24 @@ func FromStatus(err error) error {
 			if class := classes[meta["class"]]; class != nil {
 				f.Refused = &ledger.Error{Class: class, Reason: d.GetReason(),
 					Field: meta["field"], Value: meta["value"], Want: meta["want"]}
+				f.Refused.Unsaid, _ = strconv.Atoi(meta["unsaid"]) // 0 when nothing is said
 			}
 		case *errdetails.PreconditionFailure:
 			for _, v := range d.GetViolations() {
 				flags = append(flags, ledger.Flag{Code: v.GetType(), Text: v.GetDescription()})
 			}
+		case *errdetails.BadRequest:
+			for i, v := range d.GetFieldViolations() {
+				if i > 0 { // the first is the error itself
+					more = append(more, &ledger.Error{Class: ledger.ErrInvalid, Reason: v.GetReason(), Field: v.GetField(), Want: v.GetDescription()})
+				}
+			}
 		case *errdetails.RetryInfo:
 			f.RetryAfter = d.GetRetryDelay().AsDuration()
 		}
+	}
+	if f.Refused != nil {
+		f.Refused.More = more
 	}
 	if f.Refused != nil && errors.Is(f.Refused.Class, ledger.ErrNeedsReason) {
 		f.Refused.Flags = flags

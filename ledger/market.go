@@ -197,39 +197,62 @@ func (y *MarketYear) written(short string) string {
 // MarketPriceOf is what a market last asked for a metal on a day or before it;
 // ErrNotFound when there is none.
 func (b *Book) MarketPriceOf(ctx context.Context, metal, day string) (p MarketPrice, err error) {
-	err = b.Store.View(ctx, b.Shop, func(r Reader) error {
-		if err := checkDay("day", day); err != nil {
-			return err
-		}
-		id, err := b.metal(r, "metal", metal)
-		if err != nil {
-			return err
-		}
-		found := false
-		if p, found, err = MarketPriceIn(r, id, day); err == nil && !found {
-			err = &Error{Class: ErrNotFound, Reason: "NO_PRICE", Field: "metal", Value: metal, Want: "no market price of it on " + day + " or before"}
-		}
-		return err
-	})
-	return p, err
+	if err := checkDay("day", day); err != nil {
+		return p, err
+	}
+	all, err := b.MarketPrices(ctx, metal, "", day)
+	if err != nil {
+		return p, err
+	}
+	if len(all) == 0 {
+		return p, &Error{Class: ErrNotFound, Reason: "NOT_FOUND", Field: "metal", Value: metal, Want: "no market price of it on " + day + " or before"}
+	}
+	return all[len(all)-1], nil
 }
 
-// MarketPriceIn is MarketPriceOf for a metal's id in a view that is open.
-func MarketPriceIn(r Reader, metal, day string) (p MarketPrice, found bool, err error) {
-	recs, err := r.Records(RecMarket, "metal/"+metal, "", MaxPage)
-	if err != nil {
-		return p, false, err
-	}
-	for _, rec := range recs {
-		var y MarketYear
-		if err := rec.Into(&y); err != nil {
-			return p, false, err
-		}
-		for _, x := range y.Prices() {
-			if x.Day <= day && x.Day >= p.Day {
-				p, found = x, true
+// MarketPrices are the prices of a metal, or of all with "", from a day until another
+// ("" for no end), by metal and day.
+func (b *Book) MarketPrices(ctx context.Context, metal, from, until string) (out []MarketPrice, err error) {
+	for field, day := range map[string]string{"from_day": from, "until_day": until} {
+		if day != "" {
+			if err := checkDay(field, day); err != nil {
+				return nil, err
 			}
 		}
 	}
-	return p, found, nil
+	err = b.Store.View(ctx, b.Shop, func(r Reader) error {
+		parent := ""
+		if metal != "" {
+			id, err := b.metal(r, "metal", metal)
+			if err != nil {
+				return err
+			}
+			parent = "metal/" + id
+		}
+		out, err = MarketPricesIn(r, parent, from, until)
+		return err
+	})
+	return out, err
+}
+
+// MarketPricesIn is MarketPrices in a view that is open, of a parent ("metal/Cu").
+func MarketPricesIn(r Reader, parent, from, until string) (out []MarketPrice, err error) {
+	for after := ""; ; {
+		recs, err := r.Records(RecMarket, parent, after, MaxPage)
+		if err != nil || len(recs) == 0 {
+			return out, err
+		}
+		for _, rec := range recs {
+			var y MarketYear
+			if err := rec.Into(&y); err != nil {
+				return nil, err
+			}
+			for _, p := range y.Prices() {
+				if p.Day >= from && (until == "" || p.Day <= until) {
+					out = append(out, p)
+				}
+			}
+			after = rec.ID
+		}
+	}
 }

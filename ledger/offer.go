@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"context"
 	"math/big"
 
 	"example.org/remelt/ledger/unit"
@@ -61,24 +62,53 @@ func (o *Offer) Item() string {
 // Current are the offers that hold on a day (2026-11-02), one a party and item: that
 // which holds from the latest day, of equals the one written last. An offer that has
 // run out or was withdrawn does not bring back the one that it replaced.
-func Current(all []Stamped[Offer], day string) (out []Stamped[Offer]) {
-	newest := map[string]Stamped[Offer]{}
-	for _, o := range all {
-		if o.Value.From > day {
-			continue
-		}
-		key := o.Value.Party + "/" + o.Value.Item()
-		was, found := newest[key]
-		if !found || o.Value.From > was.Value.From || o.Value.From == was.Value.From && o.Value.Entry > was.Value.Entry {
+func Current(all []Offer, day string) (out []Offer) {
+	newest := map[string]*Offer{}
+	for i := range all {
+		o := &all[i]
+		key := o.Party + "/" + o.Item()
+		was := newest[key]
+		if o.From <= day && (was == nil || o.From > was.From || o.From == was.From && o.Entry > was.Entry) {
 			newest[key] = o
 		}
 	}
 	for _, o := range all {
-		if newest[o.Value.Party+"/"+o.Value.Item()].Value.ID == o.Value.ID && o.Value.Holds(day) {
+		if x := newest[o.Party+"/"+o.Item()]; x != nil && x.ID == o.ID && o.Holds(day) {
 			out = append(out, o)
 		}
 	}
 	return out
+}
+
+// OffersOn are the offers that hold on a day, of a parent ("alloy/C87300",
+// "supply/borax") or of all with "".
+func (b *Book) OffersOn(ctx context.Context, parent, day string) (out []Offer, err error) {
+	if err := checkDay("day", day); err != nil {
+		return nil, err
+	}
+	err = b.Store.View(ctx, b.Shop, func(r Reader) error { out, err = OffersIn(r, parent, day); return err })
+	return out, err
+}
+
+// OffersIn is OffersOn in a view that is open.
+func OffersIn(r Reader, parent, day string) ([]Offer, error) {
+	var all []Offer
+	for after := ""; ; {
+		recs, err := r.Records(RecOffer, parent, after, MaxPage)
+		if err != nil {
+			return nil, err
+		}
+		if len(recs) == 0 {
+			return Current(all, day), nil
+		}
+		for _, rec := range recs {
+			var o Offer
+			if err := rec.Into(&o); err != nil {
+				return nil, err
+			}
+			all, after = append(all, o), rec.ID
+		}
+	}
 }
 
 // Holds reports whether an offer that nothing replaced holds on a day.

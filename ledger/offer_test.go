@@ -91,13 +91,13 @@ func TestTheNewestOfferCounts(t *testing.T) {
 	}
 	on := func(day, want string) {
 		t.Helper()
-		all, err := ledger.List[ledger.Offer](ctx, b.Book, ledger.RecOffer, "alloy/C87300", "", 0)
+		all, err := b.OffersOn(ctx, "alloy/C87300", day)
 		if err != nil {
 			t.Fatal(err)
 		}
 		got := ""
-		for _, o := range ledger.Current(all, day) {
-			got += o.Value.ID + " at " + o.Value.Breaks[0].Price.String()
+		for _, o := range all {
+			got += o.ID + " at " + o.Breaks[0].Price.String()
 		}
 		if got != want {
 			t.Errorf("on %s %q, want %q", day, got, want)

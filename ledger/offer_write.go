@@ -102,11 +102,7 @@ func (d *draft) offered(o *Offer, c NewOffer) (s Supply, err error) {
 
 func (d *draft) offerDays(o *Offer) error {
 	if o.From == "" {
-		zone, err := time.LoadLocation(d.shop.TimeZone)
-		if err != nil {
-			zone = time.UTC
-		}
-		o.From = d.e.Happened.In(zone).Format(time.DateOnly)
+		o.From = d.shop.DayOf(d.e.Happened)
 	}
 	if err := checkDay("from_day", o.From); err != nil {
 		return err
@@ -130,6 +126,18 @@ func (d *draft) offerDays(o *Offer) error {
 	}
 	return nil
 }
+
+// DayOf is the day of a moment where the shop is: 2026-11-02.
+func (s Shop) DayOf(t time.Time) string {
+	zone, err := time.LoadLocation(s.TimeZone)
+	if err != nil {
+		zone = time.UTC
+	}
+	return t.In(zone).Format(time.DateOnly)
+}
+
+// Today is the day it is where the shop is.
+func (b *Book) Today(s Shop) string { return s.DayOf(b.now()) }
 
 // checkDay refuses what is no day.
 func checkDay(field, day string) error {

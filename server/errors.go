@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
+	"strconv"
 	"strings"
 	"time"
 
@@ -22,11 +23,12 @@ const errorDomain = "remelt"
 
 // Keys of ErrorInfo metadata. Every changing part of a message is there too.
 const (
-	metaClass = "class" // the word of the row below
-	metaField = "field"
-	metaValue = "value" // cut to maxValue bytes
-	metaWant  = "want"
-	metaLogID = "log_id" // with INTERNAL: finds the line in the server's log
+	metaClass  = "class" // the word of the row below
+	metaField  = "field"
+	metaValue  = "value" // cut to maxValue bytes
+	metaWant   = "want"
+	metaUnsaid = "unsaid" // how many faults there are beyond the field violations
+	metaLogID  = "log_id" // with INTERNAL: finds the line in the server's log
 )
 
 // maxValue is the most of an input value that an error repeats, in bytes; the
@@ -102,7 +104,11 @@ func (r row) status(e *ledger.Error, code codes.Code) *status.Status {
 		shown.Want = strings.TrimPrefix(shown.Want+": "+clip(e.Cause.Error()), ": ")
 	}
 	meta := map[string]string{metaClass: r.word}
-	for key, v := range map[string]string{metaField: shown.Field, metaValue: shown.Value, metaWant: shown.Want} {
+	unsaid := ""
+	if e.Unsaid > 0 {
+		unsaid = strconv.Itoa(e.Unsaid)
+	}
+	for key, v := range map[string]string{metaField: shown.Field, metaValue: shown.Value, metaWant: shown.Want, metaUnsaid: unsaid} {
 		if v != "" {
 			meta[key] = v
 		}
@@ -156,8 +162,12 @@ func badRequest(e *ledger.Error) []protoadapt.MessageV1 {
 	if e.Field == "" {
 		return nil
 	}
-	return []protoadapt.MessageV1{&errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{
-		{Field: e.Field, Reason: e.Reason, Description: wanted(e)}}}}
+	d := &errdetails.BadRequest{}
+	for _, fault := range append([]*ledger.Error{e}, e.More...) {
+		d.FieldViolations = append(d.FieldViolations, &errdetails.BadRequest_FieldViolation{
+			Field: utf8Only(fault.Field), Reason: fault.Reason, Description: utf8Only(wanted(fault))})
+	}
+	return []protoadapt.MessageV1{d}
 }
 
 func resourceInfo(e *ledger.Error) []protoadapt.MessageV1 {

@@ -26,6 +26,8 @@ func reads() []proto.Message {
 		&pb.GetTareRequest{Name: harrow + "/tares/pan"}, &pb.ListTaresRequest{Parent: harrow},
 		&pb.GetPartyRequest{Name: harrow + "/parties/iris"}, &pb.ListPartiesRequest{Parent: harrow},
 		&pb.GetPotRequest{Name: harrow + "/pots/A60"}, &pb.ListPotsRequest{Parent: harrow},
+		&pb.GetOfferRequest{Name: harrow + "/offers/1"}, &pb.ListOffersRequest{Parent: harrow},
+		&pb.GetMarketPriceRequest{Name: harrow + "/marketPrices/Cu.2026-03-02"}, &pb.ListMarketPricesRequest{Parent: harrow}, &pb.FindMarketPriceRequest{Parent: harrow, Metal: "copper"},
 		&pb.GetSupplyRequest{Name: harrow + "/supplies/borax"}, &pb.ListSuppliesRequest{Parent: harrow},
 		&pb.GetAlloyRequest{Name: harrow + "/alloys/" + alloyID}, &pb.ListAlloysRequest{Parent: harrow},
 		&pb.CheckMixRequest{Parent: harrow, Into: alloyID, From: "C83600"},

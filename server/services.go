@@ -56,6 +56,8 @@ func RegisterServices(s grpc.ServiceRegistrar, d Deps) {
 	pb.RegisterPlanningServiceServer(s, planning{counter: c})
 	pb.RegisterOrderingServiceServer(s, ordering{counter: c})
 	pb.RegisterPurchaseOrderServiceServer(s, purchases{counter: c})
+	pb.RegisterOfferServiceServer(s, offers{counter: c})
+	pb.RegisterMarketPriceServiceServer(s, marketPrices{counter: c})
 }
 
 // RegisterGateway adds the REST form of every service to a gateway that calls
@@ -82,6 +84,8 @@ func RegisterGateway(ctx context.Context, mux *runtime.ServeMux, conn *grpc.Clie
 		pb.RegisterPlanningServiceHandler,
 		pb.RegisterOrderingServiceHandler,
 		pb.RegisterPurchaseOrderServiceHandler,
+		pb.RegisterOfferServiceHandler,
+		pb.RegisterMarketPriceServiceHandler,
 	} {
 		if err := register(ctx, mux, conn); err != nil {
 			return err
