@@ -58,8 +58,9 @@ func (b *Book) metal(r Reader, field, name string) (string, error) {
 		}
 	}
 	id, _, err := b.alloy(r, field, name)
-	if err == nil && id == UnknownAlloy {
-		err = invalid("UNKNOWN_ALLOY", field, name, "name an alloy, or a metal such as Cu")
+	var refused *Error
+	if err == nil && id == UnknownAlloy || errors.As(err, &refused) && refused.Reason == "UNKNOWN_ALLOY" {
+		err = invalid("UNKNOWN_ALLOY", field, name, "no alloy or metal of this name: write such as C87300, copper or Cu")
 	}
 	return id, err
 }

@@ -101,7 +101,8 @@ func (a *app) root() *cobra.Command {
 	}
 	add(groupMetal, a.receiveCommand(), a.weighInCommand(), a.cleanCommand(), a.stockCommand(), a.lotsCommand(), a.lotCommand(),
 		a.holdCommand(), a.releaseCommand(), a.moveCommand(), a.splitCommand(), a.combineCommand(), a.removeCommand(),
-		a.assignCommand(), a.identifyCommand(), a.speakForCommand(), a.workUpCommand(), a.stocktakeCommand(), a.supplyCommand(), a.toBuyCommand(), a.orderCommand())
+		a.assignCommand(), a.identifyCommand(), a.speakForCommand(), a.workUpCommand(), a.stocktakeCommand(), a.supplyCommand(), a.offerCommand(), a.priceCommand(), a.toBuyCommand(),
+		a.orderCommand())
 	add(groupHeats, a.heatCommand(), a.arrangeCommand(), a.castingCommand(), a.estimateCommand(), a.periodCommand(), a.costCommand())
 	add(groupAsk, a.suspectsCommand(), a.lossesCommand(), a.forecastCommand(), a.traceCommand(), a.recallCommand(), a.contentCommand(),
 		a.remeltsCommand(), a.energyCommand())

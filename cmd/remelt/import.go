@@ -8,7 +8,6 @@ import (
 	"io"
 	"os"
 	"slices"
-	"strings"
 
 	"github.com/google/uuid"
 	"github.com/spf13/cobra"
@@ -23,10 +22,6 @@ var importSpace = uuid.MustParse("6f1d1f0a-5d0b-4f0e-9c58-2a3c1d5b7e44")
 
 func (a *app) importCommand() *cobra.Command {
 	var as string
-	var columns strings.Builder
-	for _, c := range importColumns {
-		fmt.Fprintf(&columns, "  %-12s %s\n", c[0], c[1])
-	}
 	c := &cobra.Command{
 		Use:   "import FILE",
 		Short: "Book in the lines of a CSV file: metal received, returns weighed in",
@@ -43,7 +38,7 @@ the same file imported again, also after it was interrupted, records nothing twi
 An edited file is a new one.
 
 Columns:
-` + columns.String(),
+` + lotSheet.help(),
 		Example: "  remelt import march.csv --dry-run\n  remelt import march.csv --as weigh-in",
 		Args:    exactly("FILE"),
 	}
@@ -58,7 +53,7 @@ Columns:
 		if err != nil {
 			return err
 		}
-		s, err := readSheet(raw)
+		s, err := readSheet(raw, lotSheet)
 		if err != nil {
 			return err
 		}

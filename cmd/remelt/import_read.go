@@ -43,8 +43,28 @@ var importColumns = [][2]string{
 	{"reason", "why, when it is unusual"},
 }
 
+// sheetKind is a kind of CSV file: its columns with what they hold, and which of them
+// hold numbers.
+type sheetKind struct {
+	columns [][2]string
+	numeric []string
+	command string // that lists the columns in its help
+}
+
+var lotSheet = sheetKind{importColumns, []string{"weight", "gross", "tare", "dirt"}, "remelt import"}
+
+// help lists the columns.
+func (k sheetKind) help() string {
+	var b strings.Builder
+	for _, c := range k.columns {
+		fmt.Fprintf(&b, "  %-12s %s\n", c[0], c[1])
+	}
+	return b.String()
+}
+
 // sheet is a CSV file as it was read.
 type sheet struct {
+	kind    sheetKind
 	lines   []sheetLine
 	bad     []badLine
 	columns []string
@@ -76,8 +96,8 @@ const (
 // readSheet reads a CSV file: separated by semicolons, commas or tabs, whichever
 // makes its first line name the most columns; with decimal points or commas. An
 // error is about the file as a whole; bad lines are listed.
-func readSheet(raw []byte) (*sheet, error) {
-	s := &sheet{decimal: '.'}
+func readSheet(raw []byte, kind sheetKind) (*sheet, error) {
+	s := &sheet{kind: kind, decimal: '.'}
 	if len(raw) > maxImport {
 		return nil, refusedFile("TOO_LARGE", "is larger than 16 MiB; split it")
 	}
@@ -87,7 +107,7 @@ func readSheet(raw []byte) (*sheet, error) {
 	raw, s.marked = bytes.CutPrefix(raw, []byte{0xEF, 0xBB, 0xBF})
 	if !s.sniff(raw) {
 		var names []string
-		for _, c := range importColumns {
+		for _, c := range kind.columns {
 			names = append(names, c[0])
 		}
 		return nil, refusedFile("NO_COLUMNS", "has a first line that names no column of "+strings.Join(names, ", "))
@@ -140,7 +160,7 @@ func (s *sheet) sniff(raw []byte) bool {
 		}
 		n := 0
 		for _, cell := range record {
-			if knownColumn(columnName(cell)) {
+			if s.kind.knows(columnName(cell)) {
 				n++
 			}
 		}
@@ -155,16 +175,16 @@ func columnName(cell string) string {
 	return strings.NewReplacer(" ", "_", "-", "_").Replace(strings.ToLower(strings.TrimSpace(cell)))
 }
 
-func knownColumn(name string) bool {
-	return slices.ContainsFunc(importColumns, func(c [2]string) bool { return c[0] == name })
+func (k sheetKind) knows(name string) bool {
+	return slices.ContainsFunc(k.columns, func(c [2]string) bool { return c[0] == name })
 }
 
 func (s *sheet) head(record []string) error {
 	for _, cell := range record {
 		name := columnName(cell)
 		switch {
-		case name != "" && !knownColumn(name):
-			return refusedFile("UNKNOWN_COLUMN", fmt.Sprintf("has a column %q that is not understood; rename it or take it out (remelt import --help lists the columns)", cell))
+		case name != "" && !s.kind.knows(name):
+			return refusedFile("UNKNOWN_COLUMN", fmt.Sprintf("has a column %q that is not understood; rename it or take it out (%s --help lists the columns)", cell, s.kind.command))
 		case name != "" && slices.Contains(s.columns, name):
 			return refusedFile("TWICE", fmt.Sprintf("has two columns %q", cell))
 		}
@@ -204,7 +224,6 @@ func (s *sheet) columnAt(i int) string {
 }
 
 var (
-	numeric      = []string{"weight", "gross", "tare", "dirt"}
 	plainComma   = regexp.MustCompile(`^[0-9]+,(?:[0-9]{1,2}|[0-9]{4,})(?:[^0-9,.]|$)|^0,[0-9]+`)
 	doubtfulOnly = regexp.MustCompile(`^[1-9][0-9]{0,2},[0-9]{3}([^0-9,.].*)?$`)
 )
@@ -215,7 +234,7 @@ var (
 func (s *sheet) sniffDecimal() {
 	commas, points := false, false
 	for _, l := range s.lines {
-		for _, c := range numeric {
+		for _, c := range s.kind.numeric {
 			commas = commas || plainComma.MatchString(l.cell[c])
 			points = points || strings.Contains(l.cell[c], ".")
 		}
@@ -225,7 +244,7 @@ func (s *sheet) sniffDecimal() {
 	}
 	s.decimal = ','
 	for _, l := range s.lines {
-		for _, c := range numeric {
+		for _, c := range s.kind.numeric {
 			if doubtfulOnly.MatchString(l.cell[c]) {
 				l.cell[c] = strings.Replace(l.cell[c], ",", ".", 1)
 			}

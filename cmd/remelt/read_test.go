@@ -211,7 +211,7 @@ func TestReadSheet(t *testing.T) {
 		"UTF-16":                 {"\xff\xfew\x00", 0, '.', "", "NOT_UTF8"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			s, err := readSheet([]byte(c.raw))
+			s, err := readSheet([]byte(c.raw), lotSheet)
 			var refused *ledger.Error
 			if errors.As(err, &refused) {
 				if refused.Reason != c.bad {
@@ -243,7 +243,7 @@ func FuzzReadSheet(f *testing.F) {
 		f.Add([]byte(seed))
 	}
 	f.Fuzz(func(t *testing.T, raw []byte) {
-		s, err := readSheet(raw)
+		s, err := readSheet(raw, lotSheet)
 		if err != nil {
 			return
 		}
@@ -252,7 +252,7 @@ func FuzzReadSheet(f *testing.F) {
 		}
 		for _, l := range s.lines {
 			for c := range l.cell {
-				if !knownColumn(c) {
+				if !lotSheet.knows(c) {
 					t.Errorf("line %d has a column %q", l.number, c)
 				}
 			}

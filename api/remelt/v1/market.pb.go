@@ -27,7 +27,7 @@ const (
 // What a market asked for a metal on a day.
 type MarketPrice struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// shops/{shop}/marketPrices/{market_price}, such as Cu.2026-11-02 for the last.
+	// shops/{shop}/marketPrices/{market_price}: the metal and the day, such as Cu.2026-11-02
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// An alloy by any of its names, or the name or symbol of a metal: "C87300", "copper".
 	Metal string `protobuf:"bytes,2,opt,name=metal,proto3" json:"metal,omitempty"`
