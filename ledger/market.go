@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"example.org/remelt/ledger/unit"
 )
 
 // KindMarketPrices is an entry that keeps prices of a market.
@@ -256,4 +258,24 @@ func MarketPricesIn(r Reader, parent, from, until string) (out []MarketPrice, er
 			after = rec.ID
 		}
 	}
+}
+
+// Rate is the price in a currency: minor units for each per milligrams, when it is in
+// that currency or has a rate of exchange to it.
+func (p MarketPrice) Rate(currency string) (minor, per int64, ok bool) {
+	price, exchange := cutExchange(p.Price)
+	rate, err := unit.ParseRate(price, "", "")
+	if err != nil {
+		return 0, 0, false
+	}
+	t := Terms{Amount: rate.Amount, Currency: rate.Currency, Per: string(rate.Per)}
+	if rate.Currency != currency {
+		x, err := unit.ParseExchange(exchange)
+		if err != nil || !x.Joins(rate.Currency, currency) {
+			return 0, 0, false
+		}
+		t.Exchange, t.BookCurrency = exchange, currency
+	}
+	minor, per = t.Rate()
+	return minor, per, true
 }

@@ -136,10 +136,7 @@ func (t *Terms) Rate() (minor, per int64) {
 	if t.Per != PerPiece {
 		one = int64(Tonne)
 	}
-	v := t.exact(Mass(one), one)
-	if x, err := unit.ParseExchange(t.Exchange); t.Exchange != "" && err == nil { // it was read when it was written down
-		v = x.Convert(v, t.Currency, t.BookCurrency)
-	}
+	v := t.inBook(Mass(one), one)
 	const most = 1_000_000_000_000
 	r := new(big.Rat).Quo(v, new(big.Rat).SetInt64(one))
 	if n, d := r.Num(), r.Denom(); n.IsInt64() && d.IsInt64() && n.Int64() <= most && d.Int64() <= most {
@@ -151,6 +148,22 @@ func (t *Terms) Rate() (minor, per int64) {
 	}
 	minor, _ = unit.Round(v)
 	return minor, one
+}
+
+// inBook is what an amount comes to in the currency of the book, not rounded.
+func (t *Terms) inBook(net Mass, pieces int64) *big.Rat {
+	v := t.exact(net, pieces)
+	if x, err := unit.ParseExchange(t.Exchange); t.Exchange != "" && err == nil { // it was read when it was written down
+		return x.Convert(v, t.Currency, t.BookCurrency)
+	}
+	return v
+}
+
+// Total is what a price for all of something together comes to in the currency of the
+// book.
+func (t *Terms) Total() int64 {
+	minor, _ := unit.Round(t.inBook(0, 0))
+	return minor
 }
 
 // cmp compares two prices for the same unit in the currency of the book.

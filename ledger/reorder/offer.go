@@ -64,8 +64,8 @@ func (o Offer) check() error {
 
 func (p Price) rat() *big.Rat { return big.NewRat(p.Minor, p.Per) }
 
-// of is what an amount costs, rounded once, half to even.
-func (p Price) of(amount int64) int64 {
+// Of is what an amount costs, rounded once, half to even.
+func (p Price) Of(amount int64) int64 {
 	if p.Minor == 0 {
 		return 0
 	}
@@ -93,7 +93,7 @@ func (o Offer) at(amount int64) Price {
 // of them, and the freight.
 func (o Offer) Cost(packs int64) (goods, freight int64) {
 	a := packs * o.Pack
-	return o.at(a).of(a), o.Freight + o.FreightPer.of(a)
+	return o.at(a).Of(a), o.Freight + o.FreightPer.Of(a)
 }
 
 // Wish is what an order is for.

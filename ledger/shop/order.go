@@ -19,7 +19,7 @@ type OrderQuery struct {
 	Horizon int         // days to look ahead; 60
 	Service *float64    // part of deliveries before which nothing runs out; 0.95
 	Most    *ledger.PPM // returns in a charge at most; half of it
-	Lead    *int        // delivery time in days; 10, as long as no order tells
+	Lead    *int        // delivery time in days; that of the offer, else 10
 	Carry   *float64    // what keeping costs in a year, as a part of the value; 0.2
 	Work    *int64      // what an order costs the shop itself, minor units; 25 of the currency
 }
@@ -41,6 +41,7 @@ type OrderAdvice struct {
 	InPieces      bool // of a supply: amounts are pieces
 	Sentence      string
 	Reasons       []string
+	Why           []string // from whom, and why from them; among the reasons too
 	Alternatives  []string
 
 	Order    bool      // something should be ordered within the horizon
@@ -48,14 +49,16 @@ type OrderAdvice struct {
 	Amount   int64     // milligrams or pieces, as offered
 	Packs    int64     // of the offer; 0 when nothing is known of how it is sold
 	Supplier string
-	Goods    int64 // minor units; 0 when no price is known
+	Offer    string // that it is bought by; "" when the last delivery tells
+	Goods    int64  // minor units; 0 when no price is known
 	Priced   bool
 
 	Here, Returns ledger.Mass // usable new metal and returns that are not promised to others
 	Short         int64       // of it for named heats
 	Heats         []HeatNeed
 	Point         reorder.Point
-	LeadDays      int // that deliveries keep, by the service asked for
+	Leads         []int // days that a delivery takes, each as likely
+	LeadDays      int   // that deliveries keep, by the service asked for
 	Curve         []reorder.Day
 	Tried         *reorder.Replayed // the rule on the shop's own past; nil with too little of it
 }
@@ -72,7 +75,9 @@ type Surplus struct {
 	Dross    bool // skimmings, by the metal believed to be in them
 	Mass     ledger.Mass
 	Sentence string
-	Worth    int64 // at the price last got for the like; 0 when none is known
+	Outlet   string // who pays best for it by an offer that holds; "" when nobody
+	Offer    string // by which
+	Worth    int64  // by that offer, else at the price last got for the like; 0 when none is known
 }
 
 // Orders is what to buy and what to sell.
@@ -89,6 +94,7 @@ type Orders struct {
 // AdviseOrders says what to buy now: for named heats first, and beyond them up to a
 // reorder point from the shop's own past. See package reorder for the model.
 func (s *Shop) AdviseOrders(ctx context.Context, q OrderQuery) (out Orders, err error) {
+	said := q.Lead != nil
 	if err := q.check(); err != nil {
 		return out, err
 	}
@@ -102,7 +108,7 @@ func (s *Shop) AdviseOrders(ctx context.Context, q OrderQuery) (out Orders, err 
 	if err != nil {
 		return out, err
 	}
-	o := &orderer{OrderQuery: q, learned: learned, heats: heats, now: time.Now()}
+	o := &orderer{OrderQuery: q, leadSaid: said, learned: learned, heats: heats, now: time.Now()}
 	if s.Now != nil {
 		o.now = s.Now()
 	}
@@ -198,6 +204,11 @@ func (o *orderer) alloys() (ids []string) {
 	for id := range o.past.offers {
 		seen[id] = true
 	}
+	for _, x := range o.current {
+		if !x.Buys && x.Alloy != "" && isNew(x.Form) {
+			seen[x.Alloy] = true
+		}
+	}
 	for id := range o.past.uses {
 		seen[id] = true
 	}
@@ -210,12 +221,18 @@ func (o *orderer) alloys() (ids []string) {
 }
 
 func (o *orderer) notes() []string {
-	n := []string{
-		fmt.Sprintf("Delivery is taken to last %s: the book holds no order with its dates yet.", count(*o.Lead, "day")),
-		fmt.Sprintf("Returns may be up to %s of a charge; metal to be cleaned, set apart, spoken for others or a customer's own is not counted.", unit.FormatPercent(int64(*o.Most))),
-		fmt.Sprintf("Prices and weights of pieces are those of the last delivery; keeping metal is taken to cost %.4g %% of its value a year, an order %s of work.", 100**o.Carry, unit.FormatMoney(*o.Work, o.shop.Currency)),
+	if o.leadSaid {
+		return append([]string{fmt.Sprintf("A delivery is taken to last %s, whatever offers say.", count(*o.Lead, "day"))}, o.assumed()[1:]...)
 	}
-	return n
+	return o.assumed()
+}
+
+func (o *orderer) assumed() []string {
+	return []string{
+		fmt.Sprintf("A delivery is taken to last what its offer says, else %s.", count(*o.Lead, "day")),
+		fmt.Sprintf("Returns may be up to %s of a charge; metal to be cleaned, set apart, spoken for others or a customer's own is not counted.", unit.FormatPercent(int64(*o.Most))),
+		fmt.Sprintf("Prices and weights of pieces are those of an offer that holds, else of the last delivery; keeping metal is taken to cost %.4g %% of its value a year, an order %s of work.", 100**o.Carry, unit.FormatMoney(*o.Work, o.shop.Currency)),
+	}
 }
 
 // lossRate is the part of a charge that is expected to be lost.

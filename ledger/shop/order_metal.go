@@ -1,60 +1,36 @@
 package shop
 
 import (
-	"fmt"
 	"math"
 
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/reorder"
 )
 
-// offered is how something can be bought, as far as the book knows.
-type offered struct {
-	terms    reorder.Offer
-	supplier string
-	word     string // of a pack: ingot, bag, piece
-	priced   bool
-	known    bool
-}
-
-// offers are the suppliers' last deliveries of an alloy, taken as what they would ask
-// today.
-func (o *orderer) offers(id string) (out []offered) {
-	for _, supplier := range sortedKeys(o.past.offers[id]) {
-		d := o.past.offers[id][supplier]
-		f := offered{supplier: supplier, word: "ingot", priced: d.priced, known: true, terms: reorder.Offer{Pack: d.amount / max(d.pieces, 1), Work: *o.Work}}
-		if d.pieces == 0 { // sold by weight, in no pieces that the book knows
-			f.word, f.terms.Pack = "kg", 1_000_000
-			if o.shop.MassUnit == "lb" {
-				f.word, f.terms.Pack = "lb", 453_592
-			}
-		}
-		f.terms.Breaks = []reorder.Break{{Price: reorder.Price{Minor: d.minor, Per: d.amount}}}
-		out = append(out, f)
-	}
-	return out
-}
-
 // metal says what to buy of an alloy's new metal.
 func (o *orderer) metal(id string) (a OrderAdvice, err error) {
 	a = OrderAdvice{Alloy: id}
 	offers := o.offers(id)
-	heats, metal := o.needs(id, &a)
+	heats, metal := o.needs(id, o.soonest(offers), &a)
 	if o.Alloy != "" && len(offers) == 0 && a.Here == 0 && a.Returns == 0 && len(o.past.uses[id]) == 0 {
 		return a, &ledger.Error{Class: ledger.ErrState, Reason: "NO_OFFER", Field: "alloy", Value: id,
-			Want: "is not here and was never bought: receive some once, so that its pieces and its price are known"}
+			Want: "is not here, was never bought and nobody offers it: write an offer down, or receive some once, so that its pieces and its price are known"}
 	}
 	net, err := reorder.Net(heats, metal)
 	if err != nil {
 		return a, orderError(err)
 	}
 	a.Short = net.Short
+	first := -1
+	if net.Short > 0 {
+		first = max(0, net.By)
+	}
 	named := make([]reorder.Arrival, 0, len(net.Lines))
 	for _, l := range net.Lines {
 		a.Heats = append(a.Heats, HeatNeed{l, o.date(l.Day)})
 		named = append(named, reorder.Arrival{Day: l.Day, Amount: l.New + l.Short})
 	}
-	j := job{here: int64(a.Here), named: named, short: net.Short, history: o.history(o.past.uses[id]), sd: o.habits(id).sd, offers: offers}
+	j := job{here: int64(a.Here), named: named, short: net.Short, first: first, history: o.history(o.past.uses[id]), sd: o.habits(id).sd, offers: offers}
 	if err := o.decide(&a, j); err != nil {
 		return a, err
 	}
@@ -64,7 +40,7 @@ func (o *orderer) metal(id string) (a OrderAdvice, err error) {
 
 // needs are the planned heats of an alloy and the metal there is for them. What is
 // spoken for one of them counts for it alone.
-func (o *orderer) needs(id string, a *OrderAdvice) (heats []reorder.Heat, m reorder.Metal) {
+func (o *orderer) needs(id string, soonest int, a *OrderAdvice) (heats []reorder.Heat, m reorder.Metal) {
 	mine := map[string]bool{}
 	for _, h := range o.planned {
 		if h.Alloy == id {
@@ -97,7 +73,7 @@ func (o *orderer) needs(id string, a *OrderAdvice) (heats []reorder.Heat, m reor
 			continue
 		}
 		gross := o.gross(h, habits)
-		day := *o.Lead // without a date: as soon as what is ordered now can be here
+		day := soonest // without a date: as soon as what is ordered now can be here
 		if !h.Planned.IsZero() {
 			day = o.day(h.Planned) - o.today
 		}
@@ -131,6 +107,7 @@ type job struct {
 	here    int64
 	named   []reorder.Arrival // new metal, days from today
 	short   int64
+	first   int // day of the first shortage; -1 for none
 	history reorder.History
 	sd      float64 // of what a named heat takes, as a part of it
 	margin  float64 // kept for that, as a part of the root of the sum of their squares
@@ -138,43 +115,43 @@ type job struct {
 	floor   int64 // never less than this on the shelf
 }
 
-// decide finds when and how much to order and looks ahead.
+// decide finds from whom, when and how much to order and looks ahead.
 func (o *orderer) decide(a *OrderAdvice, j job) (err error) {
-	leads := []int{*o.Lead}
-	if a.Point, err = reorder.Reorder(j.history, leads, *o.Service, reorder.Choose); err != nil {
-		return orderError(err)
-	}
-	a.Point.Amount = max(a.Point.Amount, j.floor)
-	if a.LeadDays, err = reorder.LeadWithin(leads, *o.Service); err != nil {
-		return orderError(err)
+	if len(j.offers) == 0 {
+		j.offers = []offered{{leads: []int{*o.Lead}}}
 	}
 	z, _, _, err := reorder.NormalPoint(reorder.Spread{}, *o.Service)
 	if err != nil {
 		return orderError(err)
 	}
 	j.margin = max(0, z) * j.sd
-	day, missing := o.when(j, a.Point, a.LeadDays)
+	best, err := o.choose(a, j)
+	if err != nil {
+		return err
+	}
+	a.Point, a.Leads, a.LeadDays = best.point, best.leads, best.leadDays
 	coming := []reorder.Arrival(nil)
 	lot := a.Point.Amount
-	if missing > 0 || j.short > 0 {
-		a.Order, a.By = true, o.date(day)
-		if err := o.choose(a, j, max(missing, j.short)); err != nil {
-			return err
+	if best.need > 0 {
+		a.Order, a.By, a.Amount = true, o.date(best.day), best.need
+		if best.known {
+			c := best.choice
+			a.Amount, a.Packs, a.Supplier, a.Goods, a.Priced = c.Amount, c.Packs, best.supplier, c.Goods+c.Freight, best.priced
+			a.Sentence = o.packs(c.Packs, best.offered)
 		}
-		lot = max(0, a.Amount-missing)
-		coming = []reorder.Arrival{{Day: day + *o.Lead, Amount: a.Amount}}
+		if best.offer != nil {
+			a.Offer = best.offer.ID
+		}
+		lot = max(0, a.Amount-best.missing)
+		coming = []reorder.Arrival{{Day: best.day + middle(best.leads), Amount: a.Amount}}
 	}
-	a.Curve, err = reorder.Project(reorder.Outlook{Here: j.here, Coming: coming, Named: j.named, NamedSD: j.sd, Past: j.history, Leads: leads, Days: o.Horizon, Level: curveLevel})
+	a.Curve, err = reorder.Project(reorder.Outlook{Here: j.here, Coming: coming, Named: j.named, NamedSD: j.sd, Past: j.history, Leads: best.leads, Days: o.Horizon, Level: curveLevel})
 	if err != nil {
 		return orderError(err)
 	}
 	start := j.history.From + 90
 	if start < j.history.To-90 && a.Point.Uses >= 4 {
-		pack := int64(1)
-		if len(j.offers) > 0 {
-			pack = j.offers[0].terms.Pack
-		}
-		tried, err := reorder.Replay(reorder.Past{History: j.history, Start: start, Leads: leads, Service: *o.Service, Pack: pack, Lot: lot})
+		tried, err := reorder.Replay(reorder.Past{History: j.history, Start: start, Leads: best.leads, Service: *o.Service, Pack: max(1, best.terms.Pack), Lot: lot})
 		if err != nil {
 			return orderError(err)
 		}
@@ -202,42 +179,4 @@ func (o *orderer) when(j job, p reorder.Point, lead int) (day int, missing int64
 		}
 	}
 	return 0, 0
-}
-
-// choose takes the cheapest of what is offered.
-func (o *orderer) choose(a *OrderAdvice, j job, need int64) error {
-	a.Amount = need
-	var best reorder.Choice
-	var bestAt offered
-	for _, f := range j.offers {
-		w := reorder.Wish{Need: need}
-		if f.priced {
-			w.Yearly, w.Carry = a.Point.Daily*365, *o.Carry
-		}
-		c, next, err := reorder.Cheapest(f.terms, w)
-		if err != nil {
-			return orderError(err)
-		}
-		better := !bestAt.known || f.priced && (!bestAt.priced || c.PerYear < best.PerYear)
-		for _, x := range []struct {
-			c  reorder.Choice
-			f  offered
-			ok bool
-		}{{best, bestAt, better && bestAt.known}, {c, f, !better}} {
-			if x.ok {
-				a.Alternatives = append(a.Alternatives, fmt.Sprintf("%s of %s: %s", o.packs(x.c.Packs, x.f), x.f.supplier, o.cost(x.c, x.f)))
-			}
-		}
-		if better {
-			best, bestAt = c, f
-		}
-		if next != nil {
-			a.Alternatives = append(a.Alternatives, fmt.Sprintf("the next price break, %s: %s", o.packs(next.Packs, f), o.cost(*next, f)))
-		}
-	}
-	if bestAt.known {
-		a.Amount, a.Packs, a.Supplier, a.Goods, a.Priced = best.Amount, best.Packs, bestAt.supplier, best.Goods+best.Freight, bestAt.priced
-		a.Sentence = o.packs(best.Packs, bestAt)
-	}
-	return nil
 }

@@ -19,6 +19,7 @@ type orderer struct {
 	learned  *loss.Model
 	heats    []loss.Heat
 	table    alloy.Table
+	leadSaid bool // the delivery time was asked for
 	now      time.Time
 	zone     *time.Location
 	today    int
@@ -29,7 +30,9 @@ type orderer struct {
 	supplies []SupplyLine
 	pots     []ledger.Pot
 	planned  []plannedHeat
-	late     map[string][]reorder.Arrival // alloy → returns expected of heats in molds, days from today
+	current  []ledger.Offer                // that hold today
+	market   map[string]ledger.MarketPrice // alloy → the last price
+	late     map[string][]reorder.Arrival  // alloy → returns expected of heats in molds, days from today
 	past     orderPast
 }
 
@@ -111,6 +114,9 @@ func (o *orderer) read(r ledger.Reader) error {
 	}
 	o.seq = head.Seq
 	if err := o.readPast(r); err != nil {
+		return err
+	}
+	if err := o.readOffers(r); err != nil {
 		return err
 	}
 	k := kept{r}

@@ -17,8 +17,13 @@ func (o *orderer) supply(l SupplyLine) (a OrderAdvice, err error) {
 		amount = func(n int64) string { return count(int(n), "piece") }
 	}
 	j := job{here: int64(l.Amount), history: o.history(o.past.spent[l.ID]), floor: l.OrderBelow}
-	if d, ok := o.past.received[l.ID]; ok {
-		f := offered{word: "bag", priced: d.priced, known: true, supplier: "whoever it was from", terms: reorder.Offer{Pack: d.amount, Work: *o.Work}}
+	for i, x := range o.current {
+		if !x.Buys && x.Supply == l.ID && x.InPieces == l.InPieces {
+			j.offers = append(j.offers, o.byOffer(&o.current[i], map[bool]string{true: "piece", false: "bag"}[l.InPieces]))
+		}
+	}
+	if d, ok := o.past.received[l.ID]; ok && len(j.offers) == 0 {
+		f := offered{word: "bag", priced: d.priced, known: true, day: d.day, leads: []int{*o.Lead}, terms: reorder.Offer{Pack: d.amount, Work: *o.Work}}
 		if l.InPieces {
 			f.word, f.terms.Pack = "piece", 1
 		}
@@ -29,20 +34,25 @@ func (o *orderer) supply(l SupplyLine) (a OrderAdvice, err error) {
 	if l.Purpose == "crucible" {
 		j.named, worn = o.worn()
 	}
+	j.first = -1
 	for _, n := range j.named {
-		j.short += n.Amount
+		if j.short += n.Amount; j.first < 0 && j.short > int64(l.Amount) {
+			j.first = n.Day
+		}
 	}
 	j.short = max(0, j.short-int64(l.Amount))
 	if err := o.decide(&a, j); err != nil {
 		return a, err
 	}
-	a.Supplier = ""
 	what := a.Sentence
 	if what == "" {
 		what = amount(a.Amount)
 	}
 	if a.Order {
 		a.Sentence = fmt.Sprintf("Order %s of %s %s", what, l.Name, o.by(&a))
+		if a.Supplier != "" {
+			a.Sentence += " from " + a.Supplier
+		}
 		if a.Priced {
 			a.Sentence += ", " + o.money(a.Goods)
 		}
@@ -50,7 +60,7 @@ func (o *orderer) supply(l SupplyLine) (a OrderAdvice, err error) {
 	} else {
 		a.Sentence = fmt.Sprintf("No %s to order: %s here.", l.Name, amount(int64(l.Amount)))
 	}
-	a.Reasons = worn
+	a.Reasons = append(worn, a.Why...)
 	if l.OrderBelow > 0 {
 		a.Reasons = append(a.Reasons, fmt.Sprintf("the shop never wants less than %s", amount(l.OrderBelow)))
 	}
@@ -113,9 +123,23 @@ func (o *orderer) surplus(advice []OrderAdvice) (out []Surplus) {
 
 func (o *orderer) sell(id string, dross bool, m ledger.Mass) Surplus {
 	s := Surplus{Alloy: id, Dross: dross, Mass: m}
-	key, what := id, fmt.Sprintf("%s of returns of %s is more than half a year of heats takes", o.about(int64(m)), id)
+	key, what, offered := id, fmt.Sprintf("%s of returns of %s is more than half a year of heats takes", o.about(int64(m)), id), m
 	if dross {
-		key, what = "dross/"+id, fmt.Sprintf("skimmings of %s with about %s of metal in them", id, o.about(int64(m)))
+		offered = o.skimmed(id)
+		key, what = "dross/"+id, fmt.Sprintf("%s of skimmings of %s with about %s of metal in them", o.about(int64(offered)), id, o.about(int64(m)))
+	}
+	best, worth, least := o.outlet(id, dross, offered)
+	if best != nil && worth > 0 {
+		s.Outlet, s.Offer, s.Worth = best.Party, best.ID, worth
+		s.Sentence = fmt.Sprintf("%s: %s pays %s for it (offer %s: %s)", what, best.Party, o.money(worth), best.ID, best.Breaks[0].Price.String())
+		if best.Freight != nil {
+			s.Sentence += ", freight taken off"
+		}
+		s.Sentence += "."
+		return s
+	}
+	if least != nil {
+		what += fmt.Sprintf("; %s takes it from %s on (offer %s)", least.Party, o.about(int64(least.Least.Mass)), least.ID)
 	}
 	g, ok := o.past.sold[key]
 	if !ok {

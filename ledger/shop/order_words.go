@@ -37,7 +37,10 @@ func (o *orderer) packs(n int64, f offered) string {
 		return fmt.Sprintf("%d %s", n, f.word)
 	}
 	s := count(int(n), f.word)
-	if f.word == "ingot" || f.word == "bag" {
+	if f.bundle > 0 {
+		s += " of " + count(int(f.bundle), f.piece)
+	}
+	if f.word == "ingot" || f.word == "bag" || f.bundle > 0 && f.piece != "piece" {
 		s += fmt.Sprintf(" (%s)", o.about(n*f.terms.Pack))
 	}
 	return s
@@ -68,6 +71,7 @@ func (o *orderer) sayMetal(a *OrderAdvice, net reorder.Netting) {
 		}
 		a.Sentence += ": " + o.because(a, net) + "."
 	}
+	a.Reasons = append(a.Reasons, a.Why...)
 	say := func(format string, args ...any) { a.Reasons = append(a.Reasons, fmt.Sprintf(format, args...)) }
 	for _, l := range net.Lines {
 		s := fmt.Sprintf("heat %s, %s, takes %s: %s of returns, %s of new metal", l.Heat, o.heatDay(l), o.about(l.Gross), o.about(l.Returns), o.about(l.New+l.Short))
@@ -97,7 +101,7 @@ func (o *orderer) sayMetal(a *OrderAdvice, net reorder.Netting) {
 func (o *orderer) sayPoint(a *OrderAdvice, amount func(int64) string) {
 	if a.Point.Uses > 0 {
 		a.Reasons = append(a.Reasons, fmt.Sprintf("reorder point %s: %s for what is not named yet in the %s of a delivery and %s so that %.3g %% of deliveries come in time (%s, %s)",
-			amount(a.Point.Amount), amount(int64(a.Point.Lead.Mean)), count(*o.Lead, "day"), amount(a.Point.Safety), 100**o.Service, a.Point.Method, count(a.Point.Uses, "use")))
+			amount(a.Point.Amount), amount(int64(a.Point.Lead.Mean)), leadWords(a.Leads), amount(a.Point.Safety), 100**o.Service, a.Point.Method, count(a.Point.Uses, "use")))
 	}
 	if t := a.Tried; t != nil && t.Cycles > 0 {
 		low, high := t.Interval(curveLevel)
