@@ -116,6 +116,17 @@ func (o *Offer) Holds(day string) bool {
 	return o.From <= day && (o.Until == "" || day <= o.Until) && !o.Withdrawn
 }
 
+// At is the price that holds for an order of an amount; for less than the least the first.
+func (o *Offer) At(amount int64) OfferBreak {
+	at := o.Breaks[0]
+	for _, b := range o.Breaks {
+		if int64(b.From.Mass) <= amount {
+			at = b
+		}
+	}
+	return at
+}
+
 // Pack is the least that is sold together, and more only in multiples of it: a bundle
 // or a piece; 0 when any amount is.
 func (o *Offer) Pack() int64 {

@@ -58,7 +58,7 @@ func (d *desk) partOrNil(field, text string) *float64 {
 
 func (d *desk) orderAdvice(a shop.OrderAdvice, v shop.Orders) *pb.OrderAdvice {
 	p := &pb.OrderAdvice{Sentence: a.Sentence, Reasons: a.Reasons, Alternatives: a.Alternatives, Alloy: d.name("alloys", a.Alloy), Supply: d.name("supplies", a.Supply),
-		Order: a.Order, OrderByTime: moment(a.By), Packs: a.Packs, Supplier: d.name("parties", a.Supplier), Here: int64(a.Here), ReorderPoint: a.Point.Amount,
+		Order: a.Order, OrderByTime: moment(a.By), Packs: a.Packs, Supplier: d.name("parties", a.Supplier), Offer: d.name("offers", a.Offer), Here: int64(a.Here), ReorderPoint: a.Point.Amount,
 		Heats: showAll(a.Heats, d.heatNeed)}
 	if !a.InPieces {
 		p.Mass = d.mass(ledger.Mass(a.Amount))
@@ -82,7 +82,7 @@ func (d *desk) heatNeed(h shop.HeatNeed) *pb.HeatNeed {
 }
 
 func (d *desk) surplus(x shop.Surplus, currency string) *pb.SurplusMetal {
-	p := &pb.SurplusMetal{Sentence: x.Sentence, Alloy: d.name("alloys", x.Alloy), Skimmings: x.Dross, Mass: d.mass(x.Mass)}
+	p := &pb.SurplusMetal{Sentence: x.Sentence, Alloy: d.name("alloys", x.Alloy), Skimmings: x.Dross, Mass: d.mass(x.Mass), Outlet: d.name("parties", x.Outlet), Offer: d.name("offers", x.Offer)}
 	if x.Worth > 0 {
 		p.Worth = money(x.Worth, currency)
 	}

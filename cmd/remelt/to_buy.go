@@ -16,7 +16,8 @@ func (a *app) toBuyCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "to-buy [ALLOY]", Short: "What to order now, by when and why, and what could be sold",
 		Long: "What to order now, by when and why: for planned heats first, net of returns as far as a charge may take them, and beyond\n" +
-			"them up to a reorder point from the shop's own past.",
+			"them up to a reorder point from the shop's own past. Of the offers that hold the cheapest is taken that comes in time;\n" +
+			"without one the last delivery tells what the supplier would ask.",
 		Example:           "  remelt to-buy\n  remelt to-buy C87300 --service 90 --lead 14 --curve",
 		ValidArgsFunction: inOrder(a.completeAlloys(), nil),
 	}
@@ -24,7 +25,7 @@ func (a *app) toBuyCommand() *cobra.Command {
 	f.Int32Var(&req.HorizonDays, "days", 0, "how many days to look ahead; 60 unless said")
 	f.StringVar(&req.ServicePercent, "service", "", "how many deliveries are to come before anything has run out, in per cent; 95 unless said")
 	f.StringVar(&req.MostReturnsPercent, "most-returns", "", "the greatest share of returns in a charge, in per cent; 50 unless said")
-	f.Int32Var(&lead, "lead", 0, "how many days a delivery takes; 10 unless said")
+	f.Int32Var(&lead, "lead", 0, "how many days a delivery takes, whatever offers say; what the offer says, else 10, unless said")
 	f.StringVar(&req.CarryPercent, "carry", "", "what keeping metal costs in a year, in per cent of its value; 20 unless said")
 	f.StringVar(&req.OrderCost, "order-cost", "", "what an order costs the shop itself; 25 of its currency unless said")
 	f.BoolVar(&curve, "curve", false, "also what will be here week by week")

@@ -224,12 +224,7 @@ func (o *orderer) why(alloy string, t bid, all []bid) (out []string) {
 			say("no offer holds: taken as the last delivery on %s, and %s to come", o.date(t.offered.day-o.today).Format("2 Jan 2006"), leadWords(t.leads))
 		}
 	} else {
-		at := x.Breaks[0]
-		for _, b := range x.Breaks {
-			if int64(b.From.Mass) <= t.choice.Amount {
-				at = b
-			}
-		}
+		at := x.At(t.choice.Amount)
 		s := fmt.Sprintf("offer %s of %s since %s: %s", x.ID, x.Party, dayWords(x.From), at.Price.String())
 		if at.From.Mass > 0 {
 			s += " from " + o.amountOf(x, int64(at.From.Mass))
@@ -305,9 +300,16 @@ func dayWords(day string) string {
 	return t.Format("2 Jan 2006")
 }
 
+// sale is an outlet's offer for an amount.
+type sale struct {
+	*ledger.Offer
+	price string // that holds for the amount
+	pays  int64  // less the freight
+}
+
 // outlet finds who pays best for returns of an alloy, or for skimmings weighed as they
-// are, by an offer that holds; what it pays is less its freight.
-func (o *orderer) outlet(id string, dross bool, m ledger.Mass) (best *ledger.Offer, worth int64, least *ledger.Offer) {
+// are, by an offer that holds; and one that takes no less than is there.
+func (o *orderer) outlet(id string, dross bool, m ledger.Mass) (best sale, least *ledger.Offer) {
 	for i := range o.current {
 		x := &o.current[i]
 		if !x.Buys || x.Alloy != id || dross != (x.Form == ledger.Skimmings) {
@@ -317,19 +319,18 @@ func (o *orderer) outlet(id string, dross bool, m ledger.Mass) (best *ledger.Off
 			least = x
 			continue
 		}
-		f := o.byOffer(x, "piece")
-		at := f.terms.Breaks[0].Price
-		for _, b := range f.terms.Breaks {
-			if int64(m) >= b.From {
-				at = b.Price
-			}
+		at := x.At(int64(m))
+		pays := price(&at.Price).Of(int64(m))
+		if x.Freight != nil && x.Freight.Per == "" {
+			pays -= x.Freight.Total()
+		} else if x.Freight != nil {
+			pays -= price(x.Freight).Of(int64(m))
 		}
-		pays := at.Of(int64(m)) - f.terms.Freight - f.terms.FreightPer.Of(int64(m))
-		if best == nil || pays > worth {
-			best, worth = x, pays
+		if pays > best.pays {
+			best = sale{x, at.Price.String(), pays}
 		}
 	}
-	return best, worth, least
+	return best, least
 }
 
 // skimmed is what the lots of skimmings of an alloy weigh as they are, flux and oxide

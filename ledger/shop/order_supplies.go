@@ -128,10 +128,10 @@ func (o *orderer) sell(id string, dross bool, m ledger.Mass) Surplus {
 		offered = o.skimmed(id)
 		key, what = "dross/"+id, fmt.Sprintf("%s of skimmings of %s with about %s of metal in them", o.about(int64(offered)), id, o.about(int64(m)))
 	}
-	best, worth, least := o.outlet(id, dross, offered)
-	if best != nil && worth > 0 {
-		s.Outlet, s.Offer, s.Worth = best.Party, best.ID, worth
-		s.Sentence = fmt.Sprintf("%s: %s pays %s for it (offer %s: %s)", what, best.Party, o.money(worth), best.ID, best.Breaks[0].Price.String())
+	best, least := o.outlet(id, dross, offered)
+	if best.Offer != nil {
+		s.Outlet, s.Offer, s.Worth = best.Party, best.ID, best.pays
+		s.Sentence = fmt.Sprintf("%s: %s pays %s for it (offer %s: %s)", what, best.Party, o.money(best.pays), best.ID, best.price)
 		if best.Freight != nil {
 			s.Sentence += ", freight taken off"
 		}

@@ -32,6 +32,8 @@ type api struct {
 	stocktake pb.StocktakeServiceClient
 	orders    pb.PurchaseOrderServiceClient
 	costs     pb.CostServiceClient
+	offer     pb.OfferServiceClient
+	market    pb.MarketPriceServiceClient
 
 	shop  string
 	seed  uint64
@@ -46,6 +48,7 @@ func newAPI(conn grpc.ClientConnInterface, o Options) *api {
 		places: pb.NewPlaceServiceClient(conn), tares: pb.NewTareServiceClient(conn), parties: pb.NewPartyServiceClient(conn),
 		pots: pb.NewPotServiceClient(conn), supplies: pb.NewSupplyServiceClient(conn), stocktake: pb.NewStocktakeServiceClient(conn),
 		orders: pb.NewPurchaseOrderServiceClient(conn), costs: pb.NewCostServiceClient(conn),
+		offer: pb.NewOfferServiceClient(conn), market: pb.NewMarketPriceServiceClient(conn),
 		shop: o.Shop, seed: o.Seed, clock: o.Clock,
 	}
 }

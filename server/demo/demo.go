@@ -139,6 +139,7 @@ func (y *year) schedule(ctx context.Context) {
 		y.after(at, 0, func(t time.Time) error { return y.takeStock(ctx, t) })
 	}
 	y.order(ctx)
+	y.offers(ctx)
 	y.after(y.start, 40*24*time.Hour, func(t time.Time) error { return y.strangeMetal(ctx, t) })
 }
 

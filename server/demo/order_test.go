@@ -18,7 +18,7 @@ func TestOrdersOfTheYear(t *testing.T) {
 	s := shop.New(st, "harrow", func() time.Time { return end })
 	planHeat(t, s, "N1", "C90300", "tin-60", 20, 16, 12, 10)
 	planHeat(t, s, "N2", "356.0", "alu-40", 4, 3, 3, 2)
-	kept, cycles := 0, 0
+	kept, cycles, byOffer := 0, 0, 0
 	for _, service := range []float64{0.8, 0.9, 0.95} {
 		o, err := s.AdviseOrders(context.Background(), shop.OrderQuery{Service: &service})
 		if err != nil {
@@ -42,8 +42,17 @@ func TestOrdersOfTheYear(t *testing.T) {
 			if a.Tried != nil && a.Alloy != "" {
 				kept, cycles = kept+a.Tried.Kept, cycles+a.Tried.Cycles
 			}
+			if a.Order && a.Offer != "" {
+				byOffer++
+			}
 			if service == 0.95 {
 				t.Log(a.Sentence)
+				t.Log(a.Why, a.Alternatives)
+			}
+		}
+		if service == 0.95 {
+			for _, x := range o.Surplus {
+				t.Log(x.Sentence)
 			}
 		}
 		if named != 2 {
@@ -53,6 +62,9 @@ func TestOrdersOfTheYear(t *testing.T) {
 		if float64(kept) < service*float64(cycles)-3 {
 			t.Errorf("stated %v, kept %d of %d", service, kept, cycles)
 		}
+	}
+	if byOffer == 0 {
+		t.Error("nothing is ordered by an offer")
 	}
 	if cycles < 8 {
 		t.Errorf("only %d deliveries in the year tried", cycles)

@@ -52,7 +52,7 @@ func (y *year) setUpPeople(ctx context.Context, t time.Time) error {
 		{"mara", "Mara Quill", pb.Role_ROLE_MELTER}, {"joss", "Joss Tern", pb.Role_ROLE_MELTER},
 		{"northquay", "North Quay Metals", pb.Role_ROLE_SUPPLIER}, {"calder", "Calder Ingot Company", pb.Role_ROLE_SUPPLIER},
 		{"iris", "Iris Vale", pb.Role_ROLE_CUSTOMER}, {"wexcombe", "Town of Wexcombe", pb.Role_ROLE_CUSTOMER},
-		{"marl", "Studio Marl", pb.Role_ROLE_CUSTOMER},
+		{"marl", "Studio Marl", pb.Role_ROLE_CUSTOMER}, {"tarn", "Tarn Street Scrap", pb.Role_ROLE_CUSTOMER},
 	} {
 		if _, err := send(ctx, a, t, "", a.parties.UpdateParty, &pb.UpdatePartyRequest{AllowMissing: true,
 			Party: &pb.Party{Name: a.name("parties", p.id), DisplayName: p.name, Roles: []pb.Role{p.role}}}); err != nil {

@@ -38,7 +38,8 @@ type AdviseOrdersRequest struct {
 	ServicePercent string `protobuf:"bytes,4,opt,name=service_percent,json=servicePercent,proto3" json:"service_percent,omitempty"`
 	// The greatest share of returns in a charge, in per cent; 50 unless said.
 	MostReturnsPercent string `protobuf:"bytes,5,opt,name=most_returns_percent,json=mostReturnsPercent,proto3" json:"most_returns_percent,omitempty"`
-	// How long a delivery takes, in days; 10 unless said.
+	// How long a delivery takes, in days, whatever offers say; what the offer says, else
+	// 10, unless said.
 	LeadDays *int32 `protobuf:"varint,6,opt,name=lead_days,json=leadDays,proto3,oneof" json:"lead_days,omitempty"`
 	// What keeping metal costs in a year, in per cent of its value; 20 unless said.
 	CarryPercent string `protobuf:"bytes,7,opt,name=carry_percent,json=carryPercent,proto3" json:"carry_percent,omitempty"`
@@ -420,7 +421,9 @@ type OrderAdvice struct {
 	// The coming days.
 	Curve []*StockDay `protobuf:"bytes,16,rep,name=curve,proto3" json:"curve,omitempty"`
 	// The rule on the past; not there with too little of it.
-	Trial         *OrderingTrial `protobuf:"bytes,17,opt,name=trial,proto3" json:"trial,omitempty"`
+	Trial *OrderingTrial `protobuf:"bytes,17,opt,name=trial,proto3" json:"trial,omitempty"`
+	// The offer by which it is bought; not there when the last delivery tells.
+	Offer         string `protobuf:"bytes,18,opt,name=offer,proto3" json:"offer,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -574,6 +577,13 @@ func (x *OrderAdvice) GetTrial() *OrderingTrial {
 	return nil
 }
 
+func (x *OrderAdvice) GetOffer() string {
+	if x != nil {
+		return x.Offer
+	}
+	return ""
+}
+
 // Metal that the shop will not melt soon.
 type SurplusMetal struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -585,8 +595,13 @@ type SurplusMetal struct {
 	Skimmings bool `protobuf:"varint,3,opt,name=skimmings,proto3" json:"skimmings,omitempty"`
 	// How much.
 	Mass *Mass `protobuf:"bytes,4,opt,name=mass,proto3" json:"mass,omitempty"`
-	// What it would fetch at the price last got for the like; not there when none is known.
-	Worth         *Money `protobuf:"bytes,5,opt,name=worth,proto3" json:"worth,omitempty"`
+	// What it would fetch by the offer, else at the price last got for the like; not there
+	// when none is known.
+	Worth *Money `protobuf:"bytes,5,opt,name=worth,proto3" json:"worth,omitempty"`
+	// Who pays best for it by an offer that holds.
+	Outlet string `protobuf:"bytes,6,opt,name=outlet,proto3" json:"outlet,omitempty"`
+	// That offer.
+	Offer         string `protobuf:"bytes,7,opt,name=offer,proto3" json:"offer,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -654,6 +669,20 @@ func (x *SurplusMetal) GetWorth() *Money {
 		return x.Worth
 	}
 	return nil
+}
+
+func (x *SurplusMetal) GetOutlet() string {
+	if x != nil {
+		return x.Outlet
+	}
+	return ""
+}
+
+func (x *SurplusMetal) GetOffer() string {
+	if x != nil {
+		return x.Offer
+	}
+	return ""
 }
 
 // Response of AdviseOrders.
@@ -766,7 +795,7 @@ const file_remelt_v1_ordering_proto_rawDesc = "" +
 	"deliveries\x18\x02 \x01(\x05B\x03\xe0A\x03R\n" +
 	"deliveries\x12\x1b\n" +
 	"\x06prompt\x18\x03 \x01(\x05B\x03\xe0A\x03R\x06prompt\x12(\n" +
-	"\raverage_stock\x18\x04 \x01(\x03B\x03\xe0A\x03R\faverageStock\"\xfb\x05\n" +
+	"\raverage_stock\x18\x04 \x01(\x03B\x03\xe0A\x03R\faverageStock\"\xb3\x06\n" +
 	"\vOrderAdvice\x12\x1f\n" +
 	"\bsentence\x18\x01 \x01(\tB\x03\xe0A\x03R\bsentence\x12\x1d\n" +
 	"\areasons\x18\x02 \x03(\tB\x03\xe0A\x03R\areasons\x12'\n" +
@@ -788,14 +817,20 @@ const file_remelt_v1_ordering_proto_rawDesc = "" +
 	"\x04here\x18\x0e \x01(\x03B\x03\xe0A\x03R\x04here\x12(\n" +
 	"\rreorder_point\x18\x0f \x01(\x03B\x03\xe0A\x03R\freorderPoint\x12.\n" +
 	"\x05curve\x18\x10 \x03(\v2\x13.remelt.v1.StockDayB\x03\xe0A\x03R\x05curve\x123\n" +
-	"\x05trial\x18\x11 \x01(\v2\x18.remelt.v1.OrderingTrialB\x03\xe0A\x03R\x05trial\"\xe1\x01\n" +
+	"\x05trial\x18\x11 \x01(\v2\x18.remelt.v1.OrderingTrialB\x03\xe0A\x03R\x05trial\x126\n" +
+	"\x05offer\x18\x12 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
+	"\x18remelt.example.org/OfferR\x05offer\"\xd3\x02\n" +
 	"\fSurplusMetal\x12\x1f\n" +
 	"\bsentence\x18\x01 \x01(\tB\x03\xe0A\x03R\bsentence\x126\n" +
 	"\x05alloy\x18\x02 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
 	"\x18remelt.example.org/AlloyR\x05alloy\x12!\n" +
 	"\tskimmings\x18\x03 \x01(\bB\x03\xe0A\x03R\tskimmings\x12(\n" +
 	"\x04mass\x18\x04 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x04mass\x12+\n" +
-	"\x05worth\x18\x05 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x05worth\"\xbf\x01\n" +
+	"\x05worth\x18\x05 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x05worth\x128\n" +
+	"\x06outlet\x18\x06 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
+	"\x18remelt.example.org/PartyR\x06outlet\x126\n" +
+	"\x05offer\x18\a \x01(\tB \xe0A\x03\xfaA\x1a\n" +
+	"\x18remelt.example.org/OfferR\x05offer\"\xbf\x01\n" +
 	"\x14AdviseOrdersResponse\x123\n" +
 	"\x06advice\x18\x01 \x03(\v2\x16.remelt.v1.OrderAdviceB\x03\xe0A\x03R\x06advice\x126\n" +
 	"\asurplus\x18\x02 \x03(\v2\x17.remelt.v1.SurplusMetalB\x03\xe0A\x03R\asurplus\x12\x19\n" +
