@@ -8,6 +8,7 @@ import (
 
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/client"
+	"example.org/remelt/server/paper"
 )
 
 func (a *app) lotsCommand() *cobra.Command {
@@ -75,7 +76,7 @@ func (p *page) lotTable(lots []*pb.Lot) {
 			free = p.figure(l.GetFree())
 		}
 		t.add(last(l.GetName()), alloyOf(l), word(l.GetForm()), conditionOf(l), p.figure(l.GetMass()), free, count(l.GetPieces()),
-			last(l.GetPlace()), last(l.GetOwner()), originsOf(l), l.GetLabel())
+			last(l.GetPlace()), last(l.GetOwner()), paper.Origins(l), l.GetLabel())
 	}
 	t.write(p)
 }
@@ -98,41 +99,6 @@ func conditionOf(l *pb.Lot) string {
 		return "worked up"
 	}
 	return word(l.GetCondition())
-}
-
-// originsOf says in short where a lot's metal came from.
-func originsOf(l *pb.Lot) string {
-	var out []string
-	add := func(s string) {
-		for _, o := range out {
-			if o == s {
-				return
-			}
-		}
-		out = append(out, s)
-	}
-	for _, o := range l.GetOrigins() {
-		switch kind, ref, _ := strings.Cut(o.GetAccount(), "/"); {
-		case o.GetHeat() != "":
-			add("heat " + last(o.GetHeat()))
-		case kind == "origin":
-			if len(l.GetCandidates()) == 0 {
-				add("heat not known")
-			}
-		case kind == "supplier", kind == "customer":
-			add(ref)
-		default:
-			add(kind + " " + ref)
-		}
-	}
-	if len(l.GetCandidates()) > 0 {
-		var heats []string
-		for _, h := range l.GetCandidates() {
-			heats = append(heats, last(h))
-		}
-		add("heat " + strings.Join(heats, " or "))
-	}
-	return strings.Join(out, ", ")
 }
 
 func (a *app) lotCommand() *cobra.Command {
@@ -167,7 +133,7 @@ func (p *page) lotLine(l *pb.Lot) {
 	if l.GetOwner() != "" {
 		s += ", of " + last(l.GetOwner()) + "'s own metal"
 	}
-	if o := originsOf(l); o != "" {
+	if o := paper.Origins(l); o != "" {
 		s += " (" + o + ")"
 	}
 	p.printf("Lot %s\n", s)

@@ -12,7 +12,7 @@ import (
 )
 
 func (a *app) printCommand() *cobra.Command {
-	return group("print", "Sheets and labels to print, as PDF", a.printHeatCommand(), a.printLabelsCommand())
+	return group("print", "Sheets and labels to print, as PDF", a.printHeatCommand(), a.printLabelsCommand(), a.printStocktakeCommand(), a.printPeriodCommand())
 }
 
 // printFlags are those of every document.
@@ -136,6 +136,62 @@ func (a *app) printLabelsCommand() *cobra.Command {
 				o.Lots = append(o.Lots, named(parent, "lots", id))
 			}
 			return p.Labels(c.Context(), o)
+		})
+	}
+	return c
+}
+
+func (a *app) printStocktakeCommand() *cobra.Command {
+	var place string
+	c := &cobra.Command{
+		Use:   "stocktake",
+		Short: "A sheet to count by: the lots by place, with boxes to write in",
+		Long: "A sheet to count by: the lots by place, with a box for each to write the count in. What the\n" +
+			"book says is left out, so that what is written is what was read off the scale.",
+		Example: "  remelt print stocktake --place rack",
+		Args:    cobra.NoArgs,
+	}
+	v := addPrintFlags(c)
+	v.addPaperFlag(c)
+	c.Flags().StringVar(&place, "place", "", "only this place")
+	complete(c, map[string]completer{"place": a.completePlaces()})
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		size, err := v.paper()
+		if err != nil {
+			return client.FromStatus(err)
+		}
+		return a.print(c.Context(), v, func(p *paper.Press, parent string) (*paper.Document, error) {
+			return p.StocktakeSheet(c.Context(), parent, place, size)
+		})
+	}
+	return c
+}
+
+func (a *app) printPeriodCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "period FROM [TO]",
+		Short: "The report of a period: metal in, out, on hand and lost, and the money",
+		Long: "The report of a period: what each alloy's metal did, the heats poured, what was lost to what,\n" +
+			"and the money. One argument is a day, a month or a year; of two days the last is included.",
+		Example: "  remelt print period 2026-03",
+		Args:    atLeast("FROM"),
+	}
+	v := addPrintFlags(c)
+	v.addPaperFlag(c)
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if len(args) > 2 {
+			return usagef("a period is one or two dates, not %d", len(args))
+		}
+		size, err := v.paper()
+		if err != nil {
+			return client.FromStatus(err)
+		}
+		when, err := a.readPeriod(c.Context(), args)
+		if err != nil {
+			return err
+		}
+		return a.print(c.Context(), v, func(p *paper.Press, parent string) (*paper.Document, error) {
+			return p.PeriodReport(c.Context(), parent, when, size)
 		})
 	}
 	return c

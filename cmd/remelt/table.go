@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"fmt"
 	"io"
 	"slices"
@@ -10,6 +9,7 @@ import (
 
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger/unit"
+	"example.org/remelt/server/paper"
 )
 
 // table is text in columns. A heading that begins with ">" puts its column to the
@@ -79,37 +79,7 @@ func (u units) figure(m *pb.Mass) string {
 
 // sortByID puts things in the order in which people count: heat 7 before heat 65.
 func sortByID[T any](all []T, name func(T) string) {
-	slices.SortStableFunc(all, func(x, y T) int { return compareIDs(last(name(x)), last(name(y))) })
-}
-
-// compareIDs compares runs of digits as numbers and the rest as text.
-func compareIDs(x, y string) int {
-	for x != "" && y != "" {
-		nx, ny := digits(x), digits(y)
-		if nx > 0 && ny > 0 {
-			a, b := strings.TrimLeft(x[:nx], "0"), strings.TrimLeft(y[:ny], "0")
-			if c := cmp.Or(cmp.Compare(len(a), len(b)), cmp.Compare(a, b)); c != 0 {
-				return c
-			}
-			x, y = x[nx:], y[ny:]
-			continue
-		}
-		if x[0] != y[0] {
-			return cmp.Compare(x[0], y[0])
-		}
-		x, y = x[1:], y[1:]
-	}
-	return cmp.Compare(len(x), len(y))
-}
-
-// digits counts the digits that a text begins with.
-func digits(s string) int {
-	for i := range len(s) {
-		if s[i] < '0' || s[i] > '9' {
-			return i
-		}
-	}
-	return len(s)
+	slices.SortStableFunc(all, func(x, y T) int { return paper.CompareIDs(last(name(x)), last(name(y))) })
 }
 
 // weight is a mass with its unit.

@@ -1,10 +1,8 @@
 package paper
 
 import (
-	"cmp"
 	"context"
 	"fmt"
-	"slices"
 	"strings"
 
 	qr "github.com/piglig/go-qr"
@@ -100,9 +98,7 @@ func (p *Press) lots(ctx context.Context, r *pb.ListLotsRequest) ([]*pb.Lot, err
 		l, err := p.call.lots.ListLots(ctx, r)
 		return l.GetLots(), l.GetNextPageToken(), err
 	})
-	slices.SortStableFunc(found, func(a, b *pb.Lot) int { // L9 before L10
-		return cmp.Or(cmp.Compare(len(a.GetName()), len(b.GetName())), cmp.Compare(a.GetName(), b.GetName()))
-	})
+	inOrder(found, (*pb.Lot).GetName)
 	return found, err
 }
 
@@ -203,37 +199,9 @@ func (s *sheet) label(j *job, l *pb.Lot, mind string, x, y, w, h float64) error 
 		weight += fmt.Sprintf(", %d pieces", l.GetPieces())
 	}
 	put(weight, size, false)
-	put(joined(last(l.GetPlace()), from(l)), size, false)
+	put(joined(last(l.GetPlace()), Origins(l)), size, false)
 	put(j.stated.In(j.zone).Format("2 Jan 2006"), size, false)
 	return nil
-}
-
-// condition says whether a lot may be used.
-func condition(l *pb.Lot) string {
-	switch l.GetCondition() {
-	case pb.Condition_CONDITION_TO_BE_CLEANED:
-		return "to be cleaned"
-	case pb.Condition_CONDITION_HELD:
-		if why := l.GetHeldWhy(); why != "" {
-			return "set apart: " + why
-		}
-		return "set apart"
-	}
-	return word(l.GetCondition())
-}
-
-// from says of which heats a lot's metal is.
-func from(l *pb.Lot) string {
-	var heats []string
-	for _, o := range l.GetOrigins() {
-		if o.GetHeat() != "" {
-			heats = append(heats, last(o.GetHeat()))
-		}
-	}
-	if len(heats) == 0 {
-		return ""
-	}
-	return "heat " + strings.Join(heats, ", ")
 }
 
 // quiet is the clear border of a code in modules (ISO/IEC 18004).

@@ -152,7 +152,7 @@ func TestRefusals(t *testing.T) {
 	for want, o := range map[string]paper.LabelOrder{
 		"LABELS_USED":      {Shop: harrow, Used: 8},
 		"NOTHING_TO_PRINT": {Shop: harrow, Alloy: "C95400"},
-		"NOT_FOUND":      {Shop: harrow, Lots: []string{harrow + "/lots/none"}},
+		"NOT_FOUND":        {Shop: harrow, Lots: []string{harrow + "/lots/none"}},
 		"NO_SUCH_SHOP":     {Shop: "shops/nobody"},
 	} {
 		if _, err := f.Labels(t.Context(), o); reason(err) != want {

@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"google.golang.org/grpc"
-	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "example.org/remelt/api/remelt/v1"
@@ -117,35 +116,6 @@ func (j *job) print(name, title string, draw func(*sheet)) (*Document, error) {
 		return nil, err
 	}
 	return s.document(name)
-}
-
-// last is the last part of a resource name: the id.
-func last(name string) string { return name[strings.LastIndexByte(name, '/')+1:] }
-
-// word is an enum's value in plain words: FORM_SCRAP_CASTING is "scrap casting",
-// and one that is not said nothing.
-func word(e protoreflect.Enum) string {
-	if e.Number() == 0 {
-		return ""
-	}
-	values := e.Descriptor().Values()
-	v := values.ByNumber(e.Number())
-	if v == nil {
-		return ""
-	}
-	prefix := strings.TrimSuffix(string(values.ByNumber(0).Name()), "UNSPECIFIED")
-	return strings.ToLower(strings.ReplaceAll(strings.TrimPrefix(string(v.Name()), prefix), "_", " "))
-}
-
-// joined puts the parts of a line together that there are.
-func joined(parts ...string) string {
-	var some []string
-	for _, p := range parts {
-		if p != "" {
-			some = append(some, p)
-		}
-	}
-	return strings.Join(some, " · ")
 }
 
 // all reads every page of a list.

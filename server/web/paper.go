@@ -1,9 +1,11 @@
 package web
 
 import (
+	"bytes"
 	"mime"
 	"net/http"
 	"strconv"
+	"time"
 
 	"example.org/remelt/server/paper"
 )
@@ -22,6 +24,25 @@ func (p *Pages) paperRoutes(mux *http.ServeMux) {
 		return p.labels(v, v.name("lots/"+v.r.PathValue("lot")))
 	}))
 	mux.HandleFunc("GET /shops/{shop}/paper/labels", p.document(func(v *visit) (*paper.Document, error) { return p.labels(v) }))
+	mux.HandleFunc("GET /shops/{shop}/paper/stocktake", p.document(func(v *visit) (*paper.Document, error) {
+		size, err := v.paper()
+		if err != nil {
+			return nil, err
+		}
+		return p.press.StocktakeSheet(v.ctx, "shops/"+v.ID, v.r.URL.Query().Get("place"), size)
+	}))
+	mux.HandleFunc("GET /shops/{shop}/paper/periods/{period}", p.document(func(v *visit) (*paper.Document, error) {
+		size, err := v.paper()
+		if err != nil {
+			return nil, err
+		}
+		when, err := paper.ParsePeriod(v.r.PathValue("period"), v.zone)
+		if err != nil {
+			return nil, err
+		}
+		return p.press.PeriodReport(v.ctx, "shops/"+v.ID, when, size)
+	}))
+	mux.HandleFunc("GET /shops/{shop}/paper/tables/{table}", p.table)
 }
 
 func (p *Pages) labels(v *visit, lots ...string) (*paper.Document, error) {
@@ -70,4 +91,41 @@ func (p *Pages) document(draw func(*visit) (*paper.Document, error)) http.Handle
 		h.Set("Content-Disposition", mime.FormatMediaType("inline", map[string]string{"filename": doc.Name}))
 		_, _ = w.Write(doc.PDF) // the reader went away
 	}
+}
+
+// table serves a table as a workbook, or as CSV when that is asked for.
+func (p *Pages) table(w http.ResponseWriter, r *http.Request) {
+	v, err := p.visit(r)
+	var when paper.Period
+	if asked := r.URL.Query().Get("period"); err == nil && asked != "" {
+		when, err = paper.ParsePeriod(asked, v.zone)
+	}
+	var t *paper.Table
+	if err == nil {
+		t, err = p.press.Table(r.Context(), "shops/"+v.ID, r.PathValue("table"), when)
+	}
+	var body bytes.Buffer
+	kind, ending := "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "xlsx"
+	switch {
+	case err != nil:
+	case r.URL.Query().Get("as") == "csv":
+		kind, ending = "text/csv; charset=utf-8", "csv"
+		err = t.CSV(&body)
+	default:
+		err = t.XLSX(&body)
+	}
+	if err != nil {
+		p.fail(w, r, v, err)
+		return
+	}
+	h := w.Header()
+	h.Set("Content-Type", kind)
+	h.Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": t.Name + "." + ending}))
+	_, _ = w.Write(body.Bytes()) // the reader went away
+}
+
+// Month is this month, or one so many before it, as reports are asked for.
+func (v *visit) Month(before int) string {
+	now := v.now.In(v.zone)
+	return time.Date(now.Year(), now.Month()-time.Month(before), 1, 0, 0, 0, 0, v.zone).Format("2006-01")
 }

@@ -1,0 +1,163 @@
+package paper
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	pb "example.org/remelt/api/remelt/v1"
+)
+
+// Period is from a moment up to, but not including, another.
+type Period struct{ From, To time.Time }
+
+// ParsePeriod reads a month such as 2026-03 or a year such as 2026, by the clock of
+// a place.
+func ParsePeriod(typed string, zone *time.Location) (Period, error) {
+	if from, err := time.ParseInLocation("2006-01", typed, zone); err == nil {
+		return Period{from, from.AddDate(0, 1, 0)}, nil
+	}
+	if from, err := time.ParseInLocation("2006", typed, zone); err == nil {
+		return Period{from, from.AddDate(1, 0, 0)}, nil
+	}
+	return Period{}, refuse("UNKNOWN_PERIOD", "period", typed, "must be a month such as 2026-03, or a year")
+}
+
+// period is what a period's report is drawn from.
+type period struct {
+	*job
+	balance *pb.PeriodBalance
+	money   *pb.CostStatement
+}
+
+// PeriodReport makes the report of a period: what each alloy's metal did, the heats
+// that were poured, what was lost to what, and the money.
+func (p *Press) PeriodReport(ctx context.Context, shop string, when Period, size Size) (*Document, error) {
+	j, err := p.begin(ctx, shop, size)
+	if err != nil {
+		return nil, err
+	}
+	r := &period{job: j}
+	if r.balance, err = p.periodBalance(ctx, shop, when); err != nil {
+		return nil, err
+	}
+	if r.money, err = p.statement(ctx, shop, when); err != nil {
+		return nil, err
+	}
+	first, past := when.From.In(j.zone).Format("2006-01-02"), when.To.Add(-time.Millisecond).In(j.zone).Format("2006-01-02")
+	return j.print("period-"+first+"-"+past, "Period "+first+" to "+past, func(s *sheet) {
+		s.title("Period "+first+" to "+past, joined(j.GetDisplayName(), fmt.Sprintf("book at entry %d", r.balance.GetSequence()), j.printed()))
+		r.metal(s)
+		r.heats(s)
+		r.lost(s)
+		r.value(s)
+	})
+}
+
+func (p *Press) periodBalance(ctx context.Context, shop string, when Period) (*pb.PeriodBalance, error) {
+	got, err := p.call.balances.GetPeriodBalance(ctx, &pb.GetPeriodBalanceRequest{Name: shop + "/periodBalance", StartTime: timestamppb.New(when.From), EndTime: timestamppb.New(when.To),
+		GroupBy: pb.Grouping_GROUPING_ALLOY})
+	return got.GetBalance(), err
+}
+
+func (p *Press) statement(ctx context.Context, shop string, when Period) (*pb.CostStatement, error) {
+	got, err := p.call.costs.GetCostStatement(ctx, &pb.GetCostStatementRequest{Name: shop + "/costStatement", StartTime: timestamppb.New(when.From), EndTime: timestamppb.New(when.To)})
+	return got.GetStatement(), err
+}
+
+// metal draws metal in, out, on hand and lost by alloy. Each row adds up.
+func (r *period) metal(s *sheet) {
+	s.heading("Metal in the shop, in " + string(r.unit))
+	g := s.grid(6, column{head: "alloy", kind: strong, share: 1.2}, column{head: "at first", kind: figure}, column{head: "bought", kind: figure}, column{head: "customers’", kind: figure}, column{head: "additions", kind: figure},
+		column{head: "counted", kind: figure}, column{head: "other alloys", kind: figure}, column{head: "left", kind: figure}, column{head: "lost", kind: figure}, column{head: "at last", kind: figure})
+	g.pt = 8.5
+	g.heads()
+	var sum [9]int64
+	for _, f := range r.balance.GetFlows() {
+		cells := []string{last(f.GetAlloy())}
+		for i, m := range flow(f) {
+			cells = append(cells, r.figure(m))
+			sum[i] += m.GetMg()
+		}
+		g.add(cells...)
+	}
+	cells := []string{"all"}
+	for _, mg := range sum {
+		cells = append(cells, r.figure(&pb.Mass{Mg: mg}))
+	}
+	g.total(cells...)
+}
+
+// flow are the amounts of what one alloy's metal did, in the order of the report.
+func flow(f *pb.Flow) [9]*pb.Mass {
+	return [9]*pb.Mass{f.GetOpening(), f.GetReceived(), f.GetCustomers(), f.GetAdditives(), f.GetCounted(), f.GetFromOtherAlloys(), f.GetLeft(), f.GetLost(), f.GetClosing()}
+}
+
+func (r *period) heats(s *sheet) {
+	s.heading("Heats poured, in " + string(r.unit))
+	g := s.grid(6, column{head: "alloy", kind: strong, share: 1.2}, column{head: "heats", kind: figure, width: 14}, column{head: "metal in", kind: figure}, column{head: "castings", kind: figure}, column{head: "returned", kind: figure},
+		column{head: "gone", kind: figure}, column{head: "unaccounted", kind: figure}, column{head: "±", kind: figure, width: 17}, column{head: "yield", kind: figure, width: 17}, column{head: "melt loss", kind: figure, width: 18})
+	g.pt = 8.5
+	g.heads()
+	row := func(name string, h *pb.HeatGroup) []string {
+		t := h.GetTerms()
+		return []string{name, fmt.Sprint(len(h.GetHeats())), r.figure(t.GetMetalIn()), r.figure(t.GetCastings()), r.figure(&pb.Mass{Mg: t.GetReturns().GetMg() + t.GetPigs().GetMg()}),
+			r.figure(t.GetGone()), r.figure(t.GetUnaccounted()), r.figure(&pb.Mass{Mg: 2 * h.GetStandard().GetMg()}), percent(t.GetYieldPercent()), percent(t.GetMeltLossPercent())}
+	}
+	for _, h := range r.balance.GetGroups() {
+		name := last(h.GetKey())
+		if name == "" {
+			name = "not known"
+		}
+		g.add(row(name, h)...)
+	}
+	g.total(row("all", r.balance.GetTotal())...)
+	s.y += 1
+	note := "Returned is gating, castings broken up, and pigs; ± is about 95 %."
+	if n := r.balance.GetTotal().GetProvisional(); n > 0 {
+		note += fmt.Sprintf(" Provisional: %d of the heats still wait for something to be weighed.", n)
+	}
+	s.paragraph(note, 8.5, false, 2)
+}
+
+// lost draws by what the metal of the heats was lost.
+func (r *period) lost(s *sheet) {
+	t := r.balance.GetTotal().GetTerms()
+	s.heading("Lost in those heats, in " + string(r.unit))
+	g := s.grid(6, column{head: "to"}, column{head: "", kind: figure, width: 40}, column{head: "% of what went in", kind: figure, width: 40})
+	g.heads()
+	for _, c := range []struct {
+		name string
+		mass *pb.Mass
+	}{{"oxide", t.GetOxide()}, {"vapour", t.GetVapour()}, {"spill that was not picked up", t.GetSpilled()}, {"kerf", t.GetKerf()}, {"nothing that was weighed", t.GetUnaccounted()}} {
+		g.add(c.name, r.figure(c.mass), share(c.mass.GetMg(), t.GetMetalIn().GetMg()))
+	}
+	g.total("all", r.figure(t.GetGone()), share(t.GetGone().GetMg(), t.GetMetalIn().GetMg()))
+}
+
+func (r *period) value(s *sheet) {
+	title := "Money"
+	if r.money.GetClosed() {
+		title += ", as the period was closed"
+	}
+	s.heading(title)
+	g := s.grid(6, column{head: ""}, column{head: "", kind: figure, width: 60})
+	g.heads()
+	for _, l := range r.money.GetLines() {
+		g.add(l.GetWhat(), l.GetMoney().GetText())
+	}
+	if len(r.money.GetStock()) > 0 {
+		s.heading("What the stock at the end has cost")
+		g := s.grid(6, column{head: "alloy", kind: strong}, column{head: "mass, " + string(r.unit), kind: figure, width: 40}, column{head: "cost", kind: figure, width: 46}, column{head: "each unit", kind: figure, width: 46})
+		g.heads()
+		for _, c := range r.money.GetStock() {
+			g.add(last(c.GetAlloy()), r.figure(c.GetMass()), c.GetCost().GetText(), c.GetRate())
+		}
+	}
+	for _, c := range r.money.GetChanges() {
+		s.paragraph(fmt.Sprintf("Of the closed period up to %s the book now says otherwise: %s was reported as %s and would be %s.",
+			r.day(c.GetEndTime()), c.GetWhat(), c.GetReported().GetText(), c.GetNow().GetText()), 9, false, 3)
+	}
+}
