@@ -35,16 +35,22 @@ func (p *Press) Table(ctx context.Context, shop, name string, when Period) (*Tab
 	if err != nil {
 		return nil, err
 	}
-	t := &Table{Name: name, unit: j.unit, zone: j.zone}
-	if t.unit == unit.LBOZ { // a number has one unit
-		t.unit = unit.LB
-	}
+	t := &Table{Name: name, unit: single(j.unit), zone: j.zone}
 	read := map[string]func(context.Context, string, Period, *Table) error{"postings": p.postings, "stock": p.positions, "lots": p.lotTable, "heats": p.heatTable,
 		"castings": p.castingTable, "period": p.flows, "money": p.money}[name]
 	if read == nil {
 		return nil, refuse("UNKNOWN_TABLE", "table", name, "must be one of "+strings.Join(Tables, ", "))
 	}
 	return t, read(ctx, shop, when, t)
+}
+
+// single is the unit of masses as numbers, which have one: pounds where pounds and
+// ounces are shown.
+func single(u unit.MassUnit) unit.MassUnit {
+	if u == unit.LBOZ {
+		return unit.LB
+	}
+	return u
 }
 
 func (t *Table) head(names ...string) { t.Head = names }
