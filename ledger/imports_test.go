@@ -19,6 +19,7 @@ const module = "example.org/remelt/"
 var mayImport = map[string][]string{
 	"ledger":            {"ledger/unit"},
 	"ledger/unit":       {},
+	"ledger/checkpoint": {"ledger"},
 	"ledger/memory":     {"ledger"},
 	"ledger/sqlite":     {"ledger"},
 	"ledger/postgres":   {"ledger"},
@@ -29,12 +30,12 @@ var mayImport = map[string][]string{
 	"api":               {},
 	"api/remelt/v1":     {},
 	"client":            {"api/remelt/v1", "ledger", "ledger/unit"},
-	"server":            {"api", "api/remelt/v1", "ledger", "ledger/unit", "ledger/shop", "SCIENCES", "server/web"},
+	"server":            {"api", "api/remelt/v1", "ledger", "ledger/unit", "ledger/checkpoint", "ledger/shop", "SCIENCES", "server/web"},
 	"server/web":        {"api/remelt/v1", "ledger/unit", "server/paper", "server/web/"}, // pages are a client of the service behind them
 	"server/web/":       {},
 	"server/paper":      {"api/remelt/v1", "ledger/unit"}, // documents too
 	"server/":           {"api/remelt/v1", "client", "ledger", "ledger/unit"},
-	"cmd/":              {"server", "server/", "client", "api/remelt/v1", "ledger", "ledger/unit", "ledger/sqlite", "ledger/postgres"},
+	"cmd/":              {"server", "server/", "client", "api/remelt/v1", "ledger", "ledger/unit", "ledger/checkpoint", "ledger/sqlite", "ledger/postgres"},
 }
 
 var sciences = []string{"ledger/alloy", "ledger/balance", "ledger/charge", "ledger/cost", "ledger/lineage", "ledger/loss", "ledger/quote", "ledger/reorder"}
@@ -46,6 +47,7 @@ var onlyStdlib = []string{"ledger", "ledger/unit"}
 var notBelow = map[string][]string{
 	"google.golang.org/grpc":     {"api", "client", "server", "cmd"},
 	"net/http":                   {"api", "client", "server", "cmd"},
+	"golang.org/x/mod":           {"ledger/checkpoint"},
 	"database/sql":               {"ledger/sqlite", "ledger/postgres"},
 	"modernc.org/sqlite":         {"ledger/sqlite"},
 	"github.com/jackc/pgx":       {"ledger/postgres"},

@@ -20,7 +20,7 @@ import (
 // reads is a request for every method that reads one thing or a list.
 func reads() []proto.Message {
 	return []proto.Message{
-		&pb.GetShopRequest{Name: harrow}, &pb.ListShopsRequest{},
+		&pb.GetShopRequest{Name: harrow}, &pb.ListShopsRequest{}, &pb.GetCheckpointRequest{Name: harrow + "/checkpoint"},
 		&pb.GetPlaceRequest{Name: harrow + "/places/rack"}, &pb.ListPlacesRequest{Parent: harrow},
 		&pb.GetScaleRequest{Name: floor}, &pb.ListScalesRequest{Parent: harrow},
 		&pb.GetTareRequest{Name: harrow + "/tares/pan"}, &pb.ListTaresRequest{Parent: harrow},

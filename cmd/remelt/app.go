@@ -106,7 +106,7 @@ func (a *app) root() *cobra.Command {
 	add(groupHeats, a.heatCommand(), a.arrangeCommand(), a.castingCommand(), a.estimateCommand(), a.periodCommand(), a.costCommand())
 	add(groupAsk, a.suspectsCommand(), a.lossesCommand(), a.forecastCommand(), a.traceCommand(), a.recallCommand(), a.contentCommand(),
 		a.remeltsCommand(), a.energyCommand())
-	add(groupBook, a.historyCommand(), a.entriesCommand(), a.reverseCommand(), a.verifyCommand(), a.exportCommand(), a.importCommand(), a.printCommand())
+	add(groupBook, a.historyCommand(), a.entriesCommand(), a.reverseCommand(), a.verifyCommand(), a.checkpointCommand(), a.exportCommand(), a.importCommand(), a.printCommand())
 	add(groupSetUp, a.setCommand(), a.listCommand(), a.alloyCommand())
 	add(groupServer, a.serveCommand(), a.statusCommand(), a.backupCommand(), a.restoreCommand(), a.versionCommand())
 	root.AddCommand(exitHelp())

@@ -132,10 +132,8 @@ func (a *app) restoreCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			r := &pb.Verification{Whole: v.Fault == nil, Entries: v.Entries, HeadHash: v.Head.String()}
-			if v.Fault != nil {
-				r.BadSequence, r.Fault, damaged = v.Fault.Seq, v.Fault.What, true
-			}
+			r := verificationOf(v)
+			damaged = damaged || v.Fault != nil
 			if a.json() {
 				if err := writeJSON(a.out, r); err != nil {
 					return err

@@ -22,9 +22,7 @@ func (a *app) verifyCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			told, end := a.progress("verify")
-			v, err := cl.Verify(c.Context(), parent, told)
-			end()
+			v, err := a.verified(c.Context(), cl, parent)
 			if err != nil {
 				return err
 			}

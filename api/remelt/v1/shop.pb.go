@@ -975,6 +975,237 @@ func (x *Verification) GetFault() string {
 	return ""
 }
 
+// Where a book stands. The hashes are those that are stored: VerifyShop finds
+// out whether they follow from the entries.
+type Checkpoint struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// shops/{shop}/checkpoint
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// How many entries it covers: as many as were asked for, or all there are.
+	Entries int64 `protobuf:"varint,2,opt,name=entries,proto3" json:"entries,omitempty"`
+	// The hash of the last of them, in hexadecimal.
+	HeadHash string `protobuf:"bytes,3,opt,name=head_hash,json=headHash,proto3" json:"head_hash,omitempty"`
+	// Earlier entries, evenly spread, at most 32.
+	Marks         []*CheckpointMark `protobuf:"bytes,4,rep,name=marks,proto3" json:"marks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Checkpoint) Reset() {
+	*x = Checkpoint{}
+	mi := &file_remelt_v1_shop_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Checkpoint) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Checkpoint) ProtoMessage() {}
+
+func (x *Checkpoint) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_shop_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Checkpoint.ProtoReflect.Descriptor instead.
+func (*Checkpoint) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_shop_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *Checkpoint) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *Checkpoint) GetEntries() int64 {
+	if x != nil {
+		return x.Entries
+	}
+	return 0
+}
+
+func (x *Checkpoint) GetHeadHash() string {
+	if x != nil {
+		return x.HeadHash
+	}
+	return ""
+}
+
+func (x *Checkpoint) GetMarks() []*CheckpointMark {
+	if x != nil {
+		return x.Marks
+	}
+	return nil
+}
+
+// An earlier entry of a checkpoint.
+type CheckpointMark struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its number.
+	Sequence int64 `protobuf:"varint,1,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// Its hash, in hexadecimal.
+	Hash          string `protobuf:"bytes,2,opt,name=hash,proto3" json:"hash,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CheckpointMark) Reset() {
+	*x = CheckpointMark{}
+	mi := &file_remelt_v1_shop_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CheckpointMark) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CheckpointMark) ProtoMessage() {}
+
+func (x *CheckpointMark) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_shop_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CheckpointMark.ProtoReflect.Descriptor instead.
+func (*CheckpointMark) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_shop_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *CheckpointMark) GetSequence() int64 {
+	if x != nil {
+		return x.Sequence
+	}
+	return 0
+}
+
+func (x *CheckpointMark) GetHash() string {
+	if x != nil {
+		return x.Hash
+	}
+	return ""
+}
+
+// Request of GetCheckpoint.
+type GetCheckpointRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// shops/{shop}/checkpoint
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Where it stood when it had so many entries; now, unless said. The marks are
+	// where a book of that many has them, also when this one has fewer.
+	Entries       int64 `protobuf:"varint,2,opt,name=entries,proto3" json:"entries,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetCheckpointRequest) Reset() {
+	*x = GetCheckpointRequest{}
+	mi := &file_remelt_v1_shop_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetCheckpointRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetCheckpointRequest) ProtoMessage() {}
+
+func (x *GetCheckpointRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_shop_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetCheckpointRequest.ProtoReflect.Descriptor instead.
+func (*GetCheckpointRequest) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_shop_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *GetCheckpointRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *GetCheckpointRequest) GetEntries() int64 {
+	if x != nil {
+		return x.Entries
+	}
+	return 0
+}
+
+// Response of GetCheckpoint.
+type GetCheckpointResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The checkpoint.
+	Checkpoint    *Checkpoint `protobuf:"bytes,1,opt,name=checkpoint,proto3" json:"checkpoint,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetCheckpointResponse) Reset() {
+	*x = GetCheckpointResponse{}
+	mi := &file_remelt_v1_shop_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetCheckpointResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetCheckpointResponse) ProtoMessage() {}
+
+func (x *GetCheckpointResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_shop_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetCheckpointResponse.ProtoReflect.Descriptor instead.
+func (*GetCheckpointResponse) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_shop_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *GetCheckpointResponse) GetCheckpoint() *Checkpoint {
+	if x != nil {
+		return x.Checkpoint
+	}
+	return nil
+}
+
 // Request of BackupShop.
 type BackupShopRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -986,7 +1217,7 @@ type BackupShopRequest struct {
 
 func (x *BackupShopRequest) Reset() {
 	*x = BackupShopRequest{}
-	mi := &file_remelt_v1_shop_proto_msgTypes[13]
+	mi := &file_remelt_v1_shop_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -998,7 +1229,7 @@ func (x *BackupShopRequest) String() string {
 func (*BackupShopRequest) ProtoMessage() {}
 
 func (x *BackupShopRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_shop_proto_msgTypes[13]
+	mi := &file_remelt_v1_shop_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1011,7 +1242,7 @@ func (x *BackupShopRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BackupShopRequest.ProtoReflect.Descriptor instead.
 func (*BackupShopRequest) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_shop_proto_rawDescGZIP(), []int{13}
+	return file_remelt_v1_shop_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *BackupShopRequest) GetName() string {
@@ -1038,7 +1269,7 @@ type BackupShopResponse struct {
 
 func (x *BackupShopResponse) Reset() {
 	*x = BackupShopResponse{}
-	mi := &file_remelt_v1_shop_proto_msgTypes[14]
+	mi := &file_remelt_v1_shop_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1050,7 +1281,7 @@ func (x *BackupShopResponse) String() string {
 func (*BackupShopResponse) ProtoMessage() {}
 
 func (x *BackupShopResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_shop_proto_msgTypes[14]
+	mi := &file_remelt_v1_shop_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1063,7 +1294,7 @@ func (x *BackupShopResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BackupShopResponse.ProtoReflect.Descriptor instead.
 func (*BackupShopResponse) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_shop_proto_rawDescGZIP(), []int{14}
+	return file_remelt_v1_shop_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *BackupShopResponse) GetEvent() isBackupShopResponse_Event {
@@ -1140,7 +1371,7 @@ type BackupResult struct {
 
 func (x *BackupResult) Reset() {
 	*x = BackupResult{}
-	mi := &file_remelt_v1_shop_proto_msgTypes[15]
+	mi := &file_remelt_v1_shop_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1152,7 +1383,7 @@ func (x *BackupResult) String() string {
 func (*BackupResult) ProtoMessage() {}
 
 func (x *BackupResult) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_shop_proto_msgTypes[15]
+	mi := &file_remelt_v1_shop_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1165,7 +1396,7 @@ func (x *BackupResult) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BackupResult.ProtoReflect.Descriptor instead.
 func (*BackupResult) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_shop_proto_rawDescGZIP(), []int{15}
+	return file_remelt_v1_shop_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *BackupResult) GetSizeBytes() int64 {
@@ -1262,7 +1493,27 @@ const file_remelt_v1_shop_proto_rawDesc = "" +
 	"\aentries\x18\x02 \x01(\x03B\x03\xe0A\x03R\aentries\x12 \n" +
 	"\thead_hash\x18\x03 \x01(\tB\x03\xe0A\x03R\bheadHash\x12&\n" +
 	"\fbad_sequence\x18\x04 \x01(\x03B\x03\xe0A\x03R\vbadSequence\x12\x19\n" +
-	"\x05fault\x18\x05 \x01(\tB\x03\xe0A\x03R\x05fault\"N\n" +
+	"\x05fault\x18\x05 \x01(\tB\x03\xe0A\x03R\x05fault\"\xf2\x01\n" +
+	"\n" +
+	"Checkpoint\x12\x17\n" +
+	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12\x1d\n" +
+	"\aentries\x18\x02 \x01(\x03B\x03\xe0A\x03R\aentries\x12 \n" +
+	"\thead_hash\x18\x03 \x01(\tB\x03\xe0A\x03R\bheadHash\x124\n" +
+	"\x05marks\x18\x04 \x03(\v2\x19.remelt.v1.CheckpointMarkB\x03\xe0A\x03R\x05marks:T\xeaAQ\n" +
+	"\x1dremelt.example.org/Checkpoint\x12\x17shops/{shop}/checkpoint*\vcheckpoints2\n" +
+	"checkpoint\"J\n" +
+	"\x0eCheckpointMark\x12\x1f\n" +
+	"\bsequence\x18\x01 \x01(\x03B\x03\xe0A\x03R\bsequence\x12\x17\n" +
+	"\x04hash\x18\x02 \x01(\tB\x03\xe0A\x03R\x04hash\"}\n" +
+	"\x14GetCheckpointRequest\x12?\n" +
+	"\x04name\x18\x01 \x01(\tB+\xe0A\x02\xfaA\x1f\n" +
+	"\x1dremelt.example.org/Checkpoint\xbaH\x03\xc8\x01\x01R\x04name\x12$\n" +
+	"\aentries\x18\x02 \x01(\x03B\n" +
+	"\xe0A\x01\xbaH\x04\"\x02(\x00R\aentries\"S\n" +
+	"\x15GetCheckpointResponse\x12:\n" +
+	"\n" +
+	"checkpoint\x18\x01 \x01(\v2\x15.remelt.v1.CheckpointB\x03\xe0A\x03R\n" +
+	"checkpoint\"N\n" +
 	"\x11BackupShopRequest\x129\n" +
 	"\x04name\x18\x01 \x01(\tB%\xe0A\x02\xfaA\x19\n" +
 	"\x17remelt.example.org/Shop\xbaH\x03\xc8\x01\x01R\x04name\"\xaa\x01\n" +
@@ -1275,7 +1526,7 @@ const file_remelt_v1_shop_proto_rawDesc = "" +
 	"\n" +
 	"size_bytes\x18\x01 \x01(\x03B\x03\xe0A\x03R\tsizeBytes\x12\x1b\n" +
 	"\x06sha256\x18\x02 \x01(\tB\x03\xe0A\x03R\x06sha256\x12@\n" +
-	"\fverification\x18\x03 \x01(\v2\x17.remelt.v1.VerificationB\x03\xe0A\x03R\fverification2\x88\x05\n" +
+	"\fverification\x18\x03 \x01(\v2\x17.remelt.v1.VerificationB\x03\xe0A\x03R\fverification2\x90\x06\n" +
 	"\vShopService\x12e\n" +
 	"\n" +
 	"CreateShop\x12\x1c.remelt.v1.CreateShopRequest\x1a\x1d.remelt.v1.CreateShopResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*b\x04shop\"\t/v1/shops\x12b\n" +
@@ -1284,7 +1535,9 @@ const file_remelt_v1_shop_proto_rawDesc = "" +
 	"\n" +
 	"UpdateShop\x12\x1c.remelt.v1.UpdateShopRequest\x1a\x1d.remelt.v1.UpdateShopResponse\"(\x82\xd3\xe4\x93\x02\":\x01*b\x04shop2\x17/v1/{shop.name=shops/*}\x12n\n" +
 	"\n" +
-	"VerifyShop\x12\x1c.remelt.v1.VerifyShopRequest\x1a\x1d.remelt.v1.VerifyShopResponse\"!\x82\xd3\xe4\x93\x02\x1b\x12\x19/v1/{name=shops/*}:verify0\x01\x12n\n" +
+	"VerifyShop\x12\x1c.remelt.v1.VerifyShopRequest\x1a\x1d.remelt.v1.VerifyShopResponse\"!\x82\xd3\xe4\x93\x02\x1b\x12\x19/v1/{name=shops/*}:verify0\x01\x12\x85\x01\n" +
+	"\rGetCheckpoint\x12\x1f.remelt.v1.GetCheckpointRequest\x1a .remelt.v1.GetCheckpointResponse\"1\x82\xd3\xe4\x93\x02+b\n" +
+	"checkpoint\x12\x1d/v1/{name=shops/*/checkpoint}\x12n\n" +
 	"\n" +
 	"BackupShop\x12\x1c.remelt.v1.BackupShopRequest\x1a\x1d.remelt.v1.BackupShopResponse\"!\x82\xd3\xe4\x93\x02\x1b\x12\x19/v1/{name=shops/*}:backup0\x01B+Z)example.org/remelt/api/remelt/v1;remeltv1b\x06proto3"
 
@@ -1300,7 +1553,7 @@ func file_remelt_v1_shop_proto_rawDescGZIP() []byte {
 	return file_remelt_v1_shop_proto_rawDescData
 }
 
-var file_remelt_v1_shop_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
+var file_remelt_v1_shop_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
 var file_remelt_v1_shop_proto_goTypes = []any{
 	(*Shop)(nil),                  // 0: remelt.v1.Shop
 	(*CreateShopRequest)(nil),     // 1: remelt.v1.CreateShopRequest
@@ -1315,47 +1568,55 @@ var file_remelt_v1_shop_proto_goTypes = []any{
 	(*VerifyShopRequest)(nil),     // 10: remelt.v1.VerifyShopRequest
 	(*VerifyShopResponse)(nil),    // 11: remelt.v1.VerifyShopResponse
 	(*Verification)(nil),          // 12: remelt.v1.Verification
-	(*BackupShopRequest)(nil),     // 13: remelt.v1.BackupShopRequest
-	(*BackupShopResponse)(nil),    // 14: remelt.v1.BackupShopResponse
-	(*BackupResult)(nil),          // 15: remelt.v1.BackupResult
-	(*timestamppb.Timestamp)(nil), // 16: google.protobuf.Timestamp
-	(*Entry)(nil),                 // 17: remelt.v1.Entry
-	(*fieldmaskpb.FieldMask)(nil), // 18: google.protobuf.FieldMask
+	(*Checkpoint)(nil),            // 13: remelt.v1.Checkpoint
+	(*CheckpointMark)(nil),        // 14: remelt.v1.CheckpointMark
+	(*GetCheckpointRequest)(nil),  // 15: remelt.v1.GetCheckpointRequest
+	(*GetCheckpointResponse)(nil), // 16: remelt.v1.GetCheckpointResponse
+	(*BackupShopRequest)(nil),     // 17: remelt.v1.BackupShopRequest
+	(*BackupShopResponse)(nil),    // 18: remelt.v1.BackupShopResponse
+	(*BackupResult)(nil),          // 19: remelt.v1.BackupResult
+	(*timestamppb.Timestamp)(nil), // 20: google.protobuf.Timestamp
+	(*Entry)(nil),                 // 21: remelt.v1.Entry
+	(*fieldmaskpb.FieldMask)(nil), // 22: google.protobuf.FieldMask
 }
 var file_remelt_v1_shop_proto_depIdxs = []int32{
 	0,  // 0: remelt.v1.CreateShopRequest.shop:type_name -> remelt.v1.Shop
-	16, // 1: remelt.v1.CreateShopRequest.happened_time:type_name -> google.protobuf.Timestamp
+	20, // 1: remelt.v1.CreateShopRequest.happened_time:type_name -> google.protobuf.Timestamp
 	0,  // 2: remelt.v1.CreateShopResponse.shop:type_name -> remelt.v1.Shop
-	17, // 3: remelt.v1.CreateShopResponse.entry:type_name -> remelt.v1.Entry
+	21, // 3: remelt.v1.CreateShopResponse.entry:type_name -> remelt.v1.Entry
 	0,  // 4: remelt.v1.GetShopResponse.shop:type_name -> remelt.v1.Shop
 	0,  // 5: remelt.v1.ListShopsResponse.shops:type_name -> remelt.v1.Shop
 	0,  // 6: remelt.v1.UpdateShopRequest.shop:type_name -> remelt.v1.Shop
-	18, // 7: remelt.v1.UpdateShopRequest.update_mask:type_name -> google.protobuf.FieldMask
-	16, // 8: remelt.v1.UpdateShopRequest.happened_time:type_name -> google.protobuf.Timestamp
+	22, // 7: remelt.v1.UpdateShopRequest.update_mask:type_name -> google.protobuf.FieldMask
+	20, // 8: remelt.v1.UpdateShopRequest.happened_time:type_name -> google.protobuf.Timestamp
 	0,  // 9: remelt.v1.UpdateShopResponse.shop:type_name -> remelt.v1.Shop
-	17, // 10: remelt.v1.UpdateShopResponse.entry:type_name -> remelt.v1.Entry
+	21, // 10: remelt.v1.UpdateShopResponse.entry:type_name -> remelt.v1.Entry
 	9,  // 11: remelt.v1.VerifyShopResponse.progress:type_name -> remelt.v1.Progress
 	12, // 12: remelt.v1.VerifyShopResponse.result:type_name -> remelt.v1.Verification
-	9,  // 13: remelt.v1.BackupShopResponse.progress:type_name -> remelt.v1.Progress
-	15, // 14: remelt.v1.BackupShopResponse.result:type_name -> remelt.v1.BackupResult
-	12, // 15: remelt.v1.BackupResult.verification:type_name -> remelt.v1.Verification
-	1,  // 16: remelt.v1.ShopService.CreateShop:input_type -> remelt.v1.CreateShopRequest
-	3,  // 17: remelt.v1.ShopService.GetShop:input_type -> remelt.v1.GetShopRequest
-	5,  // 18: remelt.v1.ShopService.ListShops:input_type -> remelt.v1.ListShopsRequest
-	7,  // 19: remelt.v1.ShopService.UpdateShop:input_type -> remelt.v1.UpdateShopRequest
-	10, // 20: remelt.v1.ShopService.VerifyShop:input_type -> remelt.v1.VerifyShopRequest
-	13, // 21: remelt.v1.ShopService.BackupShop:input_type -> remelt.v1.BackupShopRequest
-	2,  // 22: remelt.v1.ShopService.CreateShop:output_type -> remelt.v1.CreateShopResponse
-	4,  // 23: remelt.v1.ShopService.GetShop:output_type -> remelt.v1.GetShopResponse
-	6,  // 24: remelt.v1.ShopService.ListShops:output_type -> remelt.v1.ListShopsResponse
-	8,  // 25: remelt.v1.ShopService.UpdateShop:output_type -> remelt.v1.UpdateShopResponse
-	11, // 26: remelt.v1.ShopService.VerifyShop:output_type -> remelt.v1.VerifyShopResponse
-	14, // 27: remelt.v1.ShopService.BackupShop:output_type -> remelt.v1.BackupShopResponse
-	22, // [22:28] is the sub-list for method output_type
-	16, // [16:22] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	14, // 13: remelt.v1.Checkpoint.marks:type_name -> remelt.v1.CheckpointMark
+	13, // 14: remelt.v1.GetCheckpointResponse.checkpoint:type_name -> remelt.v1.Checkpoint
+	9,  // 15: remelt.v1.BackupShopResponse.progress:type_name -> remelt.v1.Progress
+	19, // 16: remelt.v1.BackupShopResponse.result:type_name -> remelt.v1.BackupResult
+	12, // 17: remelt.v1.BackupResult.verification:type_name -> remelt.v1.Verification
+	1,  // 18: remelt.v1.ShopService.CreateShop:input_type -> remelt.v1.CreateShopRequest
+	3,  // 19: remelt.v1.ShopService.GetShop:input_type -> remelt.v1.GetShopRequest
+	5,  // 20: remelt.v1.ShopService.ListShops:input_type -> remelt.v1.ListShopsRequest
+	7,  // 21: remelt.v1.ShopService.UpdateShop:input_type -> remelt.v1.UpdateShopRequest
+	10, // 22: remelt.v1.ShopService.VerifyShop:input_type -> remelt.v1.VerifyShopRequest
+	15, // 23: remelt.v1.ShopService.GetCheckpoint:input_type -> remelt.v1.GetCheckpointRequest
+	17, // 24: remelt.v1.ShopService.BackupShop:input_type -> remelt.v1.BackupShopRequest
+	2,  // 25: remelt.v1.ShopService.CreateShop:output_type -> remelt.v1.CreateShopResponse
+	4,  // 26: remelt.v1.ShopService.GetShop:output_type -> remelt.v1.GetShopResponse
+	6,  // 27: remelt.v1.ShopService.ListShops:output_type -> remelt.v1.ListShopsResponse
+	8,  // 28: remelt.v1.ShopService.UpdateShop:output_type -> remelt.v1.UpdateShopResponse
+	11, // 29: remelt.v1.ShopService.VerifyShop:output_type -> remelt.v1.VerifyShopResponse
+	16, // 30: remelt.v1.ShopService.GetCheckpoint:output_type -> remelt.v1.GetCheckpointResponse
+	18, // 31: remelt.v1.ShopService.BackupShop:output_type -> remelt.v1.BackupShopResponse
+	25, // [25:32] is the sub-list for method output_type
+	18, // [18:25] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_shop_proto_init() }
@@ -1368,7 +1629,7 @@ func file_remelt_v1_shop_proto_init() {
 		(*VerifyShopResponse_Progress)(nil),
 		(*VerifyShopResponse_Result)(nil),
 	}
-	file_remelt_v1_shop_proto_msgTypes[14].OneofWrappers = []any{
+	file_remelt_v1_shop_proto_msgTypes[18].OneofWrappers = []any{
 		(*BackupShopResponse_Progress)(nil),
 		(*BackupShopResponse_Chunk)(nil),
 		(*BackupShopResponse_Result)(nil),
@@ -1379,7 +1640,7 @@ func file_remelt_v1_shop_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_remelt_v1_shop_proto_rawDesc), len(file_remelt_v1_shop_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   16,
+			NumMessages:   20,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

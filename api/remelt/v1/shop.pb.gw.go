@@ -210,6 +210,59 @@ func request_ShopService_VerifyShop_0(ctx context.Context, marshaler runtime.Mar
 	return stream, metadata, nil
 }
 
+var filter_ShopService_GetCheckpoint_0 = &utilities.DoubleArray{Encoding: map[string]int{"name": 0}, Base: []int{1, 1, 0}, Check: []int{0, 1, 2}}
+
+func request_ShopService_GetCheckpoint_0(ctx context.Context, marshaler runtime.Marshaler, client ShopServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq GetCheckpointRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	val, ok := pathParams["name"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "name")
+	}
+	protoReq.Name, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "name", err)
+	}
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_ShopService_GetCheckpoint_0); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.GetCheckpoint(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_ShopService_GetCheckpoint_0(ctx context.Context, marshaler runtime.Marshaler, server ShopServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq GetCheckpointRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	val, ok := pathParams["name"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "name")
+	}
+	protoReq.Name, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "name", err)
+	}
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_ShopService_GetCheckpoint_0); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	msg, err := server.GetCheckpoint(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 func request_ShopService_BackupShop_0(ctx context.Context, marshaler runtime.Marshaler, client ShopServiceClient, req *http.Request, pathParams map[string]string) (ShopService_BackupShopClient, runtime.ServerMetadata, error) {
 	var (
 		protoReq BackupShopRequest
@@ -331,6 +384,26 @@ func RegisterShopServiceHandlerServer(ctx context.Context, mux *runtime.ServeMux
 		_, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
 		runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
 		return
+	})
+	mux.Handle(http.MethodGet, pattern_ShopService_GetCheckpoint_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/remelt.v1.ShopService/GetCheckpoint", runtime.WithHTTPPathPattern("/v1/{name=shops/*/checkpoint}"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_ShopService_GetCheckpoint_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_ShopService_GetCheckpoint_0(annotatedContext, mux, outboundMarshaler, w, req, response_ShopService_GetCheckpoint_0{resp.(*GetCheckpointResponse)}, mux.GetForwardResponseOptions()...)
 	})
 
 	mux.Handle(http.MethodGet, pattern_ShopService_BackupShop_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
@@ -464,6 +537,23 @@ func RegisterShopServiceHandlerClient(ctx context.Context, mux *runtime.ServeMux
 		}
 		forward_ShopService_VerifyShop_0(annotatedContext, mux, outboundMarshaler, w, req, func() (proto.Message, error) { return resp.Recv() }, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodGet, pattern_ShopService_GetCheckpoint_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/remelt.v1.ShopService/GetCheckpoint", runtime.WithHTTPPathPattern("/v1/{name=shops/*/checkpoint}"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_ShopService_GetCheckpoint_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_ShopService_GetCheckpoint_0(annotatedContext, mux, outboundMarshaler, w, req, response_ShopService_GetCheckpoint_0{resp.(*GetCheckpointResponse)}, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodGet, pattern_ShopService_BackupShop_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -511,20 +601,31 @@ func (m response_ShopService_UpdateShop_0) XXX_ResponseBody() interface{} {
 	return response.Shop
 }
 
+type response_ShopService_GetCheckpoint_0 struct {
+	*GetCheckpointResponse
+}
+
+func (m response_ShopService_GetCheckpoint_0) XXX_ResponseBody() interface{} {
+	response := m.GetCheckpointResponse
+	return response.Checkpoint
+}
+
 var (
-	pattern_ShopService_CreateShop_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "shops"}, ""))
-	pattern_ShopService_GetShop_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "shops", "name"}, ""))
-	pattern_ShopService_ListShops_0  = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "shops"}, ""))
-	pattern_ShopService_UpdateShop_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "shops", "shop.name"}, ""))
-	pattern_ShopService_VerifyShop_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "shops", "name"}, "verify"))
-	pattern_ShopService_BackupShop_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "shops", "name"}, "backup"))
+	pattern_ShopService_CreateShop_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "shops"}, ""))
+	pattern_ShopService_GetShop_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "shops", "name"}, ""))
+	pattern_ShopService_ListShops_0     = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "shops"}, ""))
+	pattern_ShopService_UpdateShop_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "shops", "shop.name"}, ""))
+	pattern_ShopService_VerifyShop_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "shops", "name"}, "verify"))
+	pattern_ShopService_GetCheckpoint_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 4, 3, 5, 3}, []string{"v1", "shops", "checkpoint", "name"}, ""))
+	pattern_ShopService_BackupShop_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "shops", "name"}, "backup"))
 )
 
 var (
-	forward_ShopService_CreateShop_0 = runtime.ForwardResponseMessage
-	forward_ShopService_GetShop_0    = runtime.ForwardResponseMessage
-	forward_ShopService_ListShops_0  = runtime.ForwardResponseMessage
-	forward_ShopService_UpdateShop_0 = runtime.ForwardResponseMessage
-	forward_ShopService_VerifyShop_0 = runtime.ForwardResponseStream
-	forward_ShopService_BackupShop_0 = runtime.ForwardResponseStream
+	forward_ShopService_CreateShop_0    = runtime.ForwardResponseMessage
+	forward_ShopService_GetShop_0       = runtime.ForwardResponseMessage
+	forward_ShopService_ListShops_0     = runtime.ForwardResponseMessage
+	forward_ShopService_UpdateShop_0    = runtime.ForwardResponseMessage
+	forward_ShopService_VerifyShop_0    = runtime.ForwardResponseStream
+	forward_ShopService_GetCheckpoint_0 = runtime.ForwardResponseMessage
+	forward_ShopService_BackupShop_0    = runtime.ForwardResponseStream
 )

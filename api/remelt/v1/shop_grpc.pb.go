@@ -37,12 +37,13 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	ShopService_CreateShop_FullMethodName = "/remelt.v1.ShopService/CreateShop"
-	ShopService_GetShop_FullMethodName    = "/remelt.v1.ShopService/GetShop"
-	ShopService_ListShops_FullMethodName  = "/remelt.v1.ShopService/ListShops"
-	ShopService_UpdateShop_FullMethodName = "/remelt.v1.ShopService/UpdateShop"
-	ShopService_VerifyShop_FullMethodName = "/remelt.v1.ShopService/VerifyShop"
-	ShopService_BackupShop_FullMethodName = "/remelt.v1.ShopService/BackupShop"
+	ShopService_CreateShop_FullMethodName    = "/remelt.v1.ShopService/CreateShop"
+	ShopService_GetShop_FullMethodName       = "/remelt.v1.ShopService/GetShop"
+	ShopService_ListShops_FullMethodName     = "/remelt.v1.ShopService/ListShops"
+	ShopService_UpdateShop_FullMethodName    = "/remelt.v1.ShopService/UpdateShop"
+	ShopService_VerifyShop_FullMethodName    = "/remelt.v1.ShopService/VerifyShop"
+	ShopService_GetCheckpoint_FullMethodName = "/remelt.v1.ShopService/GetCheckpoint"
+	ShopService_BackupShop_FullMethodName    = "/remelt.v1.ShopService/BackupShop"
 )
 
 // ShopServiceClient is the client API for ShopService service.
@@ -62,6 +63,9 @@ type ShopServiceClient interface {
 	// Reads the whole book and derives everything again. It sends progress, then
 	// the result.
 	VerifyShop(ctx context.Context, in *VerifyShopRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[VerifyShopResponse], error)
+	// Reads where the book stands, or stood when it had so many entries, in the
+	// hashes of its chain: what a signed checkpoint is made of and held against.
+	GetCheckpoint(ctx context.Context, in *GetCheckpointRequest, opts ...grpc.CallOption) (*GetCheckpointResponse, error)
 	// Takes a copy of the book while the server works, verifies it, and sends
 	// progress, the copy in chunks, and its checksum.
 	BackupShop(ctx context.Context, in *BackupShopRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[BackupShopResponse], error)
@@ -134,6 +138,16 @@ func (c *shopServiceClient) VerifyShop(ctx context.Context, in *VerifyShopReques
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type ShopService_VerifyShopClient = grpc.ServerStreamingClient[VerifyShopResponse]
 
+func (c *shopServiceClient) GetCheckpoint(ctx context.Context, in *GetCheckpointRequest, opts ...grpc.CallOption) (*GetCheckpointResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetCheckpointResponse)
+	err := c.cc.Invoke(ctx, ShopService_GetCheckpoint_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *shopServiceClient) BackupShop(ctx context.Context, in *BackupShopRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[BackupShopResponse], error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	stream, err := c.cc.NewStream(ctx, &ShopService_ServiceDesc.Streams[1], ShopService_BackupShop_FullMethodName, cOpts...)
@@ -170,6 +184,9 @@ type ShopServiceServer interface {
 	// Reads the whole book and derives everything again. It sends progress, then
 	// the result.
 	VerifyShop(*VerifyShopRequest, grpc.ServerStreamingServer[VerifyShopResponse]) error
+	// Reads where the book stands, or stood when it had so many entries, in the
+	// hashes of its chain: what a signed checkpoint is made of and held against.
+	GetCheckpoint(context.Context, *GetCheckpointRequest) (*GetCheckpointResponse, error)
 	// Takes a copy of the book while the server works, verifies it, and sends
 	// progress, the copy in chunks, and its checksum.
 	BackupShop(*BackupShopRequest, grpc.ServerStreamingServer[BackupShopResponse]) error
@@ -197,6 +214,9 @@ func (UnimplementedShopServiceServer) UpdateShop(context.Context, *UpdateShopReq
 }
 func (UnimplementedShopServiceServer) VerifyShop(*VerifyShopRequest, grpc.ServerStreamingServer[VerifyShopResponse]) error {
 	return status.Error(codes.Unimplemented, "method VerifyShop not implemented")
+}
+func (UnimplementedShopServiceServer) GetCheckpoint(context.Context, *GetCheckpointRequest) (*GetCheckpointResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetCheckpoint not implemented")
 }
 func (UnimplementedShopServiceServer) BackupShop(*BackupShopRequest, grpc.ServerStreamingServer[BackupShopResponse]) error {
 	return status.Error(codes.Unimplemented, "method BackupShop not implemented")
@@ -305,6 +325,24 @@ func _ShopService_VerifyShop_Handler(srv interface{}, stream grpc.ServerStream) 
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type ShopService_VerifyShopServer = grpc.ServerStreamingServer[VerifyShopResponse]
 
+func _ShopService_GetCheckpoint_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetCheckpointRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ShopServiceServer).GetCheckpoint(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ShopService_GetCheckpoint_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ShopServiceServer).GetCheckpoint(ctx, req.(*GetCheckpointRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _ShopService_BackupShop_Handler(srv interface{}, stream grpc.ServerStream) error {
 	m := new(BackupShopRequest)
 	if err := stream.RecvMsg(m); err != nil {
@@ -338,6 +376,10 @@ var ShopService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "UpdateShop",
 			Handler:    _ShopService_UpdateShop_Handler,
+		},
+		{
+			MethodName: "GetCheckpoint",
+			Handler:    _ShopService_GetCheckpoint_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{
