@@ -200,9 +200,14 @@ func schemaSum(query func(string) (*sql.Rows, error)) ([]byte, error) {
 }
 
 // checkSchema tells whether a file was made by the steps this program knows and
-// still has the schema they left. It only reads.
+// still has the schema they left. It only reads. A log is read with the file: a
+// checkpoint that was cut off leaves the file by itself half old and half new.
 func checkSchema(path string, version int) error {
-	c, err := openConn(path, immutable)
+	how := immutable
+	if hasLog(path) {
+		how = copying
+	}
+	c, err := openConn(path, how)
 	if err != nil {
 		return errDamagedFile(path, "cannot be read: %v", err)
 	}
