@@ -126,14 +126,19 @@ func TestEveryFault(t *testing.T) {
 	}
 }
 
-// sample draws n of all.
-func sample[T any](t *testing.T, all []T, n int) []T {
+// seeded gives the seed of a test and says it.
+func seeded(t *testing.T) uint64 {
 	s := *seed
 	if s == 0 {
 		s = rand.Uint64()
 	}
 	t.Logf("-seed %d", s)
-	random := rand.New(rand.NewPCG(s, 0))
+	return s
+}
+
+// sample draws n of all.
+func sample[T any](t *testing.T, all []T, n int) []T {
+	random := rand.New(rand.NewPCG(seeded(t), 0))
 	random.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
 	return all[:min(n, len(all))]
 }
