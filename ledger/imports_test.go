@@ -24,6 +24,7 @@ var mayImport = map[string][]string{
 	"ledger/sqlite":     {"ledger"},
 	"ledger/postgres":   {"ledger"},
 	"ledger/postgres/":  {},
+	"ledger/sqlite/":    {}, // breaks the disk, in tests
 	"ledger/storetest":  {"ledger", "ledger/memory"},
 	"ledger/ledgertest": {"ledger", "ledger/memory", "ledger/shop"},
 	"ledger/shop":       {"ledger", "ledger/unit", "SCIENCES"},

@@ -51,7 +51,12 @@ func Verify(ctx context.Context, st Store, shop string, progress func(done, all 
 			}
 			for _, s := range log {
 				if what := ck.entry(shop, v.Entries+1, v.Head, s); what != "" {
-					v.Fault = &Fault{Seq: v.Entries + 1, What: what}
+					fault := &Fault{Seq: v.Entries + 1, What: what}
+					// Put in with fitting hashes, an entry may show only in what it does
+					// to later ones.
+					if err := v.unlisted(ctx, r); err != nil || v.Fault == nil {
+						v.Fault = fault
+					}
 					return nil
 				}
 				v.Entries, v.Head = s.Seq, s.Hash

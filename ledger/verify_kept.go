@@ -89,15 +89,15 @@ func (c *checker) missing() string {
 	return ""
 }
 
-// unlisted looks for the first entry that the list of request ids does not have
-// as it is, and makes it v's fault.
+// unlisted looks among the entries found right for the first that the list of
+// request ids does not have as it is, and makes it v's fault.
 func (v *Verified) unlisted(ctx context.Context, r Reader) error {
 	right, head := int64(0), Hash{}
 	for right < v.Entries {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		log, err := r.Log(right, verifyBatch)
+		log, err := r.Log(right, int(min(verifyBatch, v.Entries-right)))
 		if err != nil {
 			return err
 		}

@@ -158,7 +158,7 @@ func checkWhole(ctx context.Context, path string) error {
 func checkStructure(ctx context.Context, path string, checks ...string) error {
 	c, err := openConn(path, immutable)
 	if err != nil {
-		return errDamagedFile(path, "cannot be read: %v", err)
+		return errUnread(path, err)
 	}
 	defer c.discard()
 	for _, check := range checks {
@@ -167,7 +167,10 @@ func checkStructure(ctx context.Context, path string, checks ...string) error {
 			if ctx.Err() != nil {
 				return unavailable("CANCELLED", err)
 			}
-			return errDamagedFile(path, "cannot be read: %v", err)
+			return errUnread(path, err)
+		}
+		if !diskGave(says) {
+			return unavailable("CANNOT_READ", errors.New(says))
 		}
 		if says != "ok" {
 			return errDamagedFile(path, "%s", says)

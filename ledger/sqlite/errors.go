@@ -3,6 +3,8 @@ package sqlite
 import (
 	"errors"
 	"fmt"
+	"regexp"
+	"strconv"
 
 	"modernc.org/sqlite"
 	lib "modernc.org/sqlite/lib"
@@ -51,3 +53,29 @@ func errForeign(path, format string, args ...any) error {
 	return &ledger.Error{Class: ledger.ErrForeignFile, Reason: "FOREIGN_FILE", Field: "path", Value: path,
 		Want: fmt.Sprintf(format, args...)}
 }
+
+// errUnread is of a file that could not be read: because the disk or the system
+// did not let it, or because of what is in it.
+func errUnread(path string, err error) error {
+	var e *sqlite.Error
+	if errors.As(err, &e) {
+		switch e.Code() & 0xff {
+		case lib.SQLITE_IOERR, lib.SQLITE_CANTOPEN, lib.SQLITE_PERM, lib.SQLITE_READONLY, lib.SQLITE_NOMEM, lib.SQLITE_FULL, lib.SQLITE_BUSY:
+			return unavailable("CANNOT_READ", err)
+		}
+	}
+	return errDamagedFile(path, "cannot be read: %v", err)
+}
+
+// diskGave tells whether what a check of a file's structure says is about what
+// is in the file, and not that the disk did not give a page of it.
+func diskGave(says string) bool {
+	for _, m := range unreadPage.FindAllStringSubmatch(says, -1) {
+		if code, err := strconv.Atoi(m[1]); err == nil && code&0xff == lib.SQLITE_IOERR {
+			return false
+		}
+	}
+	return true
+}
+
+var unreadPage = regexp.MustCompile(`error code=(\d+)`)

@@ -209,12 +209,12 @@ func checkSchema(path string, version int) error {
 	}
 	c, err := openConn(path, how)
 	if err != nil {
-		return errDamagedFile(path, "cannot be read: %v", err)
+		return errUnread(path, err)
 	}
 	defer c.discard()
 	rows, err := c.query(`SELECT version, script, result FROM migration ORDER BY version`)
 	if err != nil {
-		return errDamagedFile(path, "cannot be read: %v", err)
+		return errUnread(path, err)
 	}
 	n := 0
 	var result []byte
@@ -235,8 +235,11 @@ func checkSchema(path string, version int) error {
 		return errDamagedFile(path, "has %d schema steps, says %d", n, version)
 	}
 	now, err := schemaSum(func(query string) (*sql.Rows, error) { return c.query(query) })
-	if err != nil || !bytes.Equal(now, result) {
-		return errDamagedFile(path, "its tables are not as this program made them (%v)", err)
+	if err != nil {
+		return errUnread(path, err)
+	}
+	if !bytes.Equal(now, result) {
+		return errDamagedFile(path, "its tables are not as this program made them")
 	}
 	return nil
 }
