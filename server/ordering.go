@@ -59,7 +59,7 @@ func (d *desk) partOrNil(field, text string) *float64 {
 func (d *desk) orderAdvice(a shop.OrderAdvice, v shop.Orders) *pb.OrderAdvice {
 	p := &pb.OrderAdvice{Sentence: a.Sentence, Reasons: a.Reasons, Alternatives: a.Alternatives, Alloy: d.name("alloys", a.Alloy), Supply: d.name("supplies", a.Supply),
 		Order: a.Order, OrderByTime: moment(a.By), Packs: a.Packs, Supplier: d.name("parties", a.Supplier), Offer: d.name("offers", a.Offer), Here: int64(a.Here), ReorderPoint: a.Point.Amount,
-		Heats: showAll(a.Heats, d.heatNeed)}
+		Heats: showAll(a.Heats, d.heatNeed), Coming: showAll(a.Coming, d.coming)}
 	if !a.InPieces {
 		p.Mass = d.mass(ledger.Mass(a.Amount))
 		p.Short = d.mass(ledger.Mass(a.Short))
@@ -74,6 +74,10 @@ func (d *desk) orderAdvice(a shop.OrderAdvice, v shop.Orders) *pb.OrderAdvice {
 		p.Trial = &pb.OrderingTrial{Days: count(t.Days), Deliveries: count(t.Cycles), Prompt: count(t.Kept), AverageStock: t.AverageStock}
 	}
 	return p
+}
+
+func (d *desk) coming(x shop.Expected) *pb.ComingOrder {
+	return &pb.ComingOrder{PurchaseOrder: d.name("purchaseOrders", x.Order), Amount: x.Amount, DayTime: moment(x.Day), Overdue: x.Late}
 }
 
 func (d *desk) heatNeed(h shop.HeatNeed) *pb.HeatNeed {

@@ -55,6 +55,7 @@ type OrderAdvice struct {
 
 	Here, Returns ledger.Mass // usable new metal and returns that are not promised to others
 	Short         int64       // of it for named heats
+	Coming        []Expected  // of open orders
 	Heats         []HeatNeed
 	Point         reorder.Point
 	Leads         []int // days that a delivery takes, each as likely
@@ -212,6 +213,11 @@ func (o *orderer) alloys() (ids []string) {
 	for id := range o.past.uses {
 		seen[id] = true
 	}
+	for key := range o.expected {
+		if id, supply, _ := strings.Cut(key, "/"); supply == "" {
+			seen[id] = true
+		}
+	}
 	delete(seen, ledger.UnknownAlloy)
 	for id := range seen {
 		ids = append(ids, id)
@@ -224,12 +230,12 @@ func (o *orderer) notes() []string {
 	if o.leadSaid {
 		return append([]string{fmt.Sprintf("A delivery is taken to last %s, whatever offers say.", count(*o.Lead, "day"))}, o.assumed()[1:]...)
 	}
-	return o.assumed()
+	return append(o.assumed(), o.tookNotes()...)
 }
 
 func (o *orderer) assumed() []string {
 	return []string{
-		fmt.Sprintf("A delivery is taken to last what its offer says, else %s.", count(*o.Lead, "day")),
+		fmt.Sprintf("A delivery is taken to last what its offer says, else %s; what three orders of a supplier took says more than either.", count(*o.Lead, "day")),
 		fmt.Sprintf("Returns may be up to %s of a charge; metal to be cleaned, set apart, spoken for others or a customer's own is not counted.", unit.FormatPercent(int64(*o.Most))),
 		fmt.Sprintf("Prices and weights of pieces are those of an offer that holds, else of the last delivery; keeping metal is taken to cost %.4g %% of its value a year, an order %s of work.", 100**o.Carry, unit.FormatMoney(*o.Work, o.shop.Currency)),
 	}

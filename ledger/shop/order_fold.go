@@ -35,6 +35,9 @@ func (f *orderFold) entry(e *ledger.Entry) error {
 		f.charge(e, day)
 	case ledger.KindReceive:
 		f.receive(e, day)
+	case ledger.KindReceiveOrder:
+		f.receive(e, day)
+		f.receiveSupply(e, day)
 	case ledger.KindReceiveSupply:
 		f.receiveSupply(e, day)
 	case ledger.KindRemove:
@@ -128,7 +131,7 @@ func (f *orderFold) receiveSupply(e *ledger.Entry, day int) {
 		}
 		d := delivery{day: day, amount: int64(p.Mass)}
 		for _, c := range e.Costs {
-			if c.Currency == f.shop.Currency {
+			if c.Currency == f.shop.Currency && c.Account == p.Account {
 				d.minor, d.priced = d.minor+c.Minor, true
 			}
 		}

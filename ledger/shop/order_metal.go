@@ -2,6 +2,7 @@ package shop
 
 import (
 	"math"
+	"slices"
 
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/reorder"
@@ -10,12 +11,14 @@ import (
 // metal says what to buy of an alloy's new metal.
 func (o *orderer) metal(id string) (a OrderAdvice, err error) {
 	a = OrderAdvice{Alloy: id}
-	offers := o.offers(id)
+	offers := o.withDates(o.offers(id))
+	a.Coming = o.expected[id+"/"]
 	heats, metal := o.needs(id, o.soonest(offers), &a)
-	if o.Alloy != "" && len(offers) == 0 && a.Here == 0 && a.Returns == 0 && len(o.past.uses[id]) == 0 {
+	if o.Alloy != "" && len(offers) == 0 && len(a.Coming) == 0 && a.Here == 0 && a.Returns == 0 && len(o.past.uses[id]) == 0 {
 		return a, &ledger.Error{Class: ledger.ErrState, Reason: "NO_OFFER", Field: "alloy", Value: id,
 			Want: "is not here, was never bought and nobody offers it: write an offer down, or receive some once, so that its pieces and its price are known"}
 	}
+	metal.NewComing = arrivals(a.Coming)
 	net, err := reorder.Net(heats, metal)
 	if err != nil {
 		return a, orderError(err)
@@ -30,7 +33,7 @@ func (o *orderer) metal(id string) (a OrderAdvice, err error) {
 		a.Heats = append(a.Heats, HeatNeed{l, o.date(l.Day)})
 		named = append(named, reorder.Arrival{Day: l.Day, Amount: l.New + l.Short})
 	}
-	j := job{here: int64(a.Here), named: named, short: net.Short, first: first, history: o.history(o.past.uses[id]), sd: o.habits(id).sd, offers: offers}
+	j := job{here: int64(a.Here), coming: metal.NewComing, named: named, short: net.Short, first: first, history: o.history(o.past.uses[id]), sd: o.habits(id).sd, offers: offers}
 	if err := o.decide(&a, j); err != nil {
 		return a, err
 	}
@@ -105,6 +108,7 @@ func (o *orderer) gross(h plannedHeat, habits habits) int64 {
 // job is what has to be decided of one thing.
 type job struct {
 	here    int64
+	coming  []reorder.Arrival // of open orders
 	named   []reorder.Arrival // new metal, days from today
 	short   int64
 	first   int // day of the first shortage; -1 for none
@@ -130,7 +134,7 @@ func (o *orderer) decide(a *OrderAdvice, j job) (err error) {
 		return err
 	}
 	a.Point, a.Leads, a.LeadDays = best.point, best.leads, best.leadDays
-	coming := []reorder.Arrival(nil)
+	coming := slices.Clone(j.coming)
 	lot := a.Point.Amount
 	if best.need > 0 {
 		a.Order, a.By, a.Amount = true, o.date(best.day), best.need
@@ -143,7 +147,7 @@ func (o *orderer) decide(a *OrderAdvice, j job) (err error) {
 			a.Offer = best.offer.ID
 		}
 		lot = max(0, a.Amount-best.missing)
-		coming = []reorder.Arrival{{Day: best.day + middle(best.leads), Amount: a.Amount}}
+		coming = append(coming, reorder.Arrival{Day: best.day + middle(best.leads), Amount: a.Amount})
 	}
 	a.Curve, err = reorder.Project(reorder.Outlook{Here: j.here, Coming: coming, Named: j.named, NamedSD: j.sd, Past: j.history, Leads: best.leads, Days: o.Horizon, Level: curveLevel})
 	if err != nil {
@@ -171,6 +175,11 @@ func (o *orderer) when(j job, p reorder.Point, lead int) (day int, missing int64
 			if n.Day <= day+lead {
 				position -= float64(n.Amount)
 				squares += float64(n.Amount) * float64(n.Amount)
+			}
+		}
+		for _, c := range j.coming {
+			if c.Day <= day+lead {
+				position += float64(c.Amount)
 			}
 		}
 		position -= j.margin * math.Sqrt(squares)

@@ -32,6 +32,8 @@ type orderer struct {
 	planned  []plannedHeat
 	current  []ledger.Offer                // that hold today
 	market   map[string]ledger.MarketPrice // alloy → the last price
+	took     map[string][]int              // supplier → days its orders took
+	expected map[string][]Expected         // "alloy/" or "/supply" → still to come
 	late     map[string][]reorder.Arrival  // alloy → returns expected of heats in molds, days from today
 	past     orderPast
 }
@@ -148,6 +150,9 @@ func (o *orderer) read(r ledger.Reader) error {
 			return err
 		}
 		o.pots = append(o.pots, p)
+	}
+	if err := o.readOrders(k); err != nil {
+		return err
 	}
 	return o.readHeats(k)
 }

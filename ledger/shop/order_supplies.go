@@ -30,17 +30,24 @@ func (o *orderer) supply(l SupplyLine) (a OrderAdvice, err error) {
 		f.terms.Breaks = []reorder.Break{{Price: reorder.Price{Minor: d.minor, Per: d.amount}}}
 		j.offers = []offered{f}
 	}
+	j.offers = o.withDates(j.offers)
+	a.Coming = o.expected["/"+l.ID]
+	j.coming = arrivals(a.Coming)
+	had := int64(l.Amount)
+	for _, c := range j.coming {
+		had += c.Amount
+	}
 	var worn []string
 	if l.Purpose == "crucible" {
 		j.named, worn = o.worn()
 	}
 	j.first = -1
 	for _, n := range j.named {
-		if j.short += n.Amount; j.first < 0 && j.short > int64(l.Amount) {
+		if j.short += n.Amount; j.first < 0 && j.short > had {
 			j.first = n.Day
 		}
 	}
-	j.short = max(0, j.short-int64(l.Amount))
+	j.short = max(0, j.short-had)
 	if err := o.decide(&a, j); err != nil {
 		return a, err
 	}
@@ -56,11 +63,12 @@ func (o *orderer) supply(l SupplyLine) (a OrderAdvice, err error) {
 		if a.Priced {
 			a.Sentence += ", " + o.money(a.Goods)
 		}
-		a.Sentence += fmt.Sprintf(": %s here, %s wanted.", amount(int64(l.Amount)), amount(a.Point.Amount+j.short))
+		a.Sentence += fmt.Sprintf(": %s here%s, %s wanted.", amount(int64(l.Amount)), o.onItsWay(&a, amount), amount(a.Point.Amount+j.short))
 	} else {
-		a.Sentence = fmt.Sprintf("No %s to order: %s here.", l.Name, amount(int64(l.Amount)))
+		a.Sentence = fmt.Sprintf("No %s to order: %s here%s.", l.Name, amount(int64(l.Amount)), o.onItsWay(&a, amount))
 	}
 	a.Reasons = append(worn, a.Why...)
+	o.sayExpected(&a, amount)
 	if l.OrderBelow > 0 {
 		a.Reasons = append(a.Reasons, fmt.Sprintf("the shop never wants less than %s", amount(l.OrderBelow)))
 	}

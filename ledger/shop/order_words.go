@@ -60,7 +60,7 @@ func (o *orderer) sayMetal(a *OrderAdvice, net reorder.Netting) {
 		what = o.about(a.Amount)
 	}
 	if !a.Order {
-		a.Sentence = fmt.Sprintf("No %s to order: %s of new metal here.", a.Alloy, o.about(int64(a.Here)))
+		a.Sentence = fmt.Sprintf("No %s to order: %s of new metal here%s.", a.Alloy, o.about(int64(a.Here)), o.onItsWay(a, o.about))
 	} else {
 		a.Sentence = fmt.Sprintf("Order %s of %s %s", what, a.Alloy, o.by(a))
 		if a.Supplier != "" {
@@ -72,6 +72,7 @@ func (o *orderer) sayMetal(a *OrderAdvice, net reorder.Netting) {
 		a.Sentence += ": " + o.because(a, net) + "."
 	}
 	a.Reasons = append(a.Reasons, a.Why...)
+	o.sayExpected(a, o.about)
 	say := func(format string, args ...any) { a.Reasons = append(a.Reasons, fmt.Sprintf(format, args...)) }
 	for _, l := range net.Lines {
 		s := fmt.Sprintf("heat %s, %s, takes %s: %s of returns, %s of new metal", l.Heat, o.heatDay(l), o.about(l.Gross), o.about(l.Returns), o.about(l.New+l.Short))
@@ -120,7 +121,7 @@ func (o *orderer) by(a *OrderAdvice) string {
 // because is the reason in a few words: heats that are short first.
 func (o *orderer) because(a *OrderAdvice, net reorder.Netting) string {
 	if net.Short == 0 {
-		s := o.about(int64(a.Here)) + " of new metal here"
+		s := o.about(int64(a.Here)) + " of new metal here" + o.onItsWay(a, o.about)
 		taken := int64(0)
 		for _, l := range net.Lines {
 			taken += l.New
@@ -145,7 +146,7 @@ func (o *orderer) because(a *OrderAdvice, net reorder.Netting) string {
 	if len(heats) > 1 {
 		word = "heats "
 	}
-	s := fmt.Sprintf("%s of new metal here and %s missing for %s%s", o.about(int64(a.Here)), o.about(net.Short), word, strings.Join(heats, ", "))
+	s := fmt.Sprintf("%s of new metal here%s and %s missing for %s%s", o.about(int64(a.Here)), o.onItsWay(a, o.about), o.about(net.Short), word, strings.Join(heats, ", "))
 	if late {
 		s += ", later than wanted"
 	}

@@ -384,6 +384,79 @@ func (x *OrderingTrial) GetAverageStock() int64 {
 	return 0
 }
 
+// What is still to come of a purchase order.
+type ComingOrder struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The order.
+	PurchaseOrder string `protobuf:"bytes,1,opt,name=purchase_order,json=purchaseOrder,proto3" json:"purchase_order,omitempty"`
+	// How much, in milligrams or pieces.
+	Amount int64 `protobuf:"varint,2,opt,name=amount,proto3" json:"amount,omitempty"`
+	// The day it is expected, at midnight where the shop is.
+	DayTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=day_time,json=dayTime,proto3" json:"day_time,omitempty"`
+	// That day is over: it is reckoned as coming today.
+	Overdue       bool `protobuf:"varint,4,opt,name=overdue,proto3" json:"overdue,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ComingOrder) Reset() {
+	*x = ComingOrder{}
+	mi := &file_remelt_v1_ordering_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ComingOrder) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ComingOrder) ProtoMessage() {}
+
+func (x *ComingOrder) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_ordering_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ComingOrder.ProtoReflect.Descriptor instead.
+func (*ComingOrder) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_ordering_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ComingOrder) GetPurchaseOrder() string {
+	if x != nil {
+		return x.PurchaseOrder
+	}
+	return ""
+}
+
+func (x *ComingOrder) GetAmount() int64 {
+	if x != nil {
+		return x.Amount
+	}
+	return 0
+}
+
+func (x *ComingOrder) GetDayTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DayTime
+	}
+	return nil
+}
+
+func (x *ComingOrder) GetOverdue() bool {
+	if x != nil {
+		return x.Overdue
+	}
+	return false
+}
+
 // What to buy of one alloy or supply.
 type OrderAdvice struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -423,14 +496,16 @@ type OrderAdvice struct {
 	// The rule on the past; not there with too little of it.
 	Trial *OrderingTrial `protobuf:"bytes,17,opt,name=trial,proto3" json:"trial,omitempty"`
 	// The offer by which it is bought; not there when the last delivery tells.
-	Offer         string `protobuf:"bytes,18,opt,name=offer,proto3" json:"offer,omitempty"`
+	Offer string `protobuf:"bytes,18,opt,name=offer,proto3" json:"offer,omitempty"`
+	// What is still to come of purchase orders, by day. It is reckoned with.
+	Coming        []*ComingOrder `protobuf:"bytes,19,rep,name=coming,proto3" json:"coming,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *OrderAdvice) Reset() {
 	*x = OrderAdvice{}
-	mi := &file_remelt_v1_ordering_proto_msgTypes[4]
+	mi := &file_remelt_v1_ordering_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -442,7 +517,7 @@ func (x *OrderAdvice) String() string {
 func (*OrderAdvice) ProtoMessage() {}
 
 func (x *OrderAdvice) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_ordering_proto_msgTypes[4]
+	mi := &file_remelt_v1_ordering_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -455,7 +530,7 @@ func (x *OrderAdvice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OrderAdvice.ProtoReflect.Descriptor instead.
 func (*OrderAdvice) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_ordering_proto_rawDescGZIP(), []int{4}
+	return file_remelt_v1_ordering_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *OrderAdvice) GetSentence() string {
@@ -584,6 +659,13 @@ func (x *OrderAdvice) GetOffer() string {
 	return ""
 }
 
+func (x *OrderAdvice) GetComing() []*ComingOrder {
+	if x != nil {
+		return x.Coming
+	}
+	return nil
+}
+
 // Metal that the shop will not melt soon.
 type SurplusMetal struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -608,7 +690,7 @@ type SurplusMetal struct {
 
 func (x *SurplusMetal) Reset() {
 	*x = SurplusMetal{}
-	mi := &file_remelt_v1_ordering_proto_msgTypes[5]
+	mi := &file_remelt_v1_ordering_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -620,7 +702,7 @@ func (x *SurplusMetal) String() string {
 func (*SurplusMetal) ProtoMessage() {}
 
 func (x *SurplusMetal) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_ordering_proto_msgTypes[5]
+	mi := &file_remelt_v1_ordering_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -633,7 +715,7 @@ func (x *SurplusMetal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SurplusMetal.ProtoReflect.Descriptor instead.
 func (*SurplusMetal) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_ordering_proto_rawDescGZIP(), []int{5}
+	return file_remelt_v1_ordering_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *SurplusMetal) GetSentence() string {
@@ -702,7 +784,7 @@ type AdviseOrdersResponse struct {
 
 func (x *AdviseOrdersResponse) Reset() {
 	*x = AdviseOrdersResponse{}
-	mi := &file_remelt_v1_ordering_proto_msgTypes[6]
+	mi := &file_remelt_v1_ordering_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -714,7 +796,7 @@ func (x *AdviseOrdersResponse) String() string {
 func (*AdviseOrdersResponse) ProtoMessage() {}
 
 func (x *AdviseOrdersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_remelt_v1_ordering_proto_msgTypes[6]
+	mi := &file_remelt_v1_ordering_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -727,7 +809,7 @@ func (x *AdviseOrdersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AdviseOrdersResponse.ProtoReflect.Descriptor instead.
 func (*AdviseOrdersResponse) Descriptor() ([]byte, []int) {
-	return file_remelt_v1_ordering_proto_rawDescGZIP(), []int{6}
+	return file_remelt_v1_ordering_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *AdviseOrdersResponse) GetAdvice() []*OrderAdvice {
@@ -795,7 +877,13 @@ const file_remelt_v1_ordering_proto_rawDesc = "" +
 	"deliveries\x18\x02 \x01(\x05B\x03\xe0A\x03R\n" +
 	"deliveries\x12\x1b\n" +
 	"\x06prompt\x18\x03 \x01(\x05B\x03\xe0A\x03R\x06prompt\x12(\n" +
-	"\raverage_stock\x18\x04 \x01(\x03B\x03\xe0A\x03R\faverageStock\"\xb3\x06\n" +
+	"\raverage_stock\x18\x04 \x01(\x03B\x03\xe0A\x03R\faverageStock\"\xd6\x01\n" +
+	"\vComingOrder\x12O\n" +
+	"\x0epurchase_order\x18\x01 \x01(\tB(\xe0A\x03\xfaA\"\n" +
+	" remelt.example.org/PurchaseOrderR\rpurchaseOrder\x12\x1b\n" +
+	"\x06amount\x18\x02 \x01(\x03B\x03\xe0A\x03R\x06amount\x12:\n" +
+	"\bday_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\adayTime\x12\x1d\n" +
+	"\aoverdue\x18\x04 \x01(\bB\x03\xe0A\x03R\aoverdue\"\xe8\x06\n" +
 	"\vOrderAdvice\x12\x1f\n" +
 	"\bsentence\x18\x01 \x01(\tB\x03\xe0A\x03R\bsentence\x12\x1d\n" +
 	"\areasons\x18\x02 \x03(\tB\x03\xe0A\x03R\areasons\x12'\n" +
@@ -819,7 +907,8 @@ const file_remelt_v1_ordering_proto_rawDesc = "" +
 	"\x05curve\x18\x10 \x03(\v2\x13.remelt.v1.StockDayB\x03\xe0A\x03R\x05curve\x123\n" +
 	"\x05trial\x18\x11 \x01(\v2\x18.remelt.v1.OrderingTrialB\x03\xe0A\x03R\x05trial\x126\n" +
 	"\x05offer\x18\x12 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
-	"\x18remelt.example.org/OfferR\x05offer\"\xd3\x02\n" +
+	"\x18remelt.example.org/OfferR\x05offer\x123\n" +
+	"\x06coming\x18\x13 \x03(\v2\x16.remelt.v1.ComingOrderB\x03\xe0A\x03R\x06coming\"\xd3\x02\n" +
 	"\fSurplusMetal\x12\x1f\n" +
 	"\bsentence\x18\x01 \x01(\tB\x03\xe0A\x03R\bsentence\x126\n" +
 	"\x05alloy\x18\x02 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
@@ -851,44 +940,47 @@ func file_remelt_v1_ordering_proto_rawDescGZIP() []byte {
 	return file_remelt_v1_ordering_proto_rawDescData
 }
 
-var file_remelt_v1_ordering_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_remelt_v1_ordering_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_remelt_v1_ordering_proto_goTypes = []any{
 	(*AdviseOrdersRequest)(nil),   // 0: remelt.v1.AdviseOrdersRequest
 	(*HeatNeed)(nil),              // 1: remelt.v1.HeatNeed
 	(*StockDay)(nil),              // 2: remelt.v1.StockDay
 	(*OrderingTrial)(nil),         // 3: remelt.v1.OrderingTrial
-	(*OrderAdvice)(nil),           // 4: remelt.v1.OrderAdvice
-	(*SurplusMetal)(nil),          // 5: remelt.v1.SurplusMetal
-	(*AdviseOrdersResponse)(nil),  // 6: remelt.v1.AdviseOrdersResponse
-	(*timestamppb.Timestamp)(nil), // 7: google.protobuf.Timestamp
-	(*Mass)(nil),                  // 8: remelt.v1.Mass
-	(*Money)(nil),                 // 9: remelt.v1.Money
+	(*ComingOrder)(nil),           // 4: remelt.v1.ComingOrder
+	(*OrderAdvice)(nil),           // 5: remelt.v1.OrderAdvice
+	(*SurplusMetal)(nil),          // 6: remelt.v1.SurplusMetal
+	(*AdviseOrdersResponse)(nil),  // 7: remelt.v1.AdviseOrdersResponse
+	(*timestamppb.Timestamp)(nil), // 8: google.protobuf.Timestamp
+	(*Mass)(nil),                  // 9: remelt.v1.Mass
+	(*Money)(nil),                 // 10: remelt.v1.Money
 }
 var file_remelt_v1_ordering_proto_depIdxs = []int32{
-	7,  // 0: remelt.v1.HeatNeed.day_time:type_name -> google.protobuf.Timestamp
-	8,  // 1: remelt.v1.HeatNeed.charge:type_name -> remelt.v1.Mass
-	8,  // 2: remelt.v1.HeatNeed.returns:type_name -> remelt.v1.Mass
-	8,  // 3: remelt.v1.HeatNeed.new_metal:type_name -> remelt.v1.Mass
-	8,  // 4: remelt.v1.HeatNeed.short:type_name -> remelt.v1.Mass
-	7,  // 5: remelt.v1.StockDay.day_time:type_name -> google.protobuf.Timestamp
-	7,  // 6: remelt.v1.OrderAdvice.order_by_time:type_name -> google.protobuf.Timestamp
-	8,  // 7: remelt.v1.OrderAdvice.mass:type_name -> remelt.v1.Mass
-	9,  // 8: remelt.v1.OrderAdvice.cost:type_name -> remelt.v1.Money
-	8,  // 9: remelt.v1.OrderAdvice.short:type_name -> remelt.v1.Mass
-	1,  // 10: remelt.v1.OrderAdvice.heats:type_name -> remelt.v1.HeatNeed
-	2,  // 11: remelt.v1.OrderAdvice.curve:type_name -> remelt.v1.StockDay
-	3,  // 12: remelt.v1.OrderAdvice.trial:type_name -> remelt.v1.OrderingTrial
-	8,  // 13: remelt.v1.SurplusMetal.mass:type_name -> remelt.v1.Mass
-	9,  // 14: remelt.v1.SurplusMetal.worth:type_name -> remelt.v1.Money
-	4,  // 15: remelt.v1.AdviseOrdersResponse.advice:type_name -> remelt.v1.OrderAdvice
-	5,  // 16: remelt.v1.AdviseOrdersResponse.surplus:type_name -> remelt.v1.SurplusMetal
-	0,  // 17: remelt.v1.OrderingService.AdviseOrders:input_type -> remelt.v1.AdviseOrdersRequest
-	6,  // 18: remelt.v1.OrderingService.AdviseOrders:output_type -> remelt.v1.AdviseOrdersResponse
-	18, // [18:19] is the sub-list for method output_type
-	17, // [17:18] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	8,  // 0: remelt.v1.HeatNeed.day_time:type_name -> google.protobuf.Timestamp
+	9,  // 1: remelt.v1.HeatNeed.charge:type_name -> remelt.v1.Mass
+	9,  // 2: remelt.v1.HeatNeed.returns:type_name -> remelt.v1.Mass
+	9,  // 3: remelt.v1.HeatNeed.new_metal:type_name -> remelt.v1.Mass
+	9,  // 4: remelt.v1.HeatNeed.short:type_name -> remelt.v1.Mass
+	8,  // 5: remelt.v1.StockDay.day_time:type_name -> google.protobuf.Timestamp
+	8,  // 6: remelt.v1.ComingOrder.day_time:type_name -> google.protobuf.Timestamp
+	8,  // 7: remelt.v1.OrderAdvice.order_by_time:type_name -> google.protobuf.Timestamp
+	9,  // 8: remelt.v1.OrderAdvice.mass:type_name -> remelt.v1.Mass
+	10, // 9: remelt.v1.OrderAdvice.cost:type_name -> remelt.v1.Money
+	9,  // 10: remelt.v1.OrderAdvice.short:type_name -> remelt.v1.Mass
+	1,  // 11: remelt.v1.OrderAdvice.heats:type_name -> remelt.v1.HeatNeed
+	2,  // 12: remelt.v1.OrderAdvice.curve:type_name -> remelt.v1.StockDay
+	3,  // 13: remelt.v1.OrderAdvice.trial:type_name -> remelt.v1.OrderingTrial
+	4,  // 14: remelt.v1.OrderAdvice.coming:type_name -> remelt.v1.ComingOrder
+	9,  // 15: remelt.v1.SurplusMetal.mass:type_name -> remelt.v1.Mass
+	10, // 16: remelt.v1.SurplusMetal.worth:type_name -> remelt.v1.Money
+	5,  // 17: remelt.v1.AdviseOrdersResponse.advice:type_name -> remelt.v1.OrderAdvice
+	6,  // 18: remelt.v1.AdviseOrdersResponse.surplus:type_name -> remelt.v1.SurplusMetal
+	0,  // 19: remelt.v1.OrderingService.AdviseOrders:input_type -> remelt.v1.AdviseOrdersRequest
+	7,  // 20: remelt.v1.OrderingService.AdviseOrders:output_type -> remelt.v1.AdviseOrdersResponse
+	20, // [20:21] is the sub-list for method output_type
+	19, // [19:20] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_ordering_proto_init() }
@@ -904,7 +996,7 @@ func file_remelt_v1_ordering_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_remelt_v1_ordering_proto_rawDesc), len(file_remelt_v1_ordering_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   7,
+			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
