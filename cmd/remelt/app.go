@@ -108,7 +108,7 @@ func (a *app) root() *cobra.Command {
 		a.remeltsCommand(), a.energyCommand())
 	add(groupBook, a.historyCommand(), a.entriesCommand(), a.reverseCommand(), a.verifyCommand(), a.checkpointCommand(), a.exportCommand(), a.importCommand(), a.printCommand())
 	add(groupSetUp, a.setCommand(), a.listCommand(), a.alloyCommand())
-	add(groupServer, a.serveCommand(), a.statusCommand(), a.backupCommand(), a.restoreCommand(), a.versionCommand())
+	add(groupServer, a.serveCommand(), a.statusCommand(), a.backupCommand(), a.restoreCommand(), a.copyCommand(), a.versionCommand())
 	root.AddCommand(exitHelp())
 	root.SetCompletionCommandGroupID(groupServer)
 	return root

@@ -16,16 +16,27 @@ import (
 	"example.org/remelt/ledger/sqlite"
 )
 
-// backupOf gives copies of a store: made while it works, verified, then sent.
-func backupOf(store *sqlite.Store) func(ctx context.Context, shop string, w io.Writer, progress func(done, total int64)) (ledger.Verified, error) {
+// backupOf gives copies of a store as a file: made while it works, verified, then
+// sent. Of a file they hold all books, of a database that of the one shop.
+func backupOf(store ledger.Store) func(ctx context.Context, shop string, w io.Writer, progress func(done, total int64)) (ledger.Verified, error) {
 	return func(ctx context.Context, shop string, w io.Writer, progress func(done, total int64)) (v ledger.Verified, err error) {
-		dir, err := os.MkdirTemp(filepath.Dir(store.Path()), ".remelt-backup-")
+		file, isFile := store.(*sqlite.Store)
+		beside := os.TempDir()
+		if isFile {
+			beside = filepath.Dir(file.Path())
+		}
+		dir, err := os.MkdirTemp(beside, ".remelt-backup-")
 		if err != nil {
-			return v, &ledger.Error{Class: ledger.ErrUnavailable, Reason: "CANNOT_WRITE", Want: "there is no room for the copy beside the book", Cause: err}
+			return v, &ledger.Error{Class: ledger.ErrUnavailable, Reason: "CANNOT_WRITE", Want: "there is no room for the copy", Cause: err}
 		}
 		defer os.RemoveAll(dir)
 		path := filepath.Join(dir, "copy.db")
-		if err := store.Backup(ctx, path); err != nil {
+		if isFile {
+			err = file.Backup(ctx, path)
+		} else {
+			err = copyToFile(ctx, store, shop, path)
+		}
+		if err != nil {
 			return v, err
 		}
 		copied, err := sqlite.Open(ctx, path, sqlite.Options{Readers: 1})
@@ -53,6 +64,16 @@ func backupOf(store *sqlite.Store) func(ctx context.Context, shop string, w io.W
 		}
 		return v, nil
 	}
+}
+
+// copyToFile copies a shop's book to a new file, which is whole when it is closed.
+func copyToFile(ctx context.Context, store ledger.Store, shop, path string) error {
+	to, err := sqlite.Open(ctx, path, sqlite.Options{Readers: 1})
+	if err != nil {
+		return err
+	}
+	_, err = ledger.Copy(ctx, store, to, shop, nil)
+	return errors.Join(err, to.Close())
 }
 
 func (a *app) backupCommand() *cobra.Command {

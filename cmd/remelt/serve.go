@@ -12,7 +12,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"example.org/remelt/ledger"
-	"example.org/remelt/ledger/sqlite"
 	"example.org/remelt/server"
 )
 
@@ -30,6 +29,10 @@ func (a *app) serveCommand() *cobra.Command {
 		Short: "Keep the book: gRPC, REST and a page of the stock",
 		Long: `Keep the book in one file and serve it over gRPC and REST, with a page of the stock.
 
+--db may also be the URL of a PostgreSQL database, such as postgres://user@host/name,
+which any number of servers may share; a file has one. A password is better kept in
+~/.pgpass or PGPASSWORD than in the URL.
+
 With --demo it serves a year of an invented shop, in a temporary file unless --db
 names one. With --shop it opens a book for that shop if the file has none.
 
@@ -41,7 +44,7 @@ it. Keep to the addresses of this machine.`,
 	}
 	f := c.Flags()
 	f.BoolVar(&v.demo, "demo", false, "serve a year of an invented shop")
-	f.StringVar(&v.db, "db", "remelt.db", "the file of the book")
+	f.StringVar(&v.db, "db", "remelt.db", "the file of the book, or the URL of a PostgreSQL database")
 	f.StringVar(&v.http, "http", "127.0.0.1:8080", "address for REST and the page; port 0 takes a free one")
 	f.StringVar(&v.grpc, "grpc", "127.0.0.1:9090", "address for gRPC; port 0 takes a free one")
 	f.StringArrayVar(&v.hosts, "host", nil, "a further name under which the HTTP address may be called; may be said more than once")
@@ -62,12 +65,15 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 	if onTerminal(a.err) {
 		log = slog.New(slog.NewTextHandler(a.err, nil))
 	}
+	if v.demo && isDatabase(v.db) {
+		return usagef("--demo keeps its invented figures in a file, not in a database")
+	}
 	if v.demo {
 		if err := a.prepareDemo(ctx, v.db); err != nil {
 			return err
 		}
 	}
-	store, err := sqlite.Open(ctx, v.db, sqlite.Options{})
+	store, err := openStore(ctx, v.db)
 	if err != nil {
 		return err
 	}
@@ -80,6 +86,9 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 	s, err := server.New(server.Config{Store: store, GRPC: v.grpc, HTTP: v.http, Hosts: v.hosts, Log: log, Version: version(), Backup: backupOf(store)})
 	if err != nil {
 		return errors.Join(err, store.Close())
+	}
+	if isDatabase(v.db) {
+		v.db = storeName(store)
 	}
 	a.tellServing(v, s, !dbGiven)
 	return s.Run(ctx)
@@ -96,7 +105,11 @@ func openBook(ctx context.Context, store ledger.Store, id string) error {
 }
 
 func (a *app) tellServing(v *serveFlags, s *server.Server, temporary bool) {
-	fmt.Fprintf(a.out, "The metal book is served:\n\n  page and REST  http://%s\n  gRPC           %s\n  file           %s\n\n", s.HTTPAddr(), s.GRPCAddr(), v.db)
+	kept := "file    "
+	if isDatabase(v.db) {
+		kept = "database"
+	}
+	fmt.Fprintf(a.out, "The metal book is served:\n\n  page and REST  http://%s\n  gRPC           %s\n  %s       %s\n\n", s.HTTPAddr(), s.GRPCAddr(), kept, v.db)
 	if v.demo {
 		where := "in " + v.db
 		if temporary {

@@ -16,7 +16,7 @@ import (
 func BenchmarkRead(b *testing.B) {
 	for _, size := range []int{10_000, 200_000} {
 		s := open(b, newPath(b))
-		load := shopLoad(size)
+		load := storetest.ShopLoad(size)
 		for i := 0; i < len(load); i += 1000 {
 			if err := s.Update(context.Background(), "harrow", func(tx ledger.Tx) error {
 				for _, e := range load[i:min(i+1000, len(load))] {

@@ -145,3 +145,19 @@ func (c *Cluster) empty(ctx context.Context, url string, keep []string) error {
 	}
 	return err
 }
+
+// Crash kills the server of the package's cluster with all its processes, as a
+// machine that stops would, and starts it again.
+func Crash(t testing.TB) {
+	t.Helper()
+	c, err := started()
+	if err == nil {
+		err = c.kill()
+	}
+	if err == nil {
+		err = c.Up()
+	}
+	if err != nil {
+		t.Error(err)
+	}
+}

@@ -3,9 +3,11 @@
 package postgrestest
 
 import (
+	"errors"
 	"os"
 	"os/exec"
 	"os/user"
+	"path/filepath"
 	"strconv"
 	"syscall"
 )
@@ -45,4 +47,16 @@ func lowerRights(cmd *exec.Cmd) {
 	if uid, gid, needed := other(); needed {
 		cmd.SysProcAttr.Credential = &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)} //nolint:gosec // they are small
 	}
+}
+
+// kill ends the server and all its processes at once.
+func (c *Cluster) kill() error {
+	err := syscall.Kill(-c.cmd.Process.Pid, syscall.SIGKILL)
+	c.Down()
+	// Its number, which these files keep, may still be that of a dead process that
+	// nobody has asked after.
+	for _, file := range []string{filepath.Join(c.data(), "postmaster.pid"), filepath.Join(c.dir, ".s.PGSQL.5432.lock")} {
+		err = errors.Join(err, os.Remove(file))
+	}
+	return err
 }

@@ -1,0 +1,99 @@
+package ledger
+
+import (
+	"context"
+	"fmt"
+)
+
+// copyBatch is how many entries are copied in one transaction.
+const copyBatch = 1000
+
+// Copy copies a shop's book from one store to another, entry by entry with the
+// same bytes and hashes, and verifies it there. What to has of the book already
+// must be its beginning: then the rest is added, so a copy that was broken off
+// goes on, and a later one brings what was written since. progress may be nil; it
+// is told the number of entries there and the number there are.
+//
+// The book is that of one moment; writing to from goes on, and is not copied.
+// Nobody else may write to the book in to meanwhile.
+//
+// Errors: ErrNotFound when from has no such book; ErrExists when to has another
+// book of this shop, which stays as it is; ErrCorrupt when from's is damaged or
+// to's is found so afterwards; and those of the stores.
+func Copy(ctx context.Context, from, to Store, shop string, progress func(done, all int64)) (Verified, error) {
+	var end Head
+	err := from.View(ctx, shop, func(r Reader) (err error) {
+		if end, err = r.Head(); err != nil {
+			return err
+		}
+		if end.Seq == 0 {
+			return &Error{Class: ErrNotFound, Reason: "NOT_FOUND", Field: "shop", Value: shop, Want: "no book of this shop to copy"}
+		}
+		for done := (Head{}); done.Seq < end.Seq; {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			if err := to.Update(ctx, shop, func(tx Tx) (err error) {
+				done, err = copySome(shop, r, tx)
+				return err
+			}); err != nil {
+				return err
+			}
+			if progress != nil {
+				progress(done.Seq, end.Seq)
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return Verified{Shop: shop}, err
+	}
+	v, err := Verify(ctx, to, shop, nil)
+	switch {
+	case err != nil:
+		return v, err
+	case v.Fault != nil:
+		return v, &Error{Class: ErrCorrupt, Reason: "BOOK_DAMAGED", Field: "shop", Value: shop, Want: fmt.Sprintf("the copy is not whole: entry %d %s", v.Fault.Seq, v.Fault.What)}
+	case v.Entries != end.Seq || v.Head != end.Hash:
+		return v, errOtherBook(shop, v.Entries)
+	}
+	return v, nil
+}
+
+// copySome adds the next entries and returns the new end.
+func copySome(shop string, from Reader, to Tx) (Head, error) {
+	head, err := to.Head()
+	if err != nil {
+		return head, err
+	}
+	after := max(0, head.Seq-1) // the last one there too, to compare
+	log, err := from.Log(after, copyBatch)
+	if err != nil {
+		return head, err
+	}
+	if head.Seq > 0 {
+		if len(log) == 0 || log[0].Hash != head.Hash {
+			return head, errOtherBook(shop, head.Seq)
+		}
+		log = log[1:]
+	}
+	for _, s := range log {
+		e, err := s.Open()
+		if err != nil {
+			return head, err
+		}
+		if Chain(head.Hash, s.Bytes) != s.Hash {
+			return head, corruptf("entry %d does not match its hash, or the entry before it was changed; it is not copied", s.Seq)
+		}
+		if err := to.Append(s, e); err != nil {
+			return head, err
+		}
+		head = Head{Seq: s.Seq, Hash: s.Hash, Recorded: e.Recorded}
+	}
+	return head, nil
+}
+
+func errOtherBook(shop string, at int64) error {
+	return &Error{Class: ErrExists, Reason: "OTHER_BOOK", Field: "shop", Value: shop,
+		Want: fmt.Sprintf("there is another book there, which is not the beginning of this one: entry %d differs", at)}
+}
