@@ -43,6 +43,7 @@ type calls struct {
 	heats    pb.HeatServiceClient
 	lots     pb.LotServiceClient
 	molds    pb.MoldServiceClient
+	ordering pb.OrderingServiceClient
 	places   pb.PlaceServiceClient
 	planning pb.PlanningServiceClient
 	scales   pb.ScaleServiceClient
@@ -63,7 +64,7 @@ func New(conn grpc.ClientConnInterface, c Config) (*Pages, error) {
 	p := &Pages{cfg: c, static: files, press: paper.New(conn, c.Now), templates: map[string]*template.Template{}, call: calls{
 		alloys: pb.NewAlloyServiceClient(conn), analysis: pb.NewAnalysisServiceClient(conn), balances: pb.NewBalanceServiceClient(conn),
 		castings: pb.NewCastingServiceClient(conn), costs: pb.NewCostServiceClient(conn), entries: pb.NewEntryServiceClient(conn), heats: pb.NewHeatServiceClient(conn),
-		lots: pb.NewLotServiceClient(conn), molds: pb.NewMoldServiceClient(conn), places: pb.NewPlaceServiceClient(conn),
+		lots: pb.NewLotServiceClient(conn), molds: pb.NewMoldServiceClient(conn), ordering: pb.NewOrderingServiceClient(conn), places: pb.NewPlaceServiceClient(conn),
 		planning: pb.NewPlanningServiceClient(conn), scales: pb.NewScaleServiceClient(conn), shops: pb.NewShopServiceClient(conn),
 		stock: pb.NewStockServiceClient(conn), tares: pb.NewTareServiceClient(conn),
 	}}
@@ -101,6 +102,10 @@ func (p *Pages) Serve(mux *http.ServeMux) {
 	mux.HandleFunc("GET /shops/{shop}/lots/{lot}", p.page("lot.html", p.lot))
 	mux.HandleFunc("GET /shops/{shop}/heats", p.page("heats.html", p.heats))
 	mux.HandleFunc("GET /shops/{shop}/heats/{heat}", p.page("heat.html", p.heat))
+	mux.HandleFunc("GET /shops/{shop}/heats/{heat}/charge", p.page("charge.html", p.charge))
+	mux.HandleFunc("GET /shops/{shop}/stocktake", p.page("count.html", p.count))
+	mux.HandleFunc("GET /shops/{shop}/to-buy", p.page("to-buy.html", p.toBuy))
+	mux.HandleFunc("GET /shops/{shop}/what-is-lost", p.page("losses.html", p.losses))
 	mux.HandleFunc("GET /shops/{shop}/entries", p.page("book.html", p.book))
 	mux.HandleFunc("GET /shops/{shop}/live", p.live)
 	p.paperRoutes(mux)

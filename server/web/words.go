@@ -1,7 +1,9 @@
 package web
 
 import (
+	"fmt"
 	"html/template"
+	"math"
 	"strconv"
 	"strings"
 
@@ -24,8 +26,19 @@ func (s *static) funcs() template.FuncMap {
 		"typed":    typed,
 		"mg":       func(v *visit, mg int64) string { return v.Number(&pb.Mass{Mg: mg}) },
 		"percent":  percent,
-		"heatDay":  heatDay,
-		"kind":     func(kind string) string { return strings.ReplaceAll(kind, "-", " ") },
+		"tenth":    tenth,
+		"signed":   signed,
+		"learnt":   learnt,
+		"fed":      fed,
+		"chargeable": func(h *pb.Heat) bool {
+			return h.GetState() == pb.Heat_STATE_PLANNED || h.GetState() == pb.Heat_STATE_MELTING
+		},
+		"limits":        limits,
+		"percentOf":     func(f float64) string { return strconv.FormatFloat(f, 'f', 0, 64) },
+		"chancePercent": func(f float64) string { return tenth(100 * f) },
+		"stocked":       stocked,
+		"heatDay":       heatDay,
+		"kind":          func(kind string) string { return strings.ReplaceAll(kind, "-", " ") },
 	}
 }
 
@@ -138,4 +151,62 @@ func percent(exact string) string {
 		return exact
 	}
 	return strconv.FormatFloat(f, 'f', 1, 64)
+}
+
+// learnt says how much of a first doubt heats have taken away: the share of the
+// variance that is left is what comes from the belief.
+func learnt(fromBelief float64) string {
+	return strconv.FormatFloat(100*max(0, 1-fromBelief), 'f', 0, 64) + " of 100"
+}
+
+// tenth is a figure to a tenth, or to two digits where a tenth says nothing.
+func tenth(f float64) string {
+	if f != 0 && math.Abs(f) < 0.05 {
+		return strconv.FormatFloat(f, 'g', 2, 64)
+	}
+	return strconv.FormatFloat(f, 'f', 1, 64)
+}
+
+// signed is a difference, with its sign.
+func signed(f float64) string {
+	if math.Abs(f) < 0.05 {
+		return "0.0"
+	}
+	return fmt.Sprintf("%+.1f", f)
+}
+
+// stocked is an amount of what is weighed, or a count of pieces when it is not.
+func stocked(v *visit, weighed *pb.Mass, n int64) string {
+	if weighed == nil {
+		return strconv.FormatInt(n, 10)
+	}
+	return v.Number(&pb.Mass{Mg: n})
+}
+
+// fed says when something is fed. Common practice, no source.
+func fed(f pb.Feed) string {
+	switch f {
+	case pb.Feed_FEED_BED:
+		return "as the bed, in the cold crucible"
+	case pb.Feed_FEED_ON_TOP:
+		return "preheated, loosely on the bed"
+	case pb.Feed_FEED_AS_IT_SINKS:
+		return "preheated, as the charge sinks"
+	case pb.Feed_FEED_AT_THE_END:
+		return "last, under the surface"
+	}
+	return ""
+}
+
+// limits are the limits of an element, as a range.
+func limits(c *pb.PlannedContent) string {
+	switch {
+	case c.MinPercent != nil && c.MaxPercent != nil:
+		return fmt.Sprintf("%g to %g", c.GetMinPercent(), c.GetMaxPercent())
+	case c.MinPercent != nil:
+		return fmt.Sprintf("at least %g", c.GetMinPercent())
+	case c.MaxPercent != nil:
+		return fmt.Sprintf("at most %g", c.GetMaxPercent())
+	}
+	return ""
 }

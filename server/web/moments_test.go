@@ -1,0 +1,83 @@
+package web_test
+
+import (
+	"fmt"
+	"testing"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/ledgertest"
+)
+
+// Before a heat: the proposed charge is ticked off piece by piece. Each tick is an
+// entry, a tick taken back is a reversing entry, and ticking again charges again.
+func TestChargeIsTickedOff(t *testing.T) {
+	f := newFoundry(t)
+	f.book.Do(f.book.PlanHeat(t.Context(), ledger.Meta{}, ledger.PlanHeat{ID: "42", Alloy: "C87300", Molds: []ledger.MoldPlan{{Name: "heron", Metal: ledgertest.Grams(1500), Gating: ledgertest.Grams(600)}}}))
+	for _, s := range []size{phone, desk} {
+		b := newBrowser(t, s)
+		b.open(f.url("/heats/42"))
+		b.until("the heat's page leads to its charge", `document.querySelector('a[href$="/heats/42/charge"]') !== null`)
+		b.open(f.url("/heats/42/charge"))
+		b.until("a charge is proposed", `document.getElementById("tally")?.textContent.startsWith("0 of ")`)
+		before := f.count(ledger.KindCharge)
+		tick := `document.querySelector("#pieces input").click()`
+		js[any](b, `document.getElementById("who").value = "Mara"; `+tick)
+		b.until("the piece is in", `document.querySelector("#pieces .became").textContent.startsWith("in, entry")`)
+		if n := f.count(ledger.KindCharge); n != before+1 {
+			t.Fatalf("%d charges after one tick, %d before", n, before)
+		}
+		js[any](b, tick)
+		b.until("it is taken back", `document.querySelector("#pieces .became").textContent === "taken back"`)
+		if held := f.book.Held("heat/42"); held != 0 {
+			t.Errorf("%d mg in the heat after its only piece was taken back", held)
+		}
+		js[any](b, tick)
+		b.until("it is in again", `document.querySelector("#pieces .became").textContent.startsWith("in, entry")`)
+		if n := f.count(ledger.KindCharge); n != before+2 {
+			t.Errorf("%d charges after two ticks, %d before", n, before)
+		}
+		js[any](b, tick)
+		b.until("and out", `document.querySelector("#pieces .became").textContent === "taken back"`)
+		b.quiet()
+	}
+}
+
+// A charge that cannot be says why on its page, and asks again.
+func TestChargeThatCannotBe(t *testing.T) {
+	f := newFoundry(t)
+	f.book.Do(f.book.PlanHeat(t.Context(), ledger.Meta{}, ledger.PlanHeat{ID: "42", Alloy: "C87300", Molds: []ledger.MoldPlan{{Metal: ledgertest.Grams(900_000)}}}))
+	b := newBrowser(t, phone)
+	b.open(f.url("/heats/42/charge"))
+	b.until("it says why not", `document.querySelector(".notice.bad").textContent.length > 20 && document.getElementById("short") !== null`)
+	b.quiet()
+}
+
+// A stocktake: counts survive a closed page, the book's figures are shown only when
+// the counts are held against them, and the counts are booked once.
+func TestStocktakeWalk(t *testing.T) {
+	f := newFoundry(t)
+	b := newBrowser(t, phone)
+	lot := f.lots[0] // 6.3 kg of pigs
+	field := fmt.Sprintf(`document.querySelector('input[name=%q]')`, lot)
+	b.open(f.url("/stocktake"))
+	b.until("the lots are there", field+` !== null`)
+	if js[bool](b, `document.getElementById("main").innerText.includes("6300")`) {
+		t.Error("the page gives away what the book says")
+	}
+	js[any](b, field+`.value = "6250 g"; `+field+`.dispatchEvent(new Event("input", { bubbles: true }))`)
+	b.open(f.url("/stocktake"))
+	b.until("the count is still there", field+`.value === "6250 g"`)
+	js[any](b, `document.getElementById("go").click()`)
+	b.until("the difference is shown", fmt.Sprintf(`document.querySelector('[data-of=%q]').textContent.includes("difference")`, lot))
+	if f.count(ledger.KindStocktake) != 0 {
+		t.Error("booked before it was said so")
+	}
+	js[any](b, `document.getElementById("book").click()`)
+	b.until("it is in the book", `document.getElementById("told").textContent.startsWith("In the book as entry")`)
+	if n, held := f.count(ledger.KindStocktake), f.book.Held(ledger.Acct(ledger.OfLot, lot)); n != 1 || held != 6250*ledger.Gram {
+		t.Errorf("%d stocktakes, the lot holds %d mg", n, held)
+	}
+	js[any](b, field+`.value = "six"; document.getElementById("go").click()`)
+	b.until("a wrong count is explained", `document.getElementById("told").classList.contains("bad") && document.getElementById("told").textContent.includes("six")`)
+	b.quiet("400")
+}
