@@ -30,6 +30,7 @@ func (s *static) funcs() template.FuncMap {
 		"signed":   signed,
 		"learnt":   learnt,
 		"fed":      fed,
+		"planned":  func(h *pb.Heat) bool { return h.GetState() == pb.Heat_STATE_PLANNED },
 		"chargeable": func(h *pb.Heat) bool {
 			return h.GetState() == pb.Heat_STATE_PLANNED || h.GetState() == pb.Heat_STATE_MELTING
 		},

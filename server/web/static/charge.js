@@ -13,12 +13,28 @@ function wrong(text) {
   told.hidden = text === "";
 }
 
+/** @type {Record<string, any>} */
+const opening = { device: "charge page" };
+
+/**
+ * The first piece that goes in opens a heat that is only planned. What is wrong with
+ * that, or nothing.
+ */
+async function opened() {
+  if (list.dataset.planned !== "yes") return null;
+  opening.who ??= who.value.trim();
+  const answer = await post(`/v1/shops/${shop}/heats/${heat}:open`, opening);
+  if (!answer.ok) return answer;
+  list.dataset.planned = "no";
+  return null;
+}
+
 /** @param {HTMLInputElement} box @param {Record<string, any>} wish */
 async function into(box, wish) {
   const row = /** @type {HTMLElement} */ (box.closest("li"));
   box.disabled = true;
   wrong("");
-  const answer = await post(`/v1/shops/${shop}/heats/${heat}:charge`, wish);
+  const answer = (await opened()) ?? (await post(`/v1/shops/${shop}/heats/${heat}:charge`, wish));
   box.disabled = false;
   if (!answer.ok) {
     box.checked = false;
