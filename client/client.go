@@ -45,29 +45,31 @@ type Client struct {
 	// Conn takes any call; those made through it are retried like all others.
 	Conn *grpc.ClientConn
 
-	Alloys     pb.AlloyServiceClient
-	Analysis   pb.AnalysisServiceClient
-	Balances   pb.BalanceServiceClient
-	Castings   pb.CastingServiceClient
-	Costs      pb.CostServiceClient
-	Entries    pb.EntryServiceClient
-	Heats      pb.HeatServiceClient
-	Lots       pb.LotServiceClient
-	Molds      pb.MoldServiceClient
-	Market     pb.MarketPriceServiceClient
-	Offers     pb.OfferServiceClient
-	Parties    pb.PartyServiceClient
-	Places     pb.PlaceServiceClient
-	Planning   pb.PlanningServiceClient
-	Ordering   pb.OrderingServiceClient
-	Pots       pb.PotServiceClient
-	Purchases  pb.PurchaseOrderServiceClient
-	Scales     pb.ScaleServiceClient
-	Shops      pb.ShopServiceClient
-	Stock      pb.StockServiceClient
-	Stocktakes pb.StocktakeServiceClient
-	Supplies   pb.SupplyServiceClient
-	Tares      pb.TareServiceClient
+	Alloys      pb.AlloyServiceClient
+	Analysis    pb.AnalysisServiceClient
+	Balances    pb.BalanceServiceClient
+	Castings    pb.CastingServiceClient
+	Costs       pb.CostServiceClient
+	Entries     pb.EntryServiceClient
+	Heats       pb.HeatServiceClient
+	Lots        pb.LotServiceClient
+	Molds       pb.MoldServiceClient
+	Market      pb.MarketPriceServiceClient
+	Offers      pb.OfferServiceClient
+	Parties     pb.PartyServiceClient
+	Places      pb.PlaceServiceClient
+	Planning    pb.PlanningServiceClient
+	Ordering    pb.OrderingServiceClient
+	Pots        pb.PotServiceClient
+	Purchases   pb.PurchaseOrderServiceClient
+	Scales      pb.ScaleServiceClient
+	Shops       pb.ShopServiceClient
+	Stock       pb.StockServiceClient
+	Stocktakes  pb.StocktakeServiceClient
+	Supplies    pb.SupplyServiceClient
+	Tares       pb.TareServiceClient
+	Commissions pb.CommissionServiceClient
+	Quotes      pb.QuoteServiceClient
 
 	again again
 }
@@ -101,31 +103,33 @@ func Dial(c Config) (*Client, error) {
 		return nil, fmt.Errorf("address %q: %w", c.Address, err)
 	}
 	return &Client{
-		Conn:       conn,
-		Alloys:     pb.NewAlloyServiceClient(conn),
-		Analysis:   pb.NewAnalysisServiceClient(conn),
-		Balances:   pb.NewBalanceServiceClient(conn),
-		Castings:   pb.NewCastingServiceClient(conn),
-		Costs:      pb.NewCostServiceClient(conn),
-		Entries:    pb.NewEntryServiceClient(conn),
-		Heats:      pb.NewHeatServiceClient(conn),
-		Lots:       pb.NewLotServiceClient(conn),
-		Molds:      pb.NewMoldServiceClient(conn),
-		Market:     pb.NewMarketPriceServiceClient(conn),
-		Offers:     pb.NewOfferServiceClient(conn),
-		Parties:    pb.NewPartyServiceClient(conn),
-		Places:     pb.NewPlaceServiceClient(conn),
-		Planning:   pb.NewPlanningServiceClient(conn),
-		Ordering:   pb.NewOrderingServiceClient(conn),
-		Pots:       pb.NewPotServiceClient(conn),
-		Purchases:  pb.NewPurchaseOrderServiceClient(conn),
-		Scales:     pb.NewScaleServiceClient(conn),
-		Shops:      pb.NewShopServiceClient(conn),
-		Stock:      pb.NewStockServiceClient(conn),
-		Stocktakes: pb.NewStocktakeServiceClient(conn),
-		Supplies:   pb.NewSupplyServiceClient(conn),
-		Tares:      pb.NewTareServiceClient(conn),
-		again:      a,
+		Conn:        conn,
+		Alloys:      pb.NewAlloyServiceClient(conn),
+		Analysis:    pb.NewAnalysisServiceClient(conn),
+		Balances:    pb.NewBalanceServiceClient(conn),
+		Castings:    pb.NewCastingServiceClient(conn),
+		Costs:       pb.NewCostServiceClient(conn),
+		Entries:     pb.NewEntryServiceClient(conn),
+		Heats:       pb.NewHeatServiceClient(conn),
+		Lots:        pb.NewLotServiceClient(conn),
+		Molds:       pb.NewMoldServiceClient(conn),
+		Market:      pb.NewMarketPriceServiceClient(conn),
+		Offers:      pb.NewOfferServiceClient(conn),
+		Parties:     pb.NewPartyServiceClient(conn),
+		Places:      pb.NewPlaceServiceClient(conn),
+		Planning:    pb.NewPlanningServiceClient(conn),
+		Ordering:    pb.NewOrderingServiceClient(conn),
+		Pots:        pb.NewPotServiceClient(conn),
+		Purchases:   pb.NewPurchaseOrderServiceClient(conn),
+		Scales:      pb.NewScaleServiceClient(conn),
+		Shops:       pb.NewShopServiceClient(conn),
+		Stock:       pb.NewStockServiceClient(conn),
+		Stocktakes:  pb.NewStocktakeServiceClient(conn),
+		Supplies:    pb.NewSupplyServiceClient(conn),
+		Tares:       pb.NewTareServiceClient(conn),
+		again:       a,
+		Commissions: pb.NewCommissionServiceClient(conn),
+		Quotes:      pb.NewQuoteServiceClient(conn),
 	}, nil
 }
 

@@ -157,6 +157,13 @@ func roundMoney(field, typed string, exact *big.Rat, currency string) (int64, er
 // noCostsYet refuses another currency for a book that has costs in the one it has:
 // a total must never add two.
 func (d *draft) noCostsYet(currency string) error {
+	for _, kind := range []RecordKind{RecRates, RecBoughtIn} {
+		if n, err := d.CountRecords(kind); err != nil {
+			return err
+		} else if n > 0 {
+			return badState("CURRENCY_IN_USE", "currency", currency, "the book has "+string(kind)+" in "+d.shop.Currency+" already; a book keeps one currency")
+		}
+	}
 	for after := int64(0); ; {
 		log, err := d.Log(after, 256)
 		if err != nil || len(log) == 0 {

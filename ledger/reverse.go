@@ -236,6 +236,34 @@ func (d *draft) unput(old *Entry, r Record) error {
 		}
 		x.Void = true
 		return d.put(r.Kind, r.ID, r.Parent, x)
+	case RecLabour:
+		var x Labour
+		if err := r.Into(&x); err != nil {
+			return err
+		}
+		x.Void = true
+		return d.put(r.Kind, r.ID, r.Parent, x)
+	case RecBoughtIn:
+		var x BoughtIn
+		if err := r.Into(&x); err != nil {
+			return err
+		}
+		x.Void = true
+		return d.put(r.Kind, r.ID, r.Parent, x)
+	case RecQuote:
+		var x Quote
+		if err := r.Into(&x); err != nil {
+			return err
+		}
+		x.Void = true
+		return d.put(r.Kind, r.ID, r.Parent, x)
+	case RecRates:
+		var x Rates
+		if err := r.Into(&x); err != nil {
+			return err
+		}
+		x.Void = true
+		return d.put(r.Kind, r.ID, r.Parent, x)
 	}
 	return nil
 }

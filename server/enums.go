@@ -110,6 +110,9 @@ var (
 		shop.ByAlloy: pb.Grouping_GROUPING_ALLOY, shop.ByCrucible: pb.Grouping_GROUPING_CRUCIBLE,
 		shop.ByMelter: pb.Grouping_GROUPING_MELTER,
 	}
+	chargedTo = enum[pb.ChargedTo, shop.ChargedTo]{
+		shop.ToCustomer: pb.ChargedTo_CHARGED_TO_CUSTOMER, shop.ToCommission: pb.ChargedTo_CHARGED_TO_COMMISSION,
+	}
 	weighingStatuses = enum[pb.WeighingStatus, balance.Status]{
 		balance.Redundant: pb.WeighingStatus_WEIGHING_STATUS_REDUNDANT, balance.NonRedundant: pb.WeighingStatus_WEIGHING_STATUS_NON_REDUNDANT,
 	}

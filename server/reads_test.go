@@ -52,6 +52,10 @@ func reads() []proto.Message {
 		&pb.GetContentRequest{Name: harrow + "/castings/C1/content"}, &pb.ForecastRemeltsRequest{Name: harrow + "/alloys/" + alloyID},
 		&pb.EstimateMeltEnergyRequest{Parent: harrow, Alloy: alloyID, Mass: g(60_000)},
 		&pb.PlanChargeRequest{Name: harrow + "/heats/44"}, &pb.ArrangeHeatsRequest{Parent: harrow},
+		&pb.GetCommissionRequest{Name: herons}, &pb.ListCommissionsRequest{Parent: harrow}, &pb.ListRateCardsRequest{Parent: harrow},
+		&pb.ListLaboursRequest{Parent: herons}, &pb.ListBoughtInsRequest{Parent: herons}, &pb.GetCommissionCostRequest{Name: herons + "/cost"},
+		&pb.GetQuoteRequest{Name: herons + "/quotes/herons-1"}, &pb.ListQuotesRequest{Parent: herons},
+		&pb.GetChargeBackRequest{Name: harrow + "/chargeBack", StartTime: day(-1), EndTime: day(90), By: pb.ChargedTo_CHARGED_TO_COMMISSION},
 	}
 }
 
@@ -360,6 +364,7 @@ func TestEnumsAreComplete(t *testing.T) {
 	checkEnum(check, removals)
 	checkEnum(check, causes)
 	checkEnum(check, groupings)
+	checkEnum(check, chargedTo)
 	checkEnum(check, provenances)
 	checkEnum(check, views)
 	checkEnum(check, weighingStatuses)

@@ -58,6 +58,8 @@ func RegisterServices(s grpc.ServiceRegistrar, d Deps) {
 	pb.RegisterPurchaseOrderServiceServer(s, purchases{counter: c})
 	pb.RegisterOfferServiceServer(s, offers{counter: c})
 	pb.RegisterMarketPriceServiceServer(s, marketPrices{counter: c})
+	pb.RegisterCommissionServiceServer(s, commissions{counter: c})
+	pb.RegisterQuoteServiceServer(s, quotes{counter: c})
 }
 
 // RegisterGateway adds the REST form of every service to a gateway that calls
@@ -86,6 +88,8 @@ func RegisterGateway(ctx context.Context, mux *runtime.ServeMux, conn *grpc.Clie
 		pb.RegisterPurchaseOrderServiceHandler,
 		pb.RegisterOfferServiceHandler,
 		pb.RegisterMarketPriceServiceHandler,
+		pb.RegisterCommissionServiceHandler,
+		pb.RegisterQuoteServiceHandler,
 	} {
 		if err := register(ctx, mux, conn); err != nil {
 			return err

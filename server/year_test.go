@@ -11,6 +11,7 @@ import (
 const (
 	harrow   = "shops/harrow"
 	heat41   = harrow + "/heats/41"
+	herons   = harrow + "/commissions/herons"
 	floor    = harrow + "/scales/floor"
 	alloyID  = "C87300"
 	unknown  = "unknown"
@@ -146,6 +147,13 @@ func beyond() []proto.Message {
 		&pb.CreatePurchaseOrderRequest{Parent: harrow, PurchaseOrder: &pb.PurchaseOrder{Supplier: harrow + "/parties/northmetal", Lines: []*pb.PurchaseLine{
 			{Alloy: harrow + "/alloys/" + alloyID, Form: pb.Form_FORM_BOUGHT_SCRAP, Mass: g(50_000), Least: g(20_000)}}}},
 		&pb.GiveUpPurchaseOrderRequest{Name: harrow + "/purchaseOrders/2", Why: "found some here"},
+		&pb.SetRateCardRequest{Parent: harrow, RateCard: &pb.RateCard{FromTime: day(-30), OverheadPercent: "60", MarginPercent: "25", MoldPrice: "12..14..20 USD",
+			Work: []*pb.WorkRate{{Kind: "molding", HourPrice: "38 USD", Again: true}, {Kind: "chasing", HourPrice: "42 USD"}}}},
+		&pb.UpdateCommissionRequest{AllowMissing: true, Commission: &pb.Commission{Name: herons, DisplayName: "Two herons", Customer: "iris",
+			Patterns: []*pb.CommissionPattern{{DisplayName: "heron", Alloy: alloyID, Copies: 2, Metal: "10..11..12.5 kg"}, {DisplayName: "base", Alloy: "C87300", Wax: "400 g", Gating: "2 kg"}}}},
+		&pb.MakeQuoteRequest{Parent: herons, Hours: []*pb.NamedFigure{{What: "molding", Figure: "10..14..22 h"}}, BoughtIn: []*pb.NamedFigure{{What: "welding rod", Figure: "20..40 USD"}}},
+		&pb.RecordLabourRequest{Parent: herons, Labour: &pb.Labour{Kind: "molding", Person: "iris", Hours: "3 h 30 min"}},
+		&pb.BuyInRequest{Parent: herons, BoughtIn: &pb.BoughtIn{What: "welding rod", Price: "31 USD"}},
 	}
 }
 

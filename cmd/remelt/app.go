@@ -103,7 +103,8 @@ func (a *app) root() *cobra.Command {
 		a.holdCommand(), a.releaseCommand(), a.moveCommand(), a.splitCommand(), a.combineCommand(), a.removeCommand(),
 		a.assignCommand(), a.identifyCommand(), a.speakForCommand(), a.workUpCommand(), a.stocktakeCommand(), a.supplyCommand(), a.offerCommand(), a.priceCommand(), a.toBuyCommand(),
 		a.orderCommand())
-	add(groupHeats, a.heatCommand(), a.arrangeCommand(), a.castingCommand(), a.estimateCommand(), a.periodCommand(), a.costCommand())
+	add(groupHeats, a.heatCommand(), a.arrangeCommand(), a.castingCommand(), a.estimateCommand(), a.periodCommand(), a.costCommand(),
+		a.commissionCommand(), a.quoteCommand(), a.chargeBackCommand())
 	add(groupAsk, a.suspectsCommand(), a.lossesCommand(), a.forecastCommand(), a.traceCommand(), a.recallCommand(), a.contentCommand(),
 		a.remeltsCommand(), a.energyCommand())
 	add(groupBook, a.historyCommand(), a.entriesCommand(), a.reverseCommand(), a.verifyCommand(), a.checkpointCommand(), a.exportCommand(), a.importCommand(), a.printCommand())

@@ -48,6 +48,7 @@ var teachesNothing = map[ledger.Kind]bool{
 	ledger.KindPlanHeat: true, ledger.KindSetMold: true, ledger.KindOpenHeat: true, ledger.KindDropHeat: true, ledger.KindSpeakFor: true,
 	ledger.KindMove: true, ledger.KindReceive: true, ledger.KindReceiveSupply: true, ledger.KindUseSupply: true, ledger.KindCountSupply: true, ledger.KindFuel: true,
 	ledger.KindWriteOrder: true, ledger.KindChangeOrder: true, ledger.KindPlaceOrder: true, ledger.KindReceiveOrder: true, ledger.KindGiveUpOrder: true,
+	ledger.KindSetCommission: true, ledger.KindSetRates: true, ledger.KindQuote: true, ledger.KindLabour: true, ledger.KindBuyIn: true,
 }
 
 // learned is what the heats have taught of the melt loss up to now, and the heats.

@@ -1,6 +1,7 @@
 package unit
 
 import (
+	"fmt"
 	"math/big"
 	"strings"
 )
@@ -14,7 +15,13 @@ const (
 // ParsePercent reads a percentage from 0 to 100 as typed, such as "2", "2 %" or
 // "0,5%", and gives the nearest part per million (0.0001 %), half to even.
 // Refusals are an [*Error].
-func ParsePercent(text string) (ppm int64, err error) {
+func ParsePercent(text string) (ppm int64, err error) { return parsePercent(text, 100) }
+
+// ParseSurcharge reads a percentage that is added on, from 0 to 1000, otherwise like
+// [ParsePercent].
+func ParseSurcharge(text string) (ppm int64, err error) { return parsePercent(text, 1000) }
+
+func parsePercent(text string, most int64) (ppm int64, err error) {
 	r := reader{"percentage", text}
 	s, negative, err := r.begin()
 	if err != nil {
@@ -32,9 +39,9 @@ func ParsePercent(text string) (ppm int64, err error) {
 	v := n.value.Mul(n.value, new(big.Rat).SetInt64(Percent))
 	switch {
 	case negative:
-		return 0, r.refuse(Negative, "write a percentage from 0 to 100")
-	case v.Cmp(new(big.Rat).SetInt64(Whole)) > 0:
-		return 0, r.refuse(TooLarge, "write a percentage from 0 to 100")
+		return 0, r.refuse(Negative, fmt.Sprintf("write a percentage from 0 to %d", most))
+	case v.Cmp(new(big.Rat).SetInt64(most*Percent)) > 0:
+		return 0, r.refuse(TooLarge, fmt.Sprintf("write a percentage from 0 to %d", most))
 	}
 	return roundHalfEven(v).Int64(), nil
 }

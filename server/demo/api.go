@@ -18,22 +18,24 @@ import (
 // api is the public API as the demo uses it. Every write goes through send,
 // which dates it and gives it its request id.
 type api struct {
-	shops     pb.ShopServiceClient
-	lots      pb.LotServiceClient
-	heats     pb.HeatServiceClient
-	castings  pb.CastingServiceClient
-	entries   pb.EntryServiceClient
-	scales    pb.ScaleServiceClient
-	places    pb.PlaceServiceClient
-	tares     pb.TareServiceClient
-	parties   pb.PartyServiceClient
-	pots      pb.PotServiceClient
-	supplies  pb.SupplyServiceClient
-	stocktake pb.StocktakeServiceClient
-	orders    pb.PurchaseOrderServiceClient
-	costs     pb.CostServiceClient
-	offer     pb.OfferServiceClient
-	market    pb.MarketPriceServiceClient
+	shops       pb.ShopServiceClient
+	lots        pb.LotServiceClient
+	heats       pb.HeatServiceClient
+	castings    pb.CastingServiceClient
+	entries     pb.EntryServiceClient
+	scales      pb.ScaleServiceClient
+	places      pb.PlaceServiceClient
+	tares       pb.TareServiceClient
+	parties     pb.PartyServiceClient
+	pots        pb.PotServiceClient
+	supplies    pb.SupplyServiceClient
+	stocktake   pb.StocktakeServiceClient
+	orders      pb.PurchaseOrderServiceClient
+	costs       pb.CostServiceClient
+	offer       pb.OfferServiceClient
+	market      pb.MarketPriceServiceClient
+	commissions pb.CommissionServiceClient
+	quotes      pb.QuoteServiceClient
 
 	shop  string
 	seed  uint64
@@ -49,6 +51,7 @@ func newAPI(conn grpc.ClientConnInterface, o Options) *api {
 		pots: pb.NewPotServiceClient(conn), supplies: pb.NewSupplyServiceClient(conn), stocktake: pb.NewStocktakeServiceClient(conn),
 		orders: pb.NewPurchaseOrderServiceClient(conn), costs: pb.NewCostServiceClient(conn),
 		offer: pb.NewOfferServiceClient(conn), market: pb.NewMarketPriceServiceClient(conn),
+		commissions: pb.NewCommissionServiceClient(conn), quotes: pb.NewQuoteServiceClient(conn),
 		shop: o.Shop, seed: o.Seed, clock: o.Clock,
 	}
 }

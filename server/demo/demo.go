@@ -52,6 +52,8 @@ type year struct {
 	all    []*heat
 	plan   map[int]string // heat number → mistake to place in it
 	fuel   world          // draws what is burned, by itself
+
+	ottersCast int // molds given to the commission
 }
 
 // pile is a lot as it truly is.
@@ -140,6 +142,7 @@ func (y *year) schedule(ctx context.Context) {
 	}
 	y.order(ctx)
 	y.offers(ctx)
+	y.commission(ctx)
 	y.after(y.start, 40*24*time.Hour, func(t time.Time) error { return y.strangeMetal(ctx, t) })
 }
 

@@ -57,6 +57,7 @@ func (h *heat) prepare(ctx context.Context, t time.Time) error {
 			Metal:  &pb.Mass{Text: fmt.Sprintf("%.1f lb", m.planned/kgPerLb)},
 			Gating: &pb.Mass{Text: fmt.Sprintf("%.1f lb", m.plannedG/kgPerLb)}, How: "wax weight"})
 	}
+	h.forCommission(t, req.Molds)
 	resp, err := send(ctx, h.api, t, h.who(), h.heats.CreateHeat, req)
 	if err != nil {
 		return err

@@ -44,6 +44,11 @@ func (p *Press) Table(ctx context.Context, shop, name string, when Period) (*Tab
 	return t, read(ctx, shop, when, t)
 }
 
+// Blank is a table in a shop's unit and by its clock, for rows that were read already.
+func Blank(name string, u unit.MassUnit, zone *time.Location, head ...string) *Table {
+	return &Table{Name: name, Head: head, unit: single(u), zone: zone}
+}
+
 // single is the unit of masses as numbers, which have one: pounds where pounds and
 // ounces are shown.
 func single(u unit.MassUnit) unit.MassUnit {
