@@ -122,7 +122,7 @@ func (d *draft) takeInSupply(at, id string, in Delivered) (net Mass, err error) 
 	if err := d.must(RecSupply, at+".supply", id, &s); err != nil {
 		return 0, err
 	}
-	amount := Mass(in.Weighing.Pieces)
+	var amount Mass
 	switch {
 	case in.LotID != "" || in.Certificate != nil || in.Dirty || in.Place != "" || in.Label != "":
 		return 0, invalid("NOT_METAL", at+".line", fmt.Sprint(in.Line), s.Name+" makes no lot, so it has no place, label or certificate")

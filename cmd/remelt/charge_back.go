@@ -100,7 +100,7 @@ func (a *app) exportChargeBack(c *cobra.Command, v *pb.ChargeBack, file string, 
 			paper.Number(amount(l.GetCost())), paper.Number(amount(l.GetRecovered())), paper.Number(amount(l.GetOwed())), l.GetCost().GetCurrency()})
 	}
 	if file != "" {
-		return writeFile(file, overwrite, t.CSV)
+		return a.intoFile(file, overwrite, t.CSV)
 	}
 	return t.CSV(a.out)
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"fmt"
 	"io"
 	"slices"
 	"strings"
@@ -57,11 +58,23 @@ are of the days, month or year that follow.`,
 			write = func(w io.Writer) error { return a.exportEntries(c.Context(), w) }
 		}
 		if to != "" {
-			return writeFile(to, overwrite, write)
+			return a.intoFile(to, overwrite, write)
 		}
 		return write(a.out)
 	}
 	return c
+}
+
+// intoFile writes a file and says so.
+func (a *app) intoFile(path string, overwrite bool, write func(io.Writer) error) error {
+	if err := writeFile(path, overwrite, write); err != nil {
+		return err
+	}
+	if a.json() {
+		return nil
+	}
+	_, err := fmt.Fprintf(a.out, "%s is written\n", path)
+	return err
 }
 
 // exportTable writes a table as CSV or a workbook, or with -o json what its rows are

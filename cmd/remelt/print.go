@@ -12,7 +12,7 @@ import (
 )
 
 func (a *app) printCommand() *cobra.Command {
-	return group("print", "Sheets and labels to print, as PDF", a.printHeatCommand(), a.printLabelsCommand(), a.printStocktakeCommand(), a.printPeriodCommand())
+	return group("print", "Sheets and labels to print, as PDF", a.printHeatCommand(), a.printLabelsCommand(), a.printStocktakeCommand(), a.printPeriodCommand(), a.printOrderCommand(), a.printQuoteCommand())
 }
 
 // printFlags are those of every document.

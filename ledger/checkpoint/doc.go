@@ -10,7 +10,7 @@
 // checkpoint agrees with it, however far it has grown since; any other book does
 // not. A checkpoint carries, beside the hash of its last entry, those of up to 32
 // entries before it, evenly spread, so that the first entry that is not what it
-// was is known to within a thirty-second of the book, and exactly in a book of up
+// was is known to within a sixteenth of the book, and exactly in a book of up
 // to 33 entries; several checkpoints together say it more closely.
 //
 // The text is a signed note of the Go checksum database

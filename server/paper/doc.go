@@ -1,6 +1,6 @@
 // Package paper turns answers of the API into documents that are printed and
 // tables that other programs open: heat sheets, stocktake sheets, labels with a QR
-// code and period reports as PDF, tables as CSV and XLSX.
+// code, purchase orders, quotes and period reports as PDF, tables as CSV and XLSX.
 //
 // It is a client like the pages and the command line, and reads through the same
 // services, so that a sheet says what a screen says. It knows no store and no rule

@@ -21,24 +21,29 @@ type Press struct {
 
 // calls are the services that documents are read through.
 type calls struct {
-	alloys   pb.AlloyServiceClient
-	balances pb.BalanceServiceClient
-	castings pb.CastingServiceClient
-	costs    pb.CostServiceClient
-	entries  pb.EntryServiceClient
-	heats    pb.HeatServiceClient
-	lots     pb.LotServiceClient
-	molds    pb.MoldServiceClient
-	places   pb.PlaceServiceClient
-	planning pb.PlanningServiceClient
-	shops    pb.ShopServiceClient
-	stock    pb.StockServiceClient
+	alloys      pb.AlloyServiceClient
+	balances    pb.BalanceServiceClient
+	castings    pb.CastingServiceClient
+	commissions pb.CommissionServiceClient
+	costs       pb.CostServiceClient
+	entries     pb.EntryServiceClient
+	heats       pb.HeatServiceClient
+	lots        pb.LotServiceClient
+	molds       pb.MoldServiceClient
+	orders      pb.PurchaseOrderServiceClient
+	parties     pb.PartyServiceClient
+	places      pb.PlaceServiceClient
+	planning    pb.PlanningServiceClient
+	quotes      pb.QuoteServiceClient
+	shops       pb.ShopServiceClient
+	stock       pb.StockServiceClient
 }
 
 // New makes a press that reads over conn. now is the moment that documents state.
 func New(conn grpc.ClientConnInterface, now func() time.Time) *Press {
 	return &Press{now: now, call: calls{
 		alloys: pb.NewAlloyServiceClient(conn), balances: pb.NewBalanceServiceClient(conn), castings: pb.NewCastingServiceClient(conn),
+		commissions: pb.NewCommissionServiceClient(conn), orders: pb.NewPurchaseOrderServiceClient(conn), parties: pb.NewPartyServiceClient(conn), quotes: pb.NewQuoteServiceClient(conn),
 		costs: pb.NewCostServiceClient(conn), entries: pb.NewEntryServiceClient(conn), heats: pb.NewHeatServiceClient(conn),
 		lots: pb.NewLotServiceClient(conn), molds: pb.NewMoldServiceClient(conn), places: pb.NewPlaceServiceClient(conn),
 		planning: pb.NewPlanningServiceClient(conn), shops: pb.NewShopServiceClient(conn), stock: pb.NewStockServiceClient(conn),

@@ -42,6 +42,20 @@ func (p *Pages) paperRoutes(mux *http.ServeMux) {
 		}
 		return p.press.PeriodReport(v.ctx, "shops/"+v.ID, when, size)
 	}))
+	mux.HandleFunc("GET /shops/{shop}/paper/orders/{order}", p.document(func(v *visit) (*paper.Document, error) {
+		size, err := v.paper()
+		if err != nil {
+			return nil, err
+		}
+		return p.press.OrderSheet(v.ctx, v.name("purchaseOrders/"+v.r.PathValue("order")), size)
+	}))
+	mux.HandleFunc("GET /shops/{shop}/paper/quotes/{commission}/{version}", p.document(func(v *visit) (*paper.Document, error) {
+		size, err := v.paper()
+		if err != nil {
+			return nil, err
+		}
+		return p.press.QuoteSheet(v.ctx, v.name("commissions/"+v.r.PathValue("commission")+"/quotes/"+v.r.PathValue("version")), size)
+	}))
 	mux.HandleFunc("GET /shops/{shop}/paper/tables/{table}", p.table)
 }
 

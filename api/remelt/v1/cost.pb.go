@@ -400,7 +400,7 @@ func (x *CostChange) GetDifference() *Money {
 type CastingCost struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The casting.
-	Casting string `protobuf:"bytes,1,opt,name=casting,proto3" json:"casting,omitempty"`
+	Casting string `protobuf:"bytes,5,opt,name=casting,proto3" json:"casting,omitempty"`
 	// As it came from its heat.
 	Mass *Mass `protobuf:"bytes,2,opt,name=mass,proto3" json:"mass,omitempty"`
 	// What it bears.
@@ -408,7 +408,7 @@ type CastingCost struct {
 	// Taken over by what it was broken up into.
 	Recovered *Money `protobuf:"bytes,4,opt,name=recovered,proto3" json:"recovered,omitempty"`
 	// shops/{shop}/castings/{casting}/cost
-	Name string `protobuf:"bytes,5,opt,name=name,proto3" json:"name,omitempty"`
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// The heat it is of.
 	Heat string `protobuf:"bytes,6,opt,name=heat,proto3" json:"heat,omitempty"`
 	// It can still change: the heat is not settled.
@@ -2352,12 +2352,12 @@ const file_remelt_v1_cost_proto_rawDesc = "" +
 	"difference\x18\x04 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\n" +
 	"difference\"\x84\x04\n" +
 	"\vCastingCost\x12<\n" +
-	"\acasting\x18\x01 \x01(\tB\"\xe0A\x03\xfaA\x1c\n" +
+	"\acasting\x18\x05 \x01(\tB\"\xe0A\x03\xfaA\x1c\n" +
 	"\x1aremelt.example.org/CastingR\acasting\x12(\n" +
 	"\x04mass\x18\x02 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x04mass\x12)\n" +
 	"\x04cost\x18\x03 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x04cost\x123\n" +
 	"\trecovered\x18\x04 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\trecovered\x12\x17\n" +
-	"\x04name\x18\x05 \x01(\tB\x03\xe0A\bR\x04name\x123\n" +
+	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x123\n" +
 	"\x04heat\x18\x06 \x01(\tB\x1f\xe0A\x03\xfaA\x19\n" +
 	"\x17remelt.example.org/HeatR\x04heat\x12%\n" +
 	"\vprovisional\x18\a \x01(\bB\x03\xe0A\x03R\vprovisional\x129\n" +
