@@ -185,3 +185,29 @@ func TestPenicillin(t *testing.T) {
 	near(t, "criterion", -2*e.LogLik, want.Criterion, 5e-5)
 	near(t, "mu", e.Coef(0).Mean, want.Mu, 5e-6)
 }
+
+// One observation just where it was expected is no scale for the search; the sampling errors and beliefs are.
+func TestObservationWhereExpected(t *testing.T) {
+	at := func(y, v float64) *Estimate {
+		m := &Mixed{Residual: Scale{HalfNormal, 0.1}, Y: []float64{y}, V: []float64{v}, R: []float64{1}}
+		for k, name := range []string{"a", "b"} {
+			m.Factors = append(m.Factors, Factor{Name: name, Levels: 1, Level: []int{0}, Scale: Scale{ScaleKind(k + int(HalfNormal)), 0.1}})
+		}
+		e, err := m.Integrate()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return e
+	}
+	for _, v := range []float64{1e-8, 0.01} {
+		exact := at(0, v)
+		for _, y := range []float64{1e-320, 1.2e-154, 1e-20, -1e-12} {
+			got := at(y, v)
+			for k, want := range exact.SD {
+				if !(math.Abs(got.SD[k]-want) <= 1e-3*want) {
+					t.Errorf("y %g, v %g: spread %d is %g, at y 0 it is %g", y, v, k, got.SD[k], want)
+				}
+			}
+		}
+	}
+}

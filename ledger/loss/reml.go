@@ -52,21 +52,22 @@ func (s *system) guess() []float64 {
 
 func (s *system) floor() float64 { return 1e-8 * s.scatter() }
 
+// scatter is the scale of the numbers at hand: the data's and their sampling errors', or, where those are as good as
+// nought (one observation just where it was expected), a millionth of the widest belief, so that squares keep their digits.
 func (s *system) scatter() float64 {
-	t := 0.0
-	for _, y := range s.y {
-		t += y * y
+	t, widest := 0.0, 0.0
+	for i, y := range s.y {
+		t += y*y + s.v[i]
 	}
-	if t == 0 {
-		for _, c := range append([]Scale{s.m.Residual}, scales(s.m.Factors)...) {
-			t = math.Max(t, c.At*c.At)
-		}
-		if t == 0 {
-			return 1
-		}
-		return math.Sqrt(t)
+	for _, c := range append([]Scale{s.m.Residual}, scales(s.m.Factors)...) {
+		widest = math.Max(widest, c.At)
 	}
-	return math.Sqrt(t / float64(len(s.y)))
+	switch t = math.Max(math.Sqrt(t/float64(max(1, len(s.y)))), 1e-6*widest); t {
+	case 0:
+		return 1
+	default:
+		return t
+	}
 }
 
 func scales(fs []Factor) []Scale {
