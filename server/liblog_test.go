@@ -7,7 +7,10 @@ import (
 
 func TestLibrariesSpeakThroughTheLog(t *testing.T) {
 	out := &logged{}
-	l := libraryLog{slog.New(slog.NewJSONHandler(out, nil))}
+	before := libraries.Load()
+	defer libraries.Store(before)
+	LogLibraries(slog.New(slog.NewJSONHandler(out, nil)))
+	l := libraryLog{}
 	l.Infof("chatter %d", 1)
 	l.Warning("chatter")
 	l.Errorf("lost \xff a client: %v", "pipe")
