@@ -6,9 +6,11 @@ import (
 	"context"
 	"errors"
 	"flag"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -143,4 +145,40 @@ func TestStop(t *testing.T) {
 	if !t.Failed() && l.retries.Load() == 0 {
 		t.Error("no client noticed anything: the test has not tested")
 	}
+}
+
+// TestSecondServer: a file has one server. Another is refused and says by whom,
+// also when the first is stopped, and disturbs nothing.
+func TestSecondServer(t *testing.T) {
+	at, db := &address{}, filepath.Join(t.TempDir(), "book.db")
+	p := start(t, at, db)
+	p.await(t)
+	l := dial(t, at, clients, 5*time.Second)
+	l.openBook()
+	l.begin(chance(t))
+	link := filepath.Join(t.TempDir(), "link.db")
+	if err := os.Symlink(db, link); err != nil {
+		t.Fatal(err)
+	}
+	for i, name := range []string{db, link, db} {
+		l.turn()
+		l.enough(5)
+		if i == 2 {
+			p.signal(syscall.SIGSTOP)
+		}
+		second := start(t, nil, name)
+		if code := second.exit(t); code != 7 {
+			t.Errorf("a second server ended with status %d, want 7", code)
+		}
+		for _, says := range []string{"[BOOK_IN_USE]", "only one server may have the book open", fmt.Sprintf("process %d has it", p.cmd.Process.Pid)} {
+			if !strings.Contains(second.said(), says) {
+				t.Errorf("a second server does not say %q:\n%s", says, second.said())
+			}
+		}
+		p.signal(syscall.SIGCONT)
+	}
+	l.end()
+	l.shows()
+	p.stop(t)
+	l.fileHolds(db, true)
 }

@@ -63,6 +63,16 @@ func TestMain(m *testing.M) {
 	}())
 }
 
+// skip leaves a test out where it cannot run; where everything is to run that is
+// a failure.
+func skip(t *testing.T, why string) {
+	t.Helper()
+	if os.Getenv("REMELT_CI") != "" {
+		t.Fatal(why)
+	}
+	t.Skip(why)
+}
+
 // address is where a server is now: another after each start, so that nobody can
 // take its port meanwhile.
 type address struct{ now atomic.Pointer[string] }
