@@ -10,7 +10,8 @@ import (
 )
 
 // One letter of one entry, changed in the file behind the book's back, is found:
-// verify, backup and restore name the entry and end with status 1.
+// verify, backup and restore name the entry and end with status 1, and so does a
+// server that is started on it.
 func TestDamageIsNamed(t *testing.T) {
 	dir := t.TempDir()
 	s, stop, err := testServer(dir, newTestClock())
@@ -38,7 +39,6 @@ func TestDamageIsNamed(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer func() { _ = stop() }()
 	copied := filepath.Join(dir, "copy.db")
 	for _, args := range [][]string{
 		{"verify"},
@@ -51,5 +51,14 @@ func TestDamageIsNamed(t *testing.T) {
 		if code != exitUnexpected || !strings.Contains(out.String(), "THE BOOK IS DAMAGED at entry 3") {
 			t.Errorf("%s: status %d\n%s%s", args[0], code, &out, &errs)
 		}
+	}
+	if err := stop(); err != nil {
+		t.Fatal(err)
+	}
+	var out, errs bytes.Buffer
+	a := &app{in: strings.NewReader(""), out: &out, err: &errs, now: time.Now}
+	code := a.run(t.Context(), []string{"serve", "--db", file, "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0"})
+	if code != exitUnexpected || !strings.Contains(errs.String(), "the book of shop harrow is damaged: entry 3") || !strings.Contains(errs.String(), "[BOOK_DAMAGED]") {
+		t.Errorf("serve: status %d\n%s%s", code, &out, &errs)
 	}
 }

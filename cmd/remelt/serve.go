@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/sqlite"
 	"example.org/remelt/server"
 )
 
@@ -32,6 +33,9 @@ func (a *app) serveCommand() *cobra.Command {
 --db may also be the URL of a PostgreSQL database, such as postgres://user@host/name,
 which any number of servers may share; a file has one. A password is better kept in
 ~/.pgpass or PGPASSWORD than in the URL.
+
+A file is verified before it is served, as by remelt verify; a damaged one is not
+served. A file is open to one server at a time.
 
 With --demo it serves a year of an invented shop, in a temporary file unless --db
 names one. With --shop it opens a book for that shop if the file has none.
@@ -77,6 +81,11 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 	if err != nil {
 		return err
 	}
+	if file, ok := store.(*sqlite.Store); ok {
+		if err := whole(ctx, file, log); err != nil {
+			return errors.Join(err, store.Close())
+		}
+	}
 	if a.shop != "" && !v.demo {
 		if err := openBook(ctx, store, a.shop); err != nil {
 			return errors.Join(err, store.Close())
@@ -92,6 +101,32 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 	}
 	a.tellServing(v, s, !dbGiven)
 	return s.Run(ctx)
+}
+
+// whole derives every book in a file again before any of it is served: nothing
+// else would notice a balance that a bad disk has changed. A database has its own
+// checksums, and servers that were looking at it all along.
+func whole(ctx context.Context, file *sqlite.Store, log *slog.Logger) error {
+	ids, err := file.Shops(ctx)
+	if err != nil {
+		return err
+	}
+	for _, id := range ids {
+		v, err := ledger.Verify(ctx, file, id, nil)
+		if err != nil {
+			return err
+		}
+		if v.Fault == nil {
+			log.Info("the book is whole", "shop", id, "entries", v.Entries, "head", v.Head.String())
+			continue
+		}
+		wrong := fmt.Sprintf("entry %d %s; the %d before it are right. It is not served: put a backup in its place with remelt restore", v.Fault.Seq, v.Fault.What, v.Entries)
+		if v.Fault.Seq == 0 {
+			wrong = fmt.Sprintf("%s; its entries are right. It is not served: remelt copy makes a new file from the entries", v.Fault.What)
+		}
+		return &ledger.Error{Class: ledger.ErrCorrupt, Reason: "BOOK_DAMAGED", Field: "--db", Value: file.Path(), Want: fmt.Sprintf("the book of shop %s is damaged: %s", id, wrong)}
+	}
+	return nil
 }
 
 // openBook opens a shop's book in a store that has none of it.

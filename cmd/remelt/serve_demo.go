@@ -39,7 +39,7 @@ func (a *app) prepareDemo(ctx context.Context, path string) error {
 
 // removeBook removes a book's file and what lies beside it.
 func removeBook(path string) {
-	for _, suffix := range []string{"", "-wal", "-shm", ".lock"} {
+	for _, suffix := range []string{"", "-wal", "-shm", ".lock", ".head"} {
 		_ = os.Remove(path + suffix)
 	}
 }

@@ -108,17 +108,20 @@ func Restore(ctx context.Context, from, to string, replace bool) error {
 	if err := checkWhole(ctx, part); err != nil {
 		return err
 	}
+	aside := to + ".replaced-" + time.Now().UTC().Format("20060102T150405.000")
 	if replace {
-		if err := setAside(to); err != nil {
+		if err := setAside(to, aside); err != nil {
 			return unavailable("CANNOT_WRITE", err)
 		}
+	}
+	if err := forgetEnds(to, aside); err != nil { // of another state, whoever moved it away
+		return unavailable("CANNOT_WRITE", err)
 	}
 	return place(part, to)
 }
 
 // setAside renames what is at path, with its log.
-func setAside(path string) error {
-	aside := path + ".replaced-" + time.Now().UTC().Format("20060102T150405.000")
+func setAside(path, aside string) error {
 	// A log left behind would be taken for the new file's. Folded into its own
 	// file there is none; the file of another program is moved as it is.
 	if _, err := inspect(path); err == nil && hasLog(path) {

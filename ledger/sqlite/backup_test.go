@@ -170,7 +170,7 @@ func TestRestore(t *testing.T) {
 	s.Close()
 	aside := ""
 	for name := range files(t, path) {
-		if strings.Contains(name, ".replaced-") {
+		if strings.Contains(name, ".replaced-") && !strings.HasSuffix(name, ".head") {
 			aside = filepath.Join(filepath.Dir(path), name)
 		}
 	}

@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"cmp"
 	"context"
 	"encoding/binary"
 	"errors"
@@ -52,7 +53,7 @@ func prepare(ctx context.Context, path string) error {
 	}
 	switch {
 	case version == 0:
-		if err := strayLog(path); err != nil {
+		if err := cmp.Or(strayLog(path), strayEnds(path)); err != nil {
 			return err
 		}
 		return create(ctx, path)

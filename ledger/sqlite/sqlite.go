@@ -18,6 +18,10 @@
 // upgraded one are made under another name and put in place by renaming, so
 // neither can be met half made.
 //
+// It remembers beside the file where each log ended (path + ".head"), and refuses
+// a book that ends before that: a damaged write-ahead log reads as one that ends
+// early.
+//
 // Nothing else may open the file while it is in use: for a copy there is
 // Backup, and a plain copy of the file misses what is still in the log beside it.
 package sqlite
@@ -43,6 +47,7 @@ type Store struct {
 	queue   chan *job
 	stopped chan struct{} // closed when the writer has ended
 	readers chan *conn    // idle ones; nil is one to be opened
+	ends    *ends
 
 	mu      sync.Mutex
 	closed  bool
@@ -95,6 +100,12 @@ func Open(ctx context.Context, path string, opts Options) (*Store, error) {
 	if err := w.connect(); err != nil { // now, so that Open says what is wrong
 		return nil, errors.Join(storeError(err), lock.release())
 	}
+	known := readEnds(path)
+	if err := reaches(w.c, path, known); err != nil {
+		w.c.discard()
+		return nil, errors.Join(storeError(err), lock.release())
+	}
+	s.ends = startEnds(path, known)
 	go w.run()
 	return s, nil
 }
@@ -187,6 +198,7 @@ func (s *Store) Close() error {
 	}
 	close(s.queue)
 	<-s.stopped // the writer's connection is the last and folds the log into the file
+	s.ends.close()
 	return s.lock.release()
 }
 

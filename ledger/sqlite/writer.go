@@ -333,6 +333,9 @@ func (w *writer) commit(last appended) error {
 		err = commit()
 	}
 	if err == nil {
+		for shop, b := range w.books {
+			w.store.ends.note(shop, b.head)
+		}
 		return nil
 	}
 	_ = w.giveUp(err) // what it means is not known yet

@@ -1,0 +1,141 @@
+//go:build unix
+
+package breaking
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"maps"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+)
+
+var damages = flag.Int("damages", 40, "how many damaged files the server is started on")
+
+// TestDamage starts the server on files that were damaged while it was down: one
+// that was closed, one that was left by kill -9, and its log. It does not start and
+// says what is wrong, or what was damaged is of no use to anybody, and then all
+// that it says of the stock is right.
+func TestDamage(t *testing.T) {
+	r := chance(t)
+	at, db := &address{}, filepath.Join(t.TempDir(), "book.db")
+	p := start(t, at, db)
+	p.await(t)
+	l := dial(t, at, clients, 5*time.Second)
+	l.openBook()
+	l.begin(r)
+	l.enough(400)
+	l.end()
+	time.Sleep(300 * time.Millisecond) // until it is noted where the book ends
+	p.kill()
+	left := keep(t, db, "", "-wal", ".head")
+	p = start(t, at, db)
+	p.await(t)
+	p.stop(t)
+	closed := keep(t, db, "", ".head")
+
+	refused, served := 0, 0
+	for i := range *damages {
+		files, which := maps.Clone(closed), ""
+		if i%2 == 1 {
+			files, which = maps.Clone(left), []string{"", "-wal"}[r.IntN(2)]
+		}
+		var what string
+		files[which], what = damage(r, files[which])
+		what = fmt.Sprintf("book.db%s: %s", which, what)
+		where := filepath.Join(t.TempDir(), "book.db")
+		for end, raw := range files {
+			if err := os.WriteFile(where+end, raw, 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}
+		p := start(t, at, where)
+		<-p.ready
+		if p.grpc == "" {
+			refused++
+			if code := p.exit(t); code == 0 || code == 2 || !saysWhy(p.said()) {
+				t.Errorf("%s: status %d, and it does not say what is wrong:\n%s", what, code, p.said())
+			}
+			continue
+		}
+		served++
+		l.shows()
+		l.whole(what)
+		p.kill()
+		l.fileHolds(where, true)
+		if t.Failed() {
+			t.Fatalf("it was served with %s", what)
+		}
+	}
+	t.Logf("%d damaged files were refused, %d served as they were", refused, served)
+	if refused == 0 {
+		t.Error("no damage was seen: the test has not tested")
+	}
+}
+
+func saysWhy(said string) bool {
+	for _, reason := range []string{"[BOOK_DAMAGED]", "[FOREIGN_FILE]"} {
+		if strings.Contains(said, reason) {
+			return true
+		}
+	}
+	return false
+}
+
+// whole asks the server to verify its book.
+func (l *load) whole(what string) {
+	l.t.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	defer cancel()
+	v, err := l.clients[0].Verify(ctx, parent, nil)
+	if err != nil || !v.GetWhole() {
+		l.t.Errorf("%s: %v, %v", what, v.GetFault(), err)
+	}
+}
+
+// keep reads the files of a book that nobody has open.
+func keep(t *testing.T, db string, ends ...string) map[string][]byte {
+	t.Helper()
+	files := map[string][]byte{}
+	for _, end := range ends {
+		raw, err := os.ReadFile(db + end)
+		if err != nil || len(raw) == 0 {
+			t.Fatal(errors.Join(err, fmt.Errorf("%s: %d bytes", end, len(raw))))
+		}
+		files[end] = raw
+	}
+	return files
+}
+
+// damage damages a file as disks do: a bit, a run of bytes, a page of zeros or of
+// something else, the end.
+func damage(r *rand.Rand, file []byte) ([]byte, string) {
+	file = append([]byte(nil), file...)
+	at := r.IntN(len(file))
+	page := at / 4096 * 4096
+	switch r.IntN(6) {
+	case 0, 1:
+		file[at] ^= 1 << r.IntN(8)
+		return file, fmt.Sprintf("a bit at byte %d", at)
+	case 2:
+		end := min(len(file), at+1+r.IntN(64))
+		for i := at; i < end; i++ {
+			file[i] = byte(r.Uint32())
+		}
+		return file, fmt.Sprintf("bytes %d to %d", at, end)
+	case 3:
+		clear(file[page:min(len(file), page+4096)])
+		return file, fmt.Sprintf("zeros from byte %d on", page)
+	case 4:
+		from := r.IntN(len(file)) / 4096 * 4096
+		copy(file[page:], append([]byte(nil), file[from:min(len(file), from+4096)]...))
+		return file, fmt.Sprintf("the page at byte %d is that at %d", page, from)
+	}
+	return file[:at], fmt.Sprintf("cut after byte %d", at)
+}
