@@ -18,6 +18,7 @@ type MakeQuote struct {
 	Bought     []NamedRange `json:",omitempty"` // what is bought in: minor units
 	Margin     *PPM         `json:",omitempty"` // instead of the rates'
 	Seed       uint64       `json:",omitempty"` // of the simulation
+	Until      string       `json:",omitempty"` // the last day on which it holds: 2026-12-24
 	Note       string       `json:",omitempty"`
 }
 
@@ -41,6 +42,7 @@ type Quote struct {
 	Average    int64       `json:"average"`
 	Cost       int64       `json:"cost"`  // of Likely, without margin
 	Lines      []QuoteLine `json:"lines"` // add up to Likely
+	Until      string      `json:"until,omitempty"`
 	Note       string      `json:"note,omitempty"`
 	Void       bool        `json:"void,omitempty"`
 }
@@ -71,6 +73,7 @@ type QuoteBasis struct {
 type QuoteMetal struct {
 	Alloy     string `json:"alloy"`
 	Price     Range  `json:"price"`              // minor units for a tonne
+	Source    string `json:"source,omitempty"`   // of the price, in words
 	AtCost    bool   `json:"at_cost,omitempty"`  // returns are worth what went in
 	Recovered Range  `json:"recovered,omitzero"` // else minor units for a tonne
 	Loss      Range  `json:"loss"`               // ppm of the charge
@@ -103,11 +106,19 @@ func (b *Book) MakeQuote(ctx context.Context, m Meta, c MakeQuote, q Quote) (*En
 		if err := checkText("note", c.Note, maxReason); err != nil {
 			return err
 		}
+		if c.Until != "" {
+			if err := checkDay("until_day", c.Until); err != nil {
+				return err
+			}
+			if day := d.shop.DayOf(d.e.Happened); c.Until < day {
+				return invalid("BAD_PERIOD", "until_day", c.Until, "must not be before "+day+", on which the quote is made")
+			}
+		}
 		made, err := d.Records(RecQuote, OfCommission(c.Commission), "", MaxPage)
 		if err != nil {
 			return err
 		}
-		q.Commission, q.Version, q.Currency, q.Note = c.Commission, int64(len(made))+1, d.shop.Currency, c.Note
+		q.Commission, q.Version, q.Currency, q.Until, q.Note = c.Commission, int64(len(made))+1, d.shop.Currency, c.Until, c.Note
 		if q.ID, err = d.fresh(RecQuote, "", func(n int64) string { return fmt.Sprintf("%s-%d", c.Commission, max(n, q.Version)) }); err != nil {
 			return err
 		}

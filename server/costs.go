@@ -128,7 +128,7 @@ func (d *desk) perUnit(minor, mass int64) string {
 	if mass <= 0 {
 		return ""
 	}
-	u := unit.MassUnit(d.settings.MassUnit)
+	u := unit.MassUnit(d.settings.MassUnit).Trade()
 	one, err := unit.ParseMass("1", u)
 	if err != nil {
 		return ""

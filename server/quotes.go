@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strings"
 	"time"
 
 	pb "example.org/remelt/api/remelt/v1"
@@ -21,7 +22,7 @@ type quotes struct {
 func (s quotes) MakeQuote(ctx context.Context, r *pb.MakeQuoteRequest) (*pb.MakeQuoteResponse, error) {
 	d := s.write(ctx, r, "parent", r.GetParent(), commissionName)
 	c := ledger.MakeQuote{Commission: d.id(), Prices: d.namedRanges("prices", r.GetPrices(), "alloys"), Hours: d.namedRanges("hours", r.GetHours(), ""),
-		Bought: d.namedRanges("bought_in", r.GetBoughtIn(), ""), Margin: d.percentOrNil("margin_percent", r.GetMarginPercent()), Note: r.GetNote()}
+		Bought: d.namedRanges("bought_in", r.GetBoughtIn(), ""), Margin: d.percentOrNil("margin_percent", r.GetMarginPercent()), Until: r.GetUntilDay(), Note: r.GetNote()}
 	if c.Seed = uint64(max(r.GetSeed(), 0)); r.GetSeed() < 0 {
 		d.invalid("NEGATIVE", "seed", fmt.Sprint(r.GetSeed()), "must not be negative")
 	}
@@ -42,7 +43,10 @@ func (d *desk) namedRanges(field string, all []*pb.NamedFigure, collection strin
 
 func (s quotes) GetQuote(ctx context.Context, r *pb.GetQuoteRequest) (*pb.GetQuoteResponse, error) {
 	d := s.read(ctx, "name", r.GetName(), commissionName+"/quotes/*")
-	q := load[ledger.Quote](d, ledger.RecQuote, d.id())
+	if d.err != nil {
+		return nil, d.err
+	}
+	q := load[ledger.Quote](d, ledger.RecQuote, quoteID(d.ids[1], d.id()))
 	if d.err == nil && q.Value.Commission != d.ids[1] {
 		d.fail(&ledger.Error{Class: ledger.ErrNotFound, Reason: "NOT_FOUND", Field: "quote", Value: d.id(), Want: "no quote of this name of commission " + d.ids[1]})
 	}
@@ -50,6 +54,14 @@ func (s quotes) GetQuote(ctx context.Context, r *pb.GetQuoteRequest) (*pb.GetQuo
 		return nil, d.err
 	}
 	return reply(d, &pb.GetQuoteResponse{Quote: d.quote(q.Value, true, d.firstWritten(ledger.RecQuote, q.Value.ID))})
+}
+
+// quoteID is the id of a quote that may be named by its version alone: 2 of otters is otters-2.
+func quoteID(commission, id string) string {
+	if strings.Trim(id, "0123456789") == "" {
+		return commission + "-" + id
+	}
+	return id
 }
 
 func (s quotes) ListQuotes(ctx context.Context, r *pb.ListQuotesRequest) (*pb.ListQuotesResponse, error) {
@@ -65,7 +77,7 @@ func (s quotes) ListQuotes(ctx context.Context, r *pb.ListQuotesRequest) (*pb.Li
 func (d *desk) quote(q ledger.Quote, whole bool, at time.Time) *pb.Quote {
 	m := func(minor int64) *pb.Money { return money(minor, q.Currency) }
 	p := &pb.Quote{Name: d.in(q.Commission, "quotes", q.ID), Version: q.Version, Low: m(q.Low), Likely: m(q.Likely), High: m(q.High), Average: m(q.Average), Cost: m(q.Cost),
-		Seed: int64(min(q.Basis.Seed, math.MaxInt64)), Note: q.Note, QuoteTime: moment(at), Void: q.Void}
+		Seed: int64(min(q.Basis.Seed, math.MaxInt64)), UntilDay: q.Until, Note: q.Note, QuoteTime: moment(at), Void: q.Void}
 	if !whole {
 		return p
 	}
@@ -97,6 +109,7 @@ func (d *desk) quoteFigures(b ledger.QuoteBasis, m func(int64) *pb.Money) (out [
 	}
 	for _, x := range b.Metals {
 		add("price of "+x.Alloy, "minor/t", x.Price, byMass)
+		out[len(out)-1].Source = x.Source
 		if !x.AtCost {
 			add("recovered value of "+x.Alloy, "minor/t", x.Recovered, byMass)
 		}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -16,9 +17,15 @@ func (a *app) commissionCostCommand() *cobra.Command {
 		Use: "cost COMMISSION", Short: "What a commission has cost beside its quote, and why they differ", Args: exactly("COMMISSION"),
 		ValidArgsFunction: inOrder(a.completeCommissions(), nil),
 	}
-	c.Flags().Int64Var(&req.QuoteVersion, "version", 0, "the version of the quote; the last one unless said")
+	var quote string
+	c.Flags().StringVar(&quote, "version", "", "the version of the quote, or its id; the last one unless said")
 	noFiles(c, "version")
-	c.RunE = func(c *cobra.Command, args []string) error {
+	c.RunE = func(c *cobra.Command, args []string) (err error) {
+		if quote != "" {
+			if req.QuoteVersion, err = strconv.ParseInt(strings.TrimPrefix(quote, args[0]+"-"), 10, 64); err != nil || req.QuoteVersion < 1 {
+				return usagef("--version %q: write the version of a quote, such as 2, or its id, such as %s-2", quote, args[0])
+			}
+		}
 		cl, parent, err := a.begin(c.Context())
 		if err != nil {
 			return err

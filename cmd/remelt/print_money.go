@@ -18,7 +18,7 @@ func (a *app) printOrderCommand() *cobra.Command {
 }
 
 func (a *app) printQuoteCommand() *cobra.Command {
-	return a.printNamed("quote COMMISSION VERSION", "A version of a quote: the price, its range, what it is made of", "  remelt print quote heron 2", a.completeCommissions(),
+	return a.printNamed("quote COMMISSION QUOTE", "A quote, by its id or version: a page for the customer, then what the price is made of for the shop", "  remelt print quote otters 2\n  remelt print quote otters otters-2", a.completeCommissions(),
 		func(ctx context.Context, p *paper.Press, parent string, args []string, size paper.Size) (*paper.Document, error) {
 			return p.QuoteSheet(ctx, named(parent, "commissions", args[0])+"/quotes/"+args[1], size)
 		})

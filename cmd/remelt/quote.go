@@ -29,12 +29,13 @@ func (a *app) quoteMakeCommand() *cobra.Command {
 	w := writeFlags(c)
 	f := c.Flags()
 	f.StringArrayVar(&hours, "hours", nil, "hours of work for the whole commission, KIND=HOURS; may be repeated")
-	f.StringArrayVar(&prices, "price", nil, "what metal costs, ALLOY=PRICE; as the shop last paid unless said; may be repeated")
+	f.StringArrayVar(&prices, "price", nil, "what metal costs, ALLOY=PRICE; by stock, offers and market unless said; may be repeated")
 	f.StringArrayVar(&bought, "bought", nil, "what will be bought in, WHAT=PRICE; may be repeated")
 	f.StringVar(&req.MarginPercent, "margin", "", "margin, in per cent of the price; that of the rates unless said")
 	f.Int64Var(&req.Seed, "seed", 0, "seed of the simulation; 1 unless said")
-	f.StringVar(&req.Note, "note", "", "anything else")
-	noFiles(c, "hours", "price", "bought", "margin", "seed", "note")
+	f.StringVar(&req.UntilDay, "until", "", "the last day on which it holds, such as 2026-12-24")
+	f.StringVar(&req.Note, "note", "", "anything else, for the customer")
+	noFiles(c, "hours", "price", "bought", "margin", "seed", "until", "note")
 	c.RunE = func(c *cobra.Command, args []string) (err error) {
 		for _, x := range []struct {
 			flag string
@@ -84,12 +85,19 @@ func (p *page) quote(q *pb.Quote, figures bool) {
 		p.printf("\n")
 		t = newTable("RECKONED FROM", "")
 		for _, f := range q.GetFigures() {
-			t.add(f.GetWhat(), f.GetText())
+			text := f.GetText()
+			if f.GetSource() != "" {
+				text += ", " + f.GetSource()
+			}
+			t.add(f.GetWhat(), text)
 		}
 		t.write(p)
 	}
 	p.printf("\n")
 	p.section("Assumed:", q.GetAssumptions())
+	if q.GetUntilDay() != "" {
+		p.printf("It holds until %s.\n", q.GetUntilDay())
+	}
 	if q.GetNote() != "" {
 		p.printf("%s\n", q.GetNote())
 	}
@@ -97,8 +105,9 @@ func (p *page) quote(q *pb.Quote, figures bool) {
 
 func (a *app) quoteShowCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "show COMMISSION [QUOTE]", Short: "Show the last version of a quote, or the one named, with all it was reckoned from",
-		Args: atLeast("COMMISSION"), ValidArgsFunction: inOrder(a.completeCommissions(), nil),
+		Use: "show COMMISSION [QUOTE]", Short: "Show the last version of a quote, or the one of this id or version, with all it was reckoned from",
+		Example: "  remelt quote show otters\n  remelt quote show otters 1",
+		Args:    atLeast("COMMISSION"), ValidArgsFunction: inOrder(a.completeCommissions(), nil),
 	}
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if len(args) > 2 {

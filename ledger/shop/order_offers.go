@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -8,6 +9,7 @@ import (
 
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/reorder"
+	"example.org/remelt/ledger/unit"
 )
 
 // offered is how something can be bought, as far as the book knows: by an offer that
@@ -40,22 +42,29 @@ type bid struct {
 
 // readOffers reads the offers that hold today and the last market price of each alloy.
 func (o *orderer) readOffers(r ledger.Reader) (err error) {
-	today := o.date(0).Format(time.DateOnly)
-	if o.current, err = ledger.OffersIn(r, "", today); err != nil {
-		return err
+	o.current, o.market, err = offersIn(r, o.shop, o.now)
+	return err
+}
+
+// offersIn are the offers that hold at a moment, of those whose prices are in the book's
+// currency, and the last market price of each metal.
+func offersIn(r ledger.Reader, own ledger.Shop, at time.Time) (current []ledger.Offer, market map[string]ledger.MarketPrice, err error) {
+	today := own.DayOf(at)
+	if current, err = ledger.OffersIn(r, "", today); err != nil {
+		return nil, nil, err
 	}
-	o.current = slices.DeleteFunc(o.current, func(x ledger.Offer) bool { // of before the book had its currency
+	current = slices.DeleteFunc(current, func(x ledger.Offer) bool { // of before the book had its currency
 		p := x.Breaks[0].Price
-		return p.Currency != o.shop.Currency && p.BookCurrency != o.shop.Currency
+		return p.Currency != own.Currency && p.BookCurrency != own.Currency
 	})
 	all, err := ledger.MarketPricesIn(r, "", "", today)
-	o.market = map[string]ledger.MarketPrice{}
+	market = map[string]ledger.MarketPrice{}
 	for _, p := range all {
-		if p.Day >= o.market[p.Metal].Day {
-			o.market[p.Metal] = p
+		if p.Day >= market[p.Metal].Day {
+			market[p.Metal] = p
 		}
 	}
-	return err
+	return current, market, err
 }
 
 // offers are the offers that hold for an alloy's new metal; of suppliers without one,
@@ -84,7 +93,12 @@ func (o *orderer) offers(id string) (out []offered) {
 }
 
 func (o *orderer) byWeight() (word string, pack int64) {
-	if o.shop.MassUnit == "lb" {
+	return byWeight(unit.MassUnit(o.shop.MassUnit))
+}
+
+// byWeight is in what metal is sold that comes in no pieces that the book knows.
+func byWeight(u unit.MassUnit) (word string, pack int64) {
+	if u == unit.LB {
 		return "lb", 453_592
 	}
 	return "kg", 1_000_000
@@ -93,23 +107,31 @@ func (o *orderer) byWeight() (word string, pack int64) {
 // byOffer takes an offer at its word.
 func (o *orderer) byOffer(x *ledger.Offer, piece string) offered {
 	f := offered{offer: x, supplier: x.Party, word: piece, piece: piece, priced: true, known: true, leads: o.leadsOf(x)}
-	f.terms = reorder.Offer{Pack: x.Pack(), Least: int64(x.Least.Mass), Work: *o.Work}
-	if f.terms.Pack == 0 {
-		f.word, f.terms.Pack = o.byWeight()
+	word, loose := o.byWeight()
+	f.terms = termsOf(x, loose)
+	f.terms.Work = *o.Work
+	if x.Pack() == 0 {
+		f.word = word
 	} else if x.Bundle > 1 {
 		f.word, f.bundle = "bundle", x.Bundle
 	}
+	return f
+}
+
+// termsOf are the terms of an offer; what is sold loose comes in such packs.
+func termsOf(x *ledger.Offer, loose int64) (t reorder.Offer) {
+	t.Pack, t.Least = cmp.Or(x.Pack(), loose), int64(x.Least.Mass)
 	for _, b := range x.Breaks {
-		f.terms.Breaks = append(f.terms.Breaks, reorder.Break{From: int64(b.From.Mass), Price: price(&b.Price)})
+		t.Breaks = append(t.Breaks, reorder.Break{From: int64(b.From.Mass), Price: price(&b.Price)})
 	}
 	if x.Freight != nil {
 		if x.Freight.Per == "" {
-			f.terms.Freight = x.Freight.Total()
+			t.Freight = x.Freight.Total()
 		} else {
-			f.terms.FreightPer = price(x.Freight)
+			t.FreightPer = price(x.Freight)
 		}
 	}
-	return f
+	return t
 }
 
 func price(t *ledger.Terms) reorder.Price {

@@ -126,16 +126,8 @@ func (o *orderer) read(r ledger.Reader) error {
 	if err := addLots(k, o.stock); err != nil {
 		return err
 	}
-	held, err := k.holdings(ledger.OfLot, ledger.RecLot)
-	if err != nil {
+	if o.lots, err = lotsIn(k); err != nil {
 		return err
-	}
-	for _, h := range held {
-		v := ledger.LotView{Mass: h.Mass}
-		if err := h.Record.Into(&v.Lot); err != nil {
-			return err
-		}
-		o.lots = append(o.lots, v)
 	}
 	if o.supplies, err = supplies(k); err != nil {
 		return err
@@ -155,6 +147,22 @@ func (o *orderer) read(r ledger.Reader) error {
 		return err
 	}
 	return o.readHeats(k)
+}
+
+// lotsIn are the lots that hold metal.
+func lotsIn(k kept) (out []ledger.LotView, err error) {
+	held, err := k.holdings(ledger.OfLot, ledger.RecLot)
+	if err != nil {
+		return nil, err
+	}
+	for _, h := range held {
+		v := ledger.LotView{Mass: h.Mass}
+		if err := h.Record.Into(&v.Lot); err != nil {
+			return nil, err
+		}
+		out = append(out, v)
+	}
+	return out, nil
 }
 
 // readHeats reads the heats to come and the returns of those that are in molds.

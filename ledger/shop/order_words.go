@@ -10,8 +10,10 @@ import (
 )
 
 // about is a mass as people say it who order: in whole pounds, or kilograms with one decimal.
-func (o *orderer) about(mg int64) string {
-	if strings.HasPrefix(o.shop.MassUnit, "lb") {
+func (o *orderer) about(mg int64) string { return about(mg, unit.MassUnit(o.shop.MassUnit)) }
+
+func about(mg int64, in unit.MassUnit) string {
+	if strings.HasPrefix(string(in), "lb") {
 		return fmt.Sprintf("%.0f lb", unit.MassInUnit(mg, unit.LB))
 	}
 	return fmt.Sprintf("%.1f kg", unit.MassInUnit(mg, unit.KG))

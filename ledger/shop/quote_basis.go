@@ -19,6 +19,9 @@ type quotePast struct {
 	costs        Costs
 	heats        map[string]ledger.Heat
 	paid         map[string][]paid // alloy → what new metal cost, in the order of the deliveries
+	offers       []ledger.Offer    // of new metal that hold today
+	market       map[string]ledger.MarketPrice
+	lots         []ledger.LotView
 	policies     []ledger.Costing
 	failed, cast int64
 	currency     string
@@ -45,13 +48,14 @@ func (s *Shop) pastOf(ctx context.Context) (p quotePast, err error) {
 			return err
 		}
 		p.currency = p.costs.Currency
-		switch p.massUnit = unit.MassUnit(own.MassUnit); p.massUnit {
-		case unit.LBOZ:
-			p.massUnit = unit.LB
-		case unit.G, unit.MG: // nobody buys metal by the gram
-			p.massUnit = unit.KG
-		}
+		p.massUnit = unit.MassUnit(own.MassUnit).Trade()
 		if err := p.readPaid(r); err != nil {
+			return err
+		}
+		if p.offers, p.market, err = offersIn(r, own, s.clock()); err != nil {
+			return err
+		}
+		if p.lots, err = lotsIn(kept{r}); err != nil {
 			return err
 		}
 		if p.policies, err = recordsOf[ledger.Costing](kept{r}, ledger.RecCosting, ""); err != nil {
@@ -73,7 +77,7 @@ func (p *quotePast) readPaid(r ledger.Reader) error {
 	}
 	return eachEntry(r, func(e *ledger.Entry) error {
 		var l ledger.Lot
-		if e.Kind != ledger.KindReceive || reversed[e.Seq] {
+		if e.Kind != ledger.KindReceive && e.Kind != ledger.KindReceiveOrder || reversed[e.Seq] {
 			return nil
 		}
 		if found, err := e.First(ledger.RecLot, &l); err != nil || !found || !isNew(l.Form) {
@@ -241,74 +245,17 @@ func (b *quoter) assumeMetals() error {
 			continue
 		}
 		m := ledger.QuoteMetal{Alloy: c.Alloy, AtCost: true}
+		if err := b.loss(&m); err != nil {
+			return err
+		}
 		if c.Own {
 			b.say("the metal is the customer's own and is not charged")
 		} else if err := b.price(&m); err != nil {
 			return err
 		}
-		if err := b.loss(&m); err != nil {
-			return err
-		}
 		b.q.Basis.Metals = append(b.q.Basis.Metals, m)
 	}
 	return nil
-}
-
-func (b *quoter) price(m *ledger.QuoteMetal) error {
-	now := b.clock()
-	paid := b.past.paid[m.Alloy]
-	asked := slices.IndexFunc(b.asked.Prices, func(p ledger.NamedRange) bool { return p.Name == m.Alloy })
-	switch {
-	case asked >= 0:
-		m.Price = b.asked.Prices[asked].Range
-	case len(paid) > 0:
-		last := paid[len(paid)-1]
-		m.Price = ledger.Range{Low: last.perTonne, Likely: last.perTonne, High: last.perTonne}
-		for _, x := range paid {
-			if x.at.After(now.AddDate(-1, 0, 0)) {
-				m.Price.Low, m.Price.High = min(m.Price.Low, x.perTonne), max(m.Price.High, x.perTonne)
-			}
-		}
-		between := ""
-		if m.Price.Low != m.Price.High {
-			between = fmt.Sprintf("; %s to %s within a year before today", b.perUnit(m.Price.Low), b.perUnit(m.Price.High))
-		}
-		b.say("%s: %s was paid last, on %s%s", m.Alloy, b.perUnit(m.Price.Likely), last.at.Format("2 January 2006"), between)
-	default:
-		for _, x := range b.past.costs.Stock() {
-			if x.Pool == m.Alloy && x.Mass > 0 && x.Cost > 0 {
-				v := cost.Part(x.Cost, int64(ledger.Tonne), x.Mass)
-				m.Price = ledger.Range{Low: v, Likely: v, High: v}
-				b.say("%s: what is in stock cost %s", m.Alloy, b.perUnit(v))
-			}
-		}
-		if m.Price.High == 0 {
-			return &ledger.Error{Class: ledger.ErrState, Reason: "NO_PRICE", Field: "prices", Value: m.Alloy,
-				Want: "no price was ever paid for this alloy and none of it is in stock; say its price, such as 9.20 " + b.past.currency + "/kg"}
-		}
-	}
-	policy := ledger.Costing{}
-	for _, p := range b.past.policies {
-		if !p.From.After(now) {
-			policy = p
-		}
-	}
-	for _, r := range policy.Recovered {
-		if r.Alloy == m.Alloy {
-			m.AtCost, m.Recovered = false, ledger.Range{Low: min(r.PerTonne, m.Price.Low), Likely: min(r.PerTonne, m.Price.Likely), High: min(r.PerTonne, m.Price.High)}
-		}
-	}
-	return nil
-}
-
-// perUnit writes a price by mass in the shop's unit.
-func (b *quoter) perUnit(perTonne int64) string {
-	u := b.past.massUnit
-	one, err := unit.ParseMass("1", u)
-	if err != nil {
-		u, one = unit.KG, int64(ledger.Kilogram)
-	}
-	return unit.FormatMoney(cost.Part(perTonne, one, int64(ledger.Tonne)), b.past.currency) + "/" + string(u)
 }
 
 // loss takes the interval of the loss that the shop's heats have taught.

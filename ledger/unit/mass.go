@@ -105,6 +105,17 @@ func FormatMass(mg int64, u MassUnit, division int64) string {
 	return fixed(m.in(mg), m.places(division)) + " " + m.symbol
 }
 
+// Trade is the unit in which metal is priced by those who weigh in this one.
+func (u MassUnit) Trade() MassUnit {
+	switch u {
+	case LBOZ:
+		return LB
+	case G, MG: // nobody buys metal by the gram
+		return KG
+	}
+	return u
+}
+
 // FormatMassNumber writes what FormatMass does without the symbol, for a column
 // that has the unit at its head. LBOZ keeps its symbols.
 func FormatMassNumber(mg int64, u MassUnit, division int64) string {

@@ -4,12 +4,15 @@ import (
 	"cmp"
 	"context"
 	"strconv"
+	"strings"
+	"time"
 
 	pb "example.org/remelt/api/remelt/v1"
 )
 
-// QuoteSheet makes the paper of one version of a quote: the price and its range, what
-// it is made of, and what it was reckoned from, for the shop and whoever it shows it to.
+// QuoteSheet makes the paper of one version of a quote. Its first page is for the
+// customer: what is cast, the price, what is assumed. The next are for the shop: the
+// range, what the price is made of and what it was reckoned from.
 func (p *Press) QuoteSheet(ctx context.Context, name string, size Size) (*Document, error) {
 	j, err := p.begin(ctx, name, size)
 	if err != nil {
@@ -20,52 +23,111 @@ func (p *Press) QuoteSheet(ctx context.Context, name string, size Size) (*Docume
 		return nil, err
 	}
 	q := got.GetQuote()
-	of, err := p.call.commissions.GetCommission(ctx, &pb.GetCommissionRequest{Name: parentOf(name)})
+	of, err := p.call.commissions.GetCommission(ctx, &pb.GetCommissionRequest{Name: parentOf(q.GetName())})
 	if err != nil {
 		return nil, err
 	}
 	c := of.GetCommission()
-	title := "Quote " + last(c.GetName()) + ", version " + strconv.FormatInt(q.GetVersion(), 10)
-	return j.print("quote-"+last(c.GetName())+"-"+strconv.FormatInt(q.GetVersion(), 10), title, func(s *sheet) {
-		s.title("Quote", joined(j.GetDisplayName(), j.printed()))
-		if q.GetVoid() {
-			s.paragraph("This version was taken back.", 12, true, 1)
+	who := last(c.GetCustomer())
+	if who != "" {
+		party, err := p.call.parties.GetParty(ctx, &pb.GetPartyRequest{Name: c.GetCustomer()})
+		if err != nil {
+			return nil, err
 		}
-		s.fields(3, 12, field{name: "for", value: last(c.GetCustomer())}, field{name: "version", value: strconv.FormatInt(q.GetVersion(), 10)}, field{name: "made on", value: j.day(q.GetQuoteTime())})
-		s.paragraph(c.GetDisplayName(), 16, true, 3)
-		g := s.grid(8, column{head: "to be cast", kind: strong, share: 1.4}, column{head: "alloy"}, column{head: "copies", kind: figure, width: 18}, column{head: "each"})
-		g.heads()
-		for _, x := range c.GetPatterns() {
-			g.add(x.GetDisplayName(), last(x.GetAlloy()), strconv.FormatInt(max(x.GetCopies(), 1), 10), cmp.Or(x.GetMetal(), x.GetWax(), x.GetVolume()))
+		who = cmp.Or(party.GetParty().GetDisplayName(), who)
+	}
+	return j.print("quote-"+last(q.GetName()), "Quote "+last(q.GetName()), func(s *sheet) {
+		j.quoteForCustomer(s, q, c, who)
+		s.page()
+		quoteForShop(s, q)
+	})
+}
+
+func (j *job) quoteForCustomer(s *sheet, q *pb.Quote, c *pb.Commission, who string) {
+	s.title("Quote "+last(q.GetName()), joined(j.GetDisplayName(), j.printed()))
+	if q.GetVoid() {
+		s.paragraph("This version was taken back.", 12, true, 1)
+	}
+	s.fields(4, 12, field{name: "for", value: who}, field{name: "version", value: strconv.FormatInt(q.GetVersion(), 10)},
+		field{name: "made on", value: j.day(q.GetQuoteTime())}, field{name: "holds until", value: dayOf(q.GetUntilDay())})
+	s.y += 2
+	s.paragraph(c.GetDisplayName(), 16, true, 3)
+	s.heading("What is cast")
+	g := s.grid(8, column{head: "", kind: strong, share: 1.2}, column{head: "alloy"}, column{head: "copies", kind: figure, width: 18}, column{head: "one weighs, gating cut off", share: 1.8})
+	g.heads()
+	for _, x := range q.GetFigures() {
+		name, ok := strings.CutPrefix(x.GetWhat(), copiesOf)
+		if !ok {
+			continue
 		}
-		s.y += 2
-		s.paragraph(q.GetLikely().GetText()+", without tax", 20, true, 1)
-		s.paragraph("Of a hundred outcomes ten cost less than "+q.GetLow().GetText()+", fifty less than "+q.GetLikely().GetText()+" and ninety less than "+q.GetHigh().GetText()+".", 11, false, 2)
-		s.heading("What the price is made of")
-		g = s.grid(7, column{head: ""}, column{head: "", kind: figure, width: 50})
-		g.heads()
-		for _, l := range q.GetLines() {
+		alloy := ""
+		for _, p := range c.GetPatterns() {
+			if p.GetDisplayName() == name {
+				alloy = last(p.GetAlloy())
+			}
+		}
+		g.add(name, alloy, x.GetText(), figureOf(q, "metal of "+name))
+	}
+	s.y += 6
+	s.paragraph(q.GetLikely().GetText(), 24, true, 1)
+	s.paragraph("Tax is not in it.", 11, false, 1)
+	if c.GetOwnMetal() {
+		s.paragraph("The customer's own metal is melted and is not charged.", 11, false, 1)
+	}
+	if q.GetNote() != "" {
+		s.y += 3
+		s.paragraph(q.GetNote(), 11, false, 12)
+	}
+	s.heading("What is assumed")
+	s.paragraph("That so many copies are cast of these alloys, and that each weighs what is said above. What turns out otherwise is quoted anew.", 11, false, 3)
+	if until := dayOf(q.GetUntilDay()); until != "" {
+		s.paragraph("The price holds until "+until+".", 11, false, 1)
+	}
+}
+
+func quoteForShop(s *sheet, q *pb.Quote) {
+	s.paragraph("For the shop", 16, true, 1)
+	s.paragraph("Of a hundred outcomes ten cost less than "+q.GetLow().GetText()+", fifty less than "+q.GetLikely().GetText()+" and ninety less than "+q.GetHigh().GetText()+".", 11, false, 2)
+	s.heading("What the price is made of")
+	g := s.grid(6, column{head: ""}, column{head: "", kind: figure, width: 50})
+	g.heads()
+	for _, l := range q.GetLines() {
+		if l.GetMoney().GetMinor() != 0 {
 			g.add(l.GetWhat(), l.GetMoney().GetText())
 		}
-		g.total("all", q.GetLikely().GetText())
-		s.heading("What it was reckoned from")
-		g = s.grid(6, column{head: ""}, column{head: "", share: 1})
-		g.heads()
-		for _, f := range q.GetFigures() {
-			g.add(f.GetWhat(), f.GetText())
+	}
+	g.total("all", q.GetLikely().GetText())
+	s.heading("What it was reckoned from")
+	g = s.grid(6, column{head: ""}, column{head: "", share: 1.4})
+	g.heads()
+	for _, f := range q.GetFigures() {
+		g.add(f.GetWhat(), joined(f.GetText(), f.GetSource()))
+	}
+	s.y += 2
+	for _, a := range q.GetAssumptions() {
+		s.paragraph(a, 9, false, 3)
+	}
+}
+
+// copiesOf begins the name of the figure that says how often something is cast.
+const copiesOf = "copies of "
+
+func figureOf(q *pb.Quote, what string) string {
+	for _, f := range q.GetFigures() {
+		if f.GetWhat() == what {
+			return f.GetText()
 		}
-		s.y += 2
-		for _, a := range q.GetAssumptions() {
-			s.paragraph(a, 9, false, 3)
-		}
-		if q.GetNote() != "" {
-			s.paragraph(q.GetNote(), 11, false, 8)
-		}
-		if c.GetOwnMetal() {
-			s.paragraph("The customer's own metal is melted and is not charged.", 11, false, 1)
-		}
-		s.paragraph("Tax is not in it.", 9, false, 1)
-	})
+	}
+	return ""
+}
+
+// dayOf writes a day (2026-12-24) for people.
+func dayOf(day string) string {
+	t, err := time.Parse(time.DateOnly, day)
+	if err != nil {
+		return day
+	}
+	return t.Format("2 Jan 2006")
 }
 
 // parentOf is the commission of a quote's name.

@@ -55,7 +55,9 @@ type Quote struct {
 	// When it was made.
 	QuoteTime *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=quote_time,json=quoteTime,proto3" json:"quote_time,omitempty"`
 	// It was taken back.
-	Void          bool `protobuf:"varint,14,opt,name=void,proto3" json:"void,omitempty"`
+	Void bool `protobuf:"varint,14,opt,name=void,proto3" json:"void,omitempty"`
+	// The last day on which it holds: "2026-12-24"; empty when none was said.
+	UntilDay      string `protobuf:"bytes,15,opt,name=until_day,json=untilDay,proto3" json:"until_day,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -188,6 +190,13 @@ func (x *Quote) GetVoid() bool {
 	return false
 }
 
+func (x *Quote) GetUntilDay() string {
+	if x != nil {
+		return x.UntilDay
+	}
+	return ""
+}
+
 // A figure of a quote and how far it may be off.
 type QuoteFigure struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -202,7 +211,9 @@ type QuoteFigure struct {
 	// The highest.
 	High int64 `protobuf:"varint,5,opt,name=high,proto3" json:"high,omitempty"`
 	// For reading.
-	Text          string `protobuf:"bytes,6,opt,name=text,proto3" json:"text,omitempty"`
+	Text string `protobuf:"bytes,6,opt,name=text,proto3" json:"text,omitempty"`
+	// By whose word, where that is kept: "by offer 2 of calder since 2 Nov 2026".
+	Source        string `protobuf:"bytes,7,opt,name=source,proto3" json:"source,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -279,6 +290,13 @@ func (x *QuoteFigure) GetText() string {
 	return ""
 }
 
+func (x *QuoteFigure) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
 // A figure that is asked for by its name.
 type NamedFigure struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -340,7 +358,8 @@ type MakeQuoteRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// shops/{shop}/commissions/{commission}
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
-	// What metal costs by alloy; as the shop last paid unless said.
+	// What metal costs by alloy. Unless said: as it was last paid while stock is enough,
+	// else by the cheapest offer that holds, else by the market's price.
 	Prices []*NamedFigure `protobuf:"bytes,2,rep,name=prices,proto3" json:"prices,omitempty"`
 	// Hours by kind of work, for the whole commission.
 	Hours []*NamedFigure `protobuf:"bytes,3,rep,name=hours,proto3" json:"hours,omitempty"`
@@ -352,6 +371,8 @@ type MakeQuoteRequest struct {
 	Seed int64 `protobuf:"varint,6,opt,name=seed,proto3" json:"seed,omitempty"`
 	// Anything else.
 	Note string `protobuf:"bytes,7,opt,name=note,proto3" json:"note,omitempty"`
+	// The last day on which it holds: "2026-12-24".
+	UntilDay string `protobuf:"bytes,8,opt,name=until_day,json=untilDay,proto3" json:"until_day,omitempty"`
 	// A UUID you choose for this one wish to write. Sent again with the same
 	// content it gives the first result; with other content it is refused. Kept
 	// for ever. Over REST the header Idempotency-Key may carry it.
@@ -445,6 +466,13 @@ func (x *MakeQuoteRequest) GetSeed() int64 {
 func (x *MakeQuoteRequest) GetNote() string {
 	if x != nil {
 		return x.Note
+	}
+	return ""
+}
+
+func (x *MakeQuoteRequest) GetUntilDay() string {
+	if x != nil {
+		return x.UntilDay
 	}
 	return ""
 }
@@ -549,7 +577,8 @@ func (x *MakeQuoteResponse) GetEntry() *Entry {
 // Request of GetQuote.
 type GetQuoteRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// shops/{shop}/commissions/{commission}/quotes/{quote}
+	// shops/{shop}/commissions/{commission}/quotes/{quote}; the version alone will do,
+	// so quotes/2 is quotes/otters-2 of otters.
 	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -761,7 +790,7 @@ var File_remelt_v1_quote_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_quote_proto_rawDesc = "" +
 	"\n" +
-	"\x15remelt/v1/quote.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x14remelt/v1/cost.proto\x1a\x15remelt/v1/entry.proto\x1a\x17remelt/v1/measure.proto\"\x9b\x05\n" +
+	"\x15remelt/v1/quote.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x14remelt/v1/cost.proto\x1a\x15remelt/v1/entry.proto\x1a\x17remelt/v1/measure.proto\"\xbd\x05\n" +
 	"\x05Quote\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12\x1d\n" +
 	"\aversion\x18\x02 \x01(\x03B\x03\xe0A\x03R\aversion\x12'\n" +
@@ -778,18 +807,20 @@ const file_remelt_v1_quote_proto_rawDesc = "" +
 	"\x04note\x18\f \x01(\tB\x03\xe0A\x03R\x04note\x12>\n" +
 	"\n" +
 	"quote_time\x18\r \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\tquoteTime\x12\x17\n" +
-	"\x04void\x18\x0e \x01(\bB\x03\xe0A\x03R\x04void:b\xeaA_\n" +
-	"\x18remelt.example.org/Quote\x124shops/{shop}/commissions/{commission}/quotes/{quote}*\x06quotes2\x05quote\"\xa5\x01\n" +
+	"\x04void\x18\x0e \x01(\bB\x03\xe0A\x03R\x04void\x12 \n" +
+	"\tuntil_day\x18\x0f \x01(\tB\x03\xe0A\x03R\buntilDay:b\xeaA_\n" +
+	"\x18remelt.example.org/Quote\x124shops/{shop}/commissions/{commission}/quotes/{quote}*\x06quotes2\x05quote\"\xc2\x01\n" +
 	"\vQuoteFigure\x12\x17\n" +
 	"\x04what\x18\x01 \x01(\tB\x03\xe0A\x03R\x04what\x12\x17\n" +
 	"\x04unit\x18\x02 \x01(\tB\x03\xe0A\x03R\x04unit\x12\x15\n" +
 	"\x03low\x18\x03 \x01(\x03B\x03\xe0A\x03R\x03low\x12\x1b\n" +
 	"\x06likely\x18\x04 \x01(\x03B\x03\xe0A\x03R\x06likely\x12\x17\n" +
 	"\x04high\x18\x05 \x01(\x03B\x03\xe0A\x03R\x04high\x12\x17\n" +
-	"\x04text\x18\x06 \x01(\tB\x03\xe0A\x03R\x04text\"C\n" +
+	"\x04text\x18\x06 \x01(\tB\x03\xe0A\x03R\x04text\x12\x1b\n" +
+	"\x06source\x18\a \x01(\tB\x03\xe0A\x03R\x06source\"C\n" +
 	"\vNamedFigure\x12\x17\n" +
 	"\x04what\x18\x01 \x01(\tB\x03\xe0A\x02R\x04what\x12\x1b\n" +
-	"\x06figure\x18\x02 \x01(\tB\x03\xe0A\x02R\x06figure\"\xde\x04\n" +
+	"\x06figure\x18\x02 \x01(\tB\x03\xe0A\x02R\x06figure\"\x80\x05\n" +
 	"\x10MakeQuoteRequest\x12>\n" +
 	"\x06parent\x18\x01 \x01(\tB&\xe0A\x02\xfaA\x1a\x12\x18remelt.example.org/Quote\xbaH\x03\xc8\x01\x01R\x06parent\x12;\n" +
 	"\x06prices\x18\x02 \x03(\v2\x16.remelt.v1.NamedFigureB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10dR\x06prices\x129\n" +
@@ -798,7 +829,8 @@ const file_remelt_v1_quote_proto_rawDesc = "" +
 	"\x0emargin_percent\x18\x05 \x01(\tB\x03\xe0A\x01R\rmarginPercent\x12\x1e\n" +
 	"\x04seed\x18\x06 \x01(\x03B\n" +
 	"\xe0A\x01\xbaH\x04\"\x02(\x00R\x04seed\x12\x17\n" +
-	"\x04note\x18\a \x01(\tB\x03\xe0A\x01R\x04note\x12*\n" +
+	"\x04note\x18\a \x01(\tB\x03\xe0A\x01R\x04note\x12 \n" +
+	"\tuntil_day\x18\b \x01(\tB\x03\xe0A\x01R\buntilDay\x12*\n" +
 	"\n" +
 	"request_id\x18\x14 \x01(\tB\v\xe0A\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\x12(\n" +
 	"\rvalidate_only\x18\x15 \x01(\bB\x03\xe0A\x01R\fvalidateOnly\x12D\n" +
