@@ -19,15 +19,9 @@ type countPage struct {
 
 func (p *Pages) count(v *visit) (frame, error) {
 	page := countPage{Place: v.r.URL.Query().Get("place")}
-	places, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.Place, string, error) {
-		l, err := p.call.places.ListPlaces(ctx, &pb.ListPlacesRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})
-		return l.GetPlaces(), l.GetNextPageToken(), err
-	})
-	if err != nil {
+	var err error
+	if page.Places, err = p.places(v); err != nil {
 		return frame{}, err
-	}
-	for _, x := range places {
-		page.Places = append(page.Places, choice{last(x.GetName()), cmp.Or(x.GetDisplayName(), last(x.GetName()))})
 	}
 	page.Lots, err = all(v.ctx, func(ctx context.Context, token string) ([]*pb.Lot, string, error) {
 		l, err := p.call.lots.ListLots(ctx, &pb.ListLotsRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})

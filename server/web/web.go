@@ -34,22 +34,27 @@ type Pages struct {
 
 // calls are the services that pages read through.
 type calls struct {
-	alloys   pb.AlloyServiceClient
-	analysis pb.AnalysisServiceClient
-	balances pb.BalanceServiceClient
-	castings pb.CastingServiceClient
-	costs    pb.CostServiceClient
-	entries  pb.EntryServiceClient
-	heats    pb.HeatServiceClient
-	lots     pb.LotServiceClient
-	molds    pb.MoldServiceClient
-	ordering pb.OrderingServiceClient
-	places   pb.PlaceServiceClient
-	planning pb.PlanningServiceClient
-	scales   pb.ScaleServiceClient
-	shops    pb.ShopServiceClient
-	stock    pb.StockServiceClient
-	tares    pb.TareServiceClient
+	alloys      pb.AlloyServiceClient
+	analysis    pb.AnalysisServiceClient
+	balances    pb.BalanceServiceClient
+	castings    pb.CastingServiceClient
+	commissions pb.CommissionServiceClient
+	costs       pb.CostServiceClient
+	entries     pb.EntryServiceClient
+	heats       pb.HeatServiceClient
+	lots        pb.LotServiceClient
+	molds       pb.MoldServiceClient
+	ordering    pb.OrderingServiceClient
+	orders      pb.PurchaseOrderServiceClient
+	parties     pb.PartyServiceClient
+	places      pb.PlaceServiceClient
+	planning    pb.PlanningServiceClient
+	pots        pb.PotServiceClient
+	quotes      pb.QuoteServiceClient
+	scales      pb.ScaleServiceClient
+	shops       pb.ShopServiceClient
+	stock       pb.StockServiceClient
+	tares       pb.TareServiceClient
 }
 
 //go:embed page/*.html
@@ -66,9 +71,11 @@ func New(conn grpc.ClientConnInterface, c Config) (*Pages, error) {
 		castings: pb.NewCastingServiceClient(conn), costs: pb.NewCostServiceClient(conn), entries: pb.NewEntryServiceClient(conn), heats: pb.NewHeatServiceClient(conn),
 		lots: pb.NewLotServiceClient(conn), molds: pb.NewMoldServiceClient(conn), ordering: pb.NewOrderingServiceClient(conn), places: pb.NewPlaceServiceClient(conn),
 		planning: pb.NewPlanningServiceClient(conn), scales: pb.NewScaleServiceClient(conn), shops: pb.NewShopServiceClient(conn),
+		commissions: pb.NewCommissionServiceClient(conn), quotes: pb.NewQuoteServiceClient(conn), parties: pb.NewPartyServiceClient(conn),
+		orders: pb.NewPurchaseOrderServiceClient(conn), pots: pb.NewPotServiceClient(conn),
 		stock: pb.NewStockServiceClient(conn), tares: pb.NewTareServiceClient(conn),
 	}}
-	layout, err := template.New("layout.html").Funcs(files.funcs()).ParseFS(pageFiles, "page/layout.html")
+	layout, err := template.New("layout.html").Funcs(files.funcs()).ParseFS(pageFiles, "page/layout.html", "page/part-*.html")
 	if err != nil {
 		return nil, err
 	}
@@ -106,6 +113,8 @@ func (p *Pages) Serve(mux *http.ServeMux) {
 	mux.HandleFunc("GET /shops/{shop}/stocktake", p.page("count.html", p.count))
 	mux.HandleFunc("GET /shops/{shop}/to-buy", p.page("to-buy.html", p.toBuy))
 	mux.HandleFunc("GET /shops/{shop}/what-is-lost", p.page("losses.html", p.losses))
+	mux.HandleFunc("GET /shops/{shop}/commissions", p.page("commissions.html", p.commissions))
+	mux.HandleFunc("GET /shops/{shop}/commissions/{commission}", p.page("commission.html", p.commission))
 	mux.HandleFunc("GET /shops/{shop}/entries", p.page("book.html", p.book))
 	mux.HandleFunc("GET /shops/{shop}/live", p.live)
 	p.paperRoutes(mux)

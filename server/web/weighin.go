@@ -98,16 +98,11 @@ func settled(h *pb.Heat) int {
 
 // choices reads the places, scales, tares, alloys and usual weights.
 func (p *Pages) choices(v *visit, page *weighInPage) error {
-	places, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.Place, string, error) {
-		l, err := p.call.places.ListPlaces(ctx, &pb.ListPlacesRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})
-		return l.GetPlaces(), l.GetNextPageToken(), err
-	})
+	places, err := p.places(v)
 	if err != nil {
 		return err
 	}
-	for _, x := range places {
-		page.Facts.Places = append(page.Facts.Places, choice{last(x.GetName()), cmp.Or(x.GetDisplayName(), last(x.GetName()))})
-	}
+	page.Facts.Places = append(page.Facts.Places, places...)
 	scales, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.Scale, string, error) {
 		l, err := p.call.scales.ListScales(ctx, &pb.ListScalesRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})
 		return l.GetScales(), l.GetNextPageToken(), err

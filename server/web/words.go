@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"math"
@@ -13,11 +14,19 @@ import (
 // funcs are what templates may call.
 func (s *static) funcs() template.FuncMap {
 	return template.FuncMap{
-		"asset":    s.url,
-		"id":       last,
-		"word":     word,
-		"way":      way,
-		"pair":     func(a, b any) any { return struct{ A, B any }{a, b} },
+		"asset": s.url,
+		"id":    last,
+		"word":  word,
+		"way":   way,
+		"pair":  func(a, b any) any { return struct{ A, B any }{a, b} },
+		"pattern": func(v *visit, i int, p *pb.CommissionPattern) any {
+			return struct {
+				V *visit
+				I int
+				P *pb.CommissionPattern
+			}{v, i, cmp.Or(p, &pb.CommissionPattern{})}
+		},
+		"plus":     func(m *pb.Money) string { return plus(m.GetMinor(), m.GetCurrency()) },
 		"lotPath":  func(l *pb.Lot) string { return "lots/" + last(l.GetName()) },
 		"lotState": lotState,
 		"state":    heatState,

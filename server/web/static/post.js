@@ -3,22 +3,23 @@
 // answer got lost.
 import { requestID } from "./outbox.js";
 
-/** What the server said to a wish. @typedef {{ ok: boolean, said: any, why: string, reason?: string }} Answer */
+/** What the server said to a wish. @typedef {{ ok: boolean, said: any, why: string, reason?: string, field?: string }} Answer */
 
 /**
  * Posts a wish. Its request id is made once and kept in the wish, so that trying again
  * after a lost answer does nothing twice.
  * @param {string} path
  * @param {Record<string, any>} wish
+ * @param {string} [method]
  * @returns {Promise<Answer>}
  */
-export async function post(path, wish) {
+export async function post(path, wish, method = "POST") {
   wish.requestId ??= requestID();
   try {
-    const answer = await fetch(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(wish), signal: AbortSignal.timeout(20000) });
+    const answer = await fetch(path, { method, headers: { "Content-Type": "application/json" }, body: JSON.stringify(wish), signal: AbortSignal.timeout(20000) });
     const said = await answer.json().catch(() => ({}));
-    const reason = (said.details ?? []).find((/** @type {any} */ d) => d.reason)?.reason;
-    return { ok: answer.ok, said, reason, why: answer.ok ? "" : String(said.message ?? `the server answered ${answer.status}`) };
+    const info = (said.details ?? []).find((/** @type {any} */ d) => d.reason);
+    return { ok: answer.ok, said, reason: info?.reason, field: info?.metadata?.field, why: answer.ok ? "" : String(said.message ?? `the server answered ${answer.status}`) };
   } catch {
     return { ok: false, said: {}, why: "The network or the server is not there. Nothing is lost: try again." };
   }

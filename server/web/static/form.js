@@ -1,0 +1,172 @@
+// @ts-check
+// Forms that are sent as the API wants them: what a field is called is where in the
+// request it stands, "order.lines.0.mass.text". A field that the server refuses is
+// marked; what somebody else changed meanwhile is shown beside what was typed, and
+// nothing is written over it unseen.
+import { post, draft } from "./post.js";
+
+/** @typedef {HTMLInputElement | HTMLSelectElement | HTMLTextAreaElement} Field */
+
+/** The fields of a form that are sent. @param {HTMLFormElement} form */
+export const fields = (form) => [...form.querySelectorAll("input[name], select[name], textarea[name]")].map((f) => /** @type {Field} */ (f));
+
+/** What a field holds, as it is sent; undefined when it is empty. @param {Field} f */
+function value(f) {
+  if (f instanceof HTMLInputElement && f.type === "checkbox") return f.checked ? true : undefined;
+  const typed = f.value.trim();
+  if (typed === "") return undefined;
+  return f.dataset.unit && !/[a-z"'°]/i.test(typed) ? `${typed} ${f.dataset.unit}` : typed;
+}
+
+/**
+ * What a form says, with rows that nothing was typed in left out.
+ * @param {HTMLFormElement} form
+ * @returns {Record<string, any>}
+ */
+export function read(form) {
+  /** @type {Record<string, any>} */
+  const all = {};
+  const typed = fields(form).filter((f) => f.type !== "hidden"), fixed = fields(form).filter((f) => f.type === "hidden");
+  for (const f of [...typed, ...fixed]) {
+    const v = value(f), steps = f.name.split("."), row = steps.findIndex((s) => /^\d+$/.test(s));
+    if (v === undefined || (f.type === "hidden" && row >= 0 && !at(all, steps.slice(0, row + 1)))) continue;
+    const into = steps.slice(0, -1).reduce((o, step) => (o[step] ??= {}), all);
+    into[String(steps.at(-1))] = v;
+  }
+  return rows(all);
+}
+
+/** What stands somewhere inside. @param {any} all @param {string[]} steps */
+const at = (all, steps) => steps.reduce((o, step) => o?.[step], all);
+
+/** Numbered parts become lists. @param {any} v @returns {any} */
+function rows(v) {
+  if (typeof v !== "object") return v;
+  const keys = Object.keys(v);
+  if (keys.length && keys.every((k) => /^\d+$/.test(k))) return keys.sort((a, b) => Number(a) - Number(b)).map((k) => rows(v[k]));
+  return Object.fromEntries(keys.map((k) => [k, rows(v[k])]));
+}
+
+/** The words a form says below itself. @param {HTMLFormElement} form */
+const line = (form) => /** @type {HTMLElement} */ (form.querySelector(".told"));
+
+/** @param {HTMLFormElement} form @param {string} text @param {boolean} [bad] */
+export function say(form, text, bad) {
+  const told = line(form);
+  told.textContent = text;
+  told.className = bad ? "told notice bad" : "told notice";
+  told.hidden = text === "";
+}
+
+/** A field's name in the request, from the server's word for it: purchase_order.lines[0].mass. @param {string} said */
+const camel = (said) => said.replace(/\[(\d+)\]/g, ".$1").replace(/_([a-z])/g, (_, c) => c.toUpperCase());
+
+/**
+ * Sends a wish for a form and says what was wrong with it. `path` and `method` are of
+ * the REST interface.
+ * @param {HTMLFormElement} form
+ * @param {string} path
+ * @param {Record<string, any>} wish
+ * @param {string} [method]
+ */
+export async function ask(form, path, wish, method) {
+  const pressed = [...form.querySelectorAll("button")];
+  for (const b of pressed) b.disabled = true;
+  for (const f of fields(form)) f.removeAttribute("aria-invalid");
+  const answer = await post(path, wish, method);
+  for (const b of pressed) b.disabled = false;
+  if (answer.ok) return answer;
+  say(form, answer.why, true);
+  if (answer.field) mark(form, camel(answer.field));
+  if (answer.reason === "NEEDS_REASON") {
+    const why = /** @type {HTMLElement | null} */ (form.querySelector(".reason"));
+    if (why) { why.hidden = false; why.querySelector("input")?.focus(); }
+  }
+  return answer;
+}
+
+/** Marks the field that was refused. @param {HTMLFormElement} form @param {string} name */
+function mark(form, name) {
+  const known = fields(form);
+  const hit = known.find((f) => f.name === name) ?? known.find((f) => f.name.startsWith(`${name}.`)) ?? known.find((f) => f.name.endsWith(`.${name}`));
+  if (!hit) return;
+  hit.setAttribute("aria-invalid", "true");
+  hit.closest("details")?.setAttribute("open", "");
+  hit.focus();
+}
+
+/**
+ * A form that changes one thing as it was read. When somebody changed it meanwhile,
+ * their values are shown beside those typed here, and saving again keeps these.
+ * @param {HTMLFormElement} form `data-path` is the thing's address, `data-field` what a request calls it
+ * @param {(said: any) => void} [done]
+ */
+export function changes(form, done) {
+  const path = String(form.dataset.path), part = String(form.dataset.field);
+  /** @type {Record<string, any>} */
+  let wish = {};
+  form.addEventListener("input", () => { wish = {}; form.dataset.changed = "yes"; });
+  form.addEventListener("submit", async (e) => {
+    e.preventDefault();
+    const said = read(form), mask = [...new Set(fields(form).filter((f) => f.name.startsWith(`${part}.`)).map((f) => f.name.split(".")[1]))];
+    wish = { ...said, [part]: { ...said[part], etag: form.dataset.etag }, updateMask: mask.join(","), device: "settings page", requestId: wish.requestId };
+    const answer = await ask(form, path, wish, "PATCH");
+    if (answer.ok) {
+      form.dataset.etag = answer.said.etag;
+      form.dataset.changed = "no";
+      for (const theirs of form.querySelectorAll(".theirs")) theirs.remove();
+      say(form, "Saved.");
+      wish = {};
+      done?.(answer.said);
+    } else if (answer.reason === "CHANGED_MEANWHILE") {
+      wish = {};
+      await compare(form, path, part);
+    }
+  });
+}
+
+/** Shows what a thing is now beside what was typed. @param {HTMLFormElement} form @param {string} path @param {string} part */
+async function compare(form, path, part) {
+  const answer = await fetch(path).catch(() => null);
+  if (!answer?.ok) return;
+  const now = await answer.json();
+  for (const theirs of form.querySelectorAll(".theirs")) theirs.remove();
+  for (const f of fields(form).filter((x) => x.name.startsWith(`${part}.`))) {
+    const is = at(now, f.name.split(".").slice(1));
+    if (f instanceof HTMLInputElement && f.type === "checkbox" ? Boolean(is) === f.checked : shown(is, f) === (value(f) ?? "")) continue;
+    const word = document.createElement("small");
+    word.className = "theirs";
+    word.textContent = `is now: ${shown(is, f) || "nothing"}`;
+    f.after(word);
+  }
+  form.dataset.etag = now.etag;
+  say(form, "Somebody else changed this while you did. Nothing was written over. What it is now stands beside what you typed: save again to have yours.", true);
+}
+
+/** @param {any} is @param {Field} f */
+function shown(is, f) {
+  if (is === undefined || is === null) return "";
+  if (f instanceof HTMLInputElement && f.type === "checkbox") return is ? "yes" : "no";
+  return String(is);
+}
+
+/** Keeps what is typed in this browser until it is in the book. @param {HTMLFormElement} form @param {string} key */
+export function keeps(form, key) {
+  const kept = draft(key), before = kept.read();
+  for (const f of fields(form)) {
+    if (before[f.name] === undefined) continue;
+    if (f instanceof HTMLInputElement && f.type === "checkbox") f.checked = before[f.name] === "yes";
+    else f.value = before[f.name];
+  }
+  form.addEventListener("input", () => {
+    form.dataset.changed = "yes";
+    kept.write(Object.fromEntries(fields(form).map((f) => [f.name, f instanceof HTMLInputElement && f.type === "checkbox" ? (f.checked ? "yes" : "no") : f.value])));
+  });
+  return { clear: () => { kept.clear(); form.dataset.changed = "no"; }, any: Object.keys(before).length > 0 };
+}
+
+// A form may be sent only when its script has it in hand; before, the browser would
+// send it itself, to nowhere, and what was typed would be gone.
+setTimeout(() => {
+  for (const b of document.querySelectorAll("form.asks button")) /** @type {HTMLButtonElement} */ (b).disabled = false;
+});
