@@ -55,18 +55,21 @@ func dial(t *testing.T, at *address, n int, try time.Duration) *load {
 	t.Helper()
 	l := &load{t: t, stop: make(chan struct{}), answers: map[ledger.RequestID]answered{}, mass: map[ledger.Account]ledger.Mass{}}
 	for range n {
-		c, err := client.Dial(client.Config{
-			Address: "passthrough:///server", Dial: []grpc.DialOption{grpc.WithContextDialer(at.dial)},
-			Tries: 50, Wait: 4 * time.Millisecond, Timeout: try,
-			OnRetry: func(error, time.Duration) { l.retries.Add(1) },
-		})
-		if err != nil {
-			t.Fatal(err)
-		}
-		t.Cleanup(func() { _ = c.Close() })
-		l.clients = append(l.clients, c)
+		l.clients = append(l.clients, dialOne(t, at, client.Config{Tries: 50, Timeout: try, OnRetry: func(error, time.Duration) { l.retries.Add(1) }}))
 	}
 	return l
+}
+
+// dialOne connects a client to the server at an address, wherever it is then.
+func dialOne(t *testing.T, at *address, c client.Config) *client.Client {
+	t.Helper()
+	c.Address, c.Dial, c.Wait = "passthrough:///server", []grpc.DialOption{grpc.WithContextDialer(at.dial)}, 4*time.Millisecond
+	cl, err := client.Dial(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = cl.Close() })
+	return cl
 }
 
 // begin sets every client to work. Their things have names of their own, so that

@@ -21,6 +21,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"example.org/remelt/ledger/postgres/postgrestest"
 )
 
 var seed = flag.Uint64("seed", 0, "seed of the random choices; 0 takes one from the clock")
@@ -59,7 +61,7 @@ func TestMain(m *testing.M) {
 			fmt.Fprintf(os.Stderr, "the program does not build: %v\n%s", err, out)
 			return 1
 		}
-		return m.Run()
+		return postgrestest.Main(m)
 	}())
 }
 
