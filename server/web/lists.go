@@ -58,3 +58,38 @@ func (p *Pages) alloys(v *visit) (out []choice, err error) {
 	}
 	return out, err
 }
+
+// supplies are what is bought beside metal.
+func (p *Pages) supplies(v *visit) (out []choice, err error) {
+	got, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.Supply, string, error) {
+		l, err := p.call.supplies.ListSupplies(ctx, &pb.ListSuppliesRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})
+		return l.GetSupplies(), l.GetNextPageToken(), err
+	})
+	for _, x := range got {
+		out = append(out, choiceOf(x))
+	}
+	return out, err
+}
+
+// scales are what metal is weighed on.
+func (p *Pages) scales(v *visit) (out []choice, err error) {
+	got, err := p.allScales(v)
+	for _, x := range got {
+		out = append(out, choiceOf(x))
+	}
+	return out, err
+}
+
+func (p *Pages) allScales(v *visit) ([]*pb.Scale, error) {
+	return all(v.ctx, func(ctx context.Context, token string) ([]*pb.Scale, string, error) {
+		l, err := p.call.scales.ListScales(ctx, &pb.ListScalesRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})
+		return l.GetScales(), l.GetNextPageToken(), err
+	})
+}
+
+func (p *Pages) allTares(v *visit) ([]*pb.Tare, error) {
+	return all(v.ctx, func(ctx context.Context, token string) ([]*pb.Tare, string, error) {
+		l, err := p.call.tares.ListTares(ctx, &pb.ListTaresRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})
+		return l.GetTares(), l.GetNextPageToken(), err
+	})
+}

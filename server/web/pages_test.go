@@ -19,7 +19,7 @@ func newFront(t *testing.T, h http.Handler) string {
 
 // pages are the pages of the worked heat's shop.
 var pages = []string{"", "?alloy=C87300", "/weigh-in", "/heats", "/heats/41", "/entries", "/heats/41/charge", "/stocktake", "/to-buy", "/what-is-lost", "/heats/none",
-	"/commissions", "/commissions/otters"}
+	"/commissions", "/commissions/otters", "/orders", "/orders/P1", "/orders/P2"}
 
 // The rules of axe-core find nothing serious on any page, in light and in dark, on a
 // phone and on a desk, and no page writes an error to the console.
@@ -29,6 +29,7 @@ func TestPagesAreAccessible(t *testing.T) {
 	}
 	f := newFoundry(t)
 	f.furnish("for the mill pond")
+	f.orders("by telephone")
 	pages := append(pages, "/lots/"+f.lots[0])
 	for _, s := range []size{phone, desk} {
 		b := newBrowser(t, s)
@@ -64,6 +65,7 @@ func TestTextIsNeverMarkup(t *testing.T) {
 	w := ledgertest.Net(500)
 	lot := ledgertest.MadeLot(t, f.book.Do(f.book.WeighIn(t.Context(), m, ledger.WeighIn{Heats: []ledger.HeatShare{{Heat: "41"}}, Label: evil + " 🔥", Place: "evil", Weighing: w})))
 	f.furnish(evil)
+	f.orders(evil)
 	b := newBrowser(t, phone)
 	for _, page := range append(pages, "/lots/"+lot.ID) {
 		b.open(f.url(page))

@@ -18,6 +18,7 @@ type toBuyPage struct {
 type buying struct {
 	*pb.OrderAdvice
 	Chart *picture.Chart
+	Link  string // to a new order with it
 }
 
 func (p *Pages) toBuy(v *visit) (frame, error) {
@@ -27,8 +28,11 @@ func (p *Pages) toBuy(v *visit) (frame, error) {
 	}
 	page := toBuyPage{Surplus: got.GetSurplus(), Notes: got.GetNotes()}
 	for i, a := range got.GetAdvice() {
-		b := buying{a, stockCurve(v, fmt.Sprintf("curve%d", i), a)}
+		b := buying{OrderAdvice: a, Chart: stockCurve(v, fmt.Sprintf("curve%d", i), a)}
 		if a.GetOrder() {
+			if b.Link, err = p.orderLink(v, a); err != nil {
+				return frame{}, err
+			}
 			page.Now = append(page.Now, b)
 		} else {
 			page.Enough = append(page.Enough, b)

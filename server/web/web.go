@@ -45,6 +45,7 @@ type calls struct {
 	lots        pb.LotServiceClient
 	molds       pb.MoldServiceClient
 	ordering    pb.OrderingServiceClient
+	offers      pb.OfferServiceClient
 	orders      pb.PurchaseOrderServiceClient
 	parties     pb.PartyServiceClient
 	places      pb.PlaceServiceClient
@@ -54,6 +55,7 @@ type calls struct {
 	scales      pb.ScaleServiceClient
 	shops       pb.ShopServiceClient
 	stock       pb.StockServiceClient
+	supplies    pb.SupplyServiceClient
 	tares       pb.TareServiceClient
 }
 
@@ -72,6 +74,7 @@ func New(conn grpc.ClientConnInterface, c Config) (*Pages, error) {
 		lots: pb.NewLotServiceClient(conn), molds: pb.NewMoldServiceClient(conn), ordering: pb.NewOrderingServiceClient(conn), places: pb.NewPlaceServiceClient(conn),
 		planning: pb.NewPlanningServiceClient(conn), scales: pb.NewScaleServiceClient(conn), shops: pb.NewShopServiceClient(conn),
 		commissions: pb.NewCommissionServiceClient(conn), quotes: pb.NewQuoteServiceClient(conn), parties: pb.NewPartyServiceClient(conn),
+		offers: pb.NewOfferServiceClient(conn), supplies: pb.NewSupplyServiceClient(conn),
 		orders: pb.NewPurchaseOrderServiceClient(conn), pots: pb.NewPotServiceClient(conn),
 		stock: pb.NewStockServiceClient(conn), tares: pb.NewTareServiceClient(conn),
 	}}
@@ -115,6 +118,8 @@ func (p *Pages) Serve(mux *http.ServeMux) {
 	mux.HandleFunc("GET /shops/{shop}/what-is-lost", p.page("losses.html", p.losses))
 	mux.HandleFunc("GET /shops/{shop}/commissions", p.page("commissions.html", p.commissions))
 	mux.HandleFunc("GET /shops/{shop}/commissions/{commission}", p.page("commission.html", p.commission))
+	mux.HandleFunc("GET /shops/{shop}/orders", p.page("orders.html", p.orders))
+	mux.HandleFunc("GET /shops/{shop}/orders/{order}", p.page("order.html", p.order))
 	mux.HandleFunc("GET /shops/{shop}/entries", p.page("book.html", p.book))
 	mux.HandleFunc("GET /shops/{shop}/live", p.live)
 	p.paperRoutes(mux)

@@ -2,7 +2,6 @@ package web
 
 import (
 	"cmp"
-	"context"
 	"encoding/json"
 	"slices"
 	"strings"
@@ -103,20 +102,12 @@ func (p *Pages) choices(v *visit, page *weighInPage) error {
 		return err
 	}
 	page.Facts.Places = append(page.Facts.Places, places...)
-	scales, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.Scale, string, error) {
-		l, err := p.call.scales.ListScales(ctx, &pb.ListScalesRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})
-		return l.GetScales(), l.GetNextPageToken(), err
-	})
+	scales, err := p.scales(v)
 	if err != nil {
 		return err
 	}
-	for _, x := range scales {
-		page.Facts.Scales = append(page.Facts.Scales, choice{last(x.GetName()), cmp.Or(x.GetDisplayName(), last(x.GetName()))})
-	}
-	tares, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.Tare, string, error) {
-		l, err := p.call.tares.ListTares(ctx, &pb.ListTaresRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})
-		return l.GetTares(), l.GetNextPageToken(), err
-	})
+	page.Facts.Scales = append(page.Facts.Scales, scales...)
+	tares, err := p.allTares(v)
 	if err != nil {
 		return err
 	}

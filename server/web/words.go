@@ -26,6 +26,23 @@ func (s *static) funcs() template.FuncMap {
 				P *pb.CommissionPattern
 			}{v, i, cmp.Or(p, &pb.CommissionPattern{})}
 		},
+		"orderline": func(v *visit, i int, f map[string]string) any {
+			return struct {
+				V *visit
+				I int
+				F map[string]string
+			}{v, i, f}
+		},
+		"waits": func(s pb.PurchaseOrder_State) bool {
+			return s == pb.PurchaseOrder_STATE_ORDERED || s == pb.PurchaseOrder_STATE_SOME_HERE
+		},
+		"orderState": func(s pb.PurchaseOrder_State) string {
+			return map[pb.PurchaseOrder_State]string{pb.PurchaseOrder_STATE_BEING_WRITTEN: "not ordered yet", pb.PurchaseOrder_STATE_ALL_HERE: "all here", pb.PurchaseOrder_STATE_GIVEN_UP: "given up"}[s]
+		},
+		"came": func(v *visit, l *pb.PurchaseLine) string {
+			return lineAmount(v, l.GetReceived(), l.GetReceivedPieces())
+		},
+		"missing":  func(v *visit, l *pb.PurchaseLine) string { return lineAmount(v, l.GetMissing(), l.GetMissingPieces()) },
 		"plus":     func(m *pb.Money) string { return plus(m.GetMinor(), m.GetCurrency()) },
 		"lotPath":  func(l *pb.Lot) string { return "lots/" + last(l.GetName()) },
 		"lotState": lotState,
@@ -191,6 +208,21 @@ func stocked(v *visit, weighed *pb.Mass, n int64) string {
 		return strconv.FormatInt(n, 10)
 	}
 	return v.Number(&pb.Mass{Mg: n})
+}
+
+// lineAmount is what came or is missing of an order's line.
+func lineAmount(v *visit, m *pb.Mass, pieces int64) string {
+	var parts []string
+	if m.GetMg() != 0 {
+		parts = append(parts, v.Mass(m))
+	}
+	if pieces != 0 {
+		parts = append(parts, counted(int(pieces), "piece"))
+	}
+	if len(parts) == 0 {
+		return "–"
+	}
+	return strings.Join(parts, ", ")
 }
 
 // fed says when something is fed. Common practice, no source.

@@ -15,6 +15,7 @@ function value(f) {
   if (f instanceof HTMLInputElement && f.type === "checkbox") return f.checked ? true : undefined;
   const typed = f.value.trim();
   if (typed === "") return undefined;
+  if (f.dataset.day) return `${typed}T12:00:00${f.dataset.day}`; // a day is its noon where the shop is
   return f.dataset.unit && !/[a-z"'°]/i.test(typed) ? `${typed} ${f.dataset.unit}` : typed;
 }
 
