@@ -13,12 +13,12 @@ import (
 func (a *app) chargeBackCommand() *cobra.Command {
 	req := &pb.GetChargeBackRequest{}
 	var from, to, by, file string
-	var asCSV, overwrite bool
+	var asCSV, workbook, overwrite bool
 	c := &cobra.Command{
 		Use: "charge-back", Short: "Who used how much metal in a term, with their share of loss and cost",
 		Long: "Who used how much metal in a term, with their share of loss and cost: students, members and customers,\n" +
 			"or projects. What each heat lost and cost is shared by the mass of its castings, to the last unit.",
-		Example: "  remelt charge-back --from 2026-01 --to 2026-05\n  remelt charge-back --from 2026-01-12 --to 2026-05-15 --by commission --csv --file term.csv",
+		Example: "  remelt charge-back --from 2026-01 --to 2026-05\n  remelt charge-back --from 2026-01-12 --to 2026-05-15 --by commission --csv --file term.csv\n  remelt charge-back --from 2026 --file term.xlsx",
 		Args:    cobra.NoArgs,
 	}
 	f := c.Flags()
@@ -26,13 +26,25 @@ func (a *app) chargeBackCommand() *cobra.Command {
 	f.StringVar(&to, "to", "", "the last day, month or year, which is included; --from alone is all of it")
 	f.StringVar(&by, "by", "customer", "share it out by "+strings.Join(words[pb.ChargedTo](), " or "))
 	f.BoolVar(&asCSV, "csv", false, "write a table for a spreadsheet, its figures as numbers")
-	f.StringVar(&file, "file", "", "with --csv: the file to write; standard output unless said")
+	f.BoolVar(&workbook, "xlsx", false, "write a workbook instead; also where --file ends in .xlsx")
+	f.StringVar(&file, "file", "", "with --csv or --xlsx: the file to write; standard output unless said")
 	f.BoolVar(&overwrite, "overwrite", false, "replace the file if it is there")
 	noFiles(c, "from", "to")
 	complete(c, map[string]completer{"by": fixed(words[pb.ChargedTo]()...)})
 	c.RunE = func(c *cobra.Command, _ []string) (err error) {
 		if from == "" {
 			return usagef("say the term with --from, such as --from 2026-01 --to 2026-05")
+		}
+		workbook = workbook || strings.HasSuffix(strings.ToLower(file), ".xlsx")
+		switch {
+		case asCSV && workbook:
+			return usagef("--csv and a workbook: a file is one or the other")
+		case workbook && a.json():
+			return usagef("--xlsx and -o json: a file is one or the other")
+		case file != "" && !asCSV && !workbook:
+			return usagef("--file %q: say --csv, or name a file that ends in .xlsx", file)
+		case workbook && file == "" && onTerminal(a.out):
+			return usagef("a workbook is no text for a terminal; say a file with --file")
 		}
 		if req.By, err = readWord[pb.ChargedTo]("--by", by); err != nil {
 			return err
@@ -59,8 +71,16 @@ func (a *app) chargeBackCommand() *cobra.Command {
 			return err
 		}
 		v := r.GetChargeBack()
-		if asCSV {
-			return a.exportChargeBack(c, v, file, overwrite)
+		if asCSV || workbook {
+			t := chargeBackTable(v, u)
+			write := t.CSV
+			if workbook {
+				write = t.XLSX
+			}
+			if file != "" {
+				return a.intoFile(file, overwrite, write)
+			}
+			return write(a.out)
 		}
 		return a.show(c.Context(), v, func(p *page) { p.chargeBack(v) })
 	}
@@ -89,18 +109,11 @@ func (p *page) chargeBack(v *pb.ChargeBack) {
 	}
 }
 
-func (a *app) exportChargeBack(c *cobra.Command, v *pb.ChargeBack, file string, overwrite bool) error {
-	u, err := a.units(c.Context())
-	if err != nil {
-		return err
-	}
+func chargeBackTable(v *pb.ChargeBack, u units) *paper.Table {
 	t := paper.Blank("charge-back", u.mass, u.zone, "who", "name", "castings", "heats", "cast_UNIT", "lost_UNIT", "used_UNIT", "cost", "recovered", "owed", "currency")
 	for _, l := range v.GetLines() {
 		t.Rows = append(t.Rows, []any{last(l.GetWho()), l.GetDisplayName(), l.GetCastings(), l.GetHeats(), l.GetCast(), l.GetLost(), l.GetUsed(),
 			paper.Number(amount(l.GetCost())), paper.Number(amount(l.GetRecovered())), paper.Number(amount(l.GetOwed())), l.GetCost().GetCurrency()})
 	}
-	if file != "" {
-		return a.intoFile(file, overwrite, t.CSV)
-	}
-	return t.CSV(a.out)
+	return t
 }

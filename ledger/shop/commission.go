@@ -41,8 +41,10 @@ type CommissionCasting struct {
 	Failed         bool
 	Metal          int64 // the metal charged less what came back
 	Fuel           int64
-	Melt           int64 // flux, additions, wear of the crucible
-	Recovered      int64 // of one that failed
+	Melt           int64       // flux, additions, wear of the crucible
+	Recovered      int64       // of one that failed
+	Ground         ledger.Mass // from cut off to finished: kerf and grinding, whether its heat was settled or not
+	GroundCost     int64       // of Metal, what of it that metal bore
 }
 
 // CommissionCost reckons it against a version of its quote; the last one for version 0.
@@ -178,6 +180,10 @@ func (c *commissionCoster) casting(k ledger.Casting, h cost.Heat) {
 		}
 		parts := cost.Share(b.Cost, []int64{h.Metal - cost.Sum(h.Credits), fuel, melt})
 		x.Mass, x.Metal, x.Fuel, x.Melt, x.Recovered = ledger.Mass(b.Mass), parts[0], parts[1], parts[2], b.Credit
+		if last, ok := k.Weights[ledger.Finished]; ok && k.Weights[ledger.CutOff] > last {
+			x.Ground = min(k.Weights[ledger.CutOff]-last, x.Mass)
+			x.GroundCost = cost.Part(x.Metal, int64(x.Ground), max(b.Mass, 1))
+		}
 	}
 	cast := quote.Cast{Alloy: k.Alloy, Mass: int64(x.Mass), Metal: x.Metal, Failed: x.Failed,
 		Price: cost.Part(h.Metal, int64(ledger.Tonne), h.Charged), Lost: cost.Part(h.Normal, int64(ledger.Whole), h.Charged)}
@@ -194,7 +200,7 @@ func (c *commissionCoster) casting(k ledger.Casting, h cost.Heat) {
 
 // settle adds up, and sets it beside the quote.
 func (c *commissionCoster) settle(out *CommissionCost) (err error) {
-	labour, wasted, metal := int64(0), int64(0), int64(0)
+	labour, wasted, metal, ground := int64(0), int64(0), int64(0), int64(0)
 	for _, l := range out.Labour {
 		labour += l.Minor
 		c.actual.Work = append(c.actual.Work, quote.Hours{Kind: l.Kind, Minutes: l.Minutes, Cost: l.Minor})
@@ -209,6 +215,11 @@ func (c *commissionCoster) settle(out *CommissionCost) (err error) {
 			metal += k.Metal
 		}
 	}
+	for _, k := range out.Castings {
+		if !k.Failed {
+			ground += k.GroundCost
+		}
+	}
 	c.actual.Overhead = int64(c.overhead.Of(ledger.Mass(labour)))
 	out.Cost = c.actual.Cost()
 	was := func(causes ...quote.Cause) (sum int64) {
@@ -220,7 +231,8 @@ func (c *commissionCoster) settle(out *CommissionCost) (err error) {
 		return sum
 	}
 	out.Lines = []CostBeside{
-		{"metal and melt loss, less what comes back", was(quote.OfMetal, quote.OfGating, quote.OfReturns, quote.OfLoss), metal},
+		{"metal and melt loss, less what comes back", was(quote.OfMetal, quote.OfGating, quote.OfReturns, quote.OfLoss), metal - ground},
+		{"metal lost from cut off to finished", 0, ground},
 		{quote.Consumables.String(), was(quote.Consumables), c.actual.Consumables},
 		{quote.Fuel.String(), was(quote.Fuel), c.actual.Fuel},
 		{quote.Labour.String(), was(quote.Labour), labour},

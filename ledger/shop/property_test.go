@@ -3,6 +3,7 @@ package shop_test
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"testing"
 	"time"
 
@@ -24,6 +25,7 @@ type day struct {
 	molds    map[string][]string
 	castings []string
 	orders   []string
+	projects []string // commissions
 }
 
 func (d *day) grams(label string) ledger.Quantity {
@@ -66,6 +68,8 @@ func (d *day) did(e *ledger.Entry, err error) {
 			d.lots = append(d.lots, rec.ID)
 		case rec.Kind == ledger.RecOrder:
 			d.orders = append(d.orders, rec.ID)
+		case rec.Kind == ledger.RecCommission:
+			d.projects = append(d.projects, rec.ID)
 		case rec.Kind == ledger.RecHeat:
 			d.heats = append(d.heats, rec.ID)
 		case rec.Kind == ledger.RecCasting:
@@ -78,6 +82,13 @@ func (d *day) did(e *ledger.Entry, err error) {
 			d.molds[m.Heat] = append(d.molds[m.Heat], m.ID)
 		}
 	}
+}
+
+// do are the actions of a day, those about commissions among them.
+func (d *day) do() map[string]func(*rapid.T) {
+	all := d.actions()
+	maps.Copy(all, d.commissionActions())
+	return all
 }
 
 func (d *day) actions() map[string]func(*rapid.T) {
@@ -105,7 +116,7 @@ func (d *day) actions() map[string]func(*rapid.T) {
 		},
 		"give up order": func(*rapid.T) { d.did(d.GiveUpOrder(ctx, d.meta(), ledger.GiveUpOrder{Order: order()})) },
 		"plan": func(*rapid.T) {
-			e, err := d.PlanHeat(ctx, d.meta(), ledger.PlanHeat{Alloy: alloy(), Crucible: "A60", Molds: []ledger.MoldPlan{{Metal: d.grams("metal")}, {}}})
+			e, err := d.PlanHeat(ctx, d.meta(), ledger.PlanHeat{Alloy: alloy(), Crucible: "A60", Molds: []ledger.MoldPlan{{Metal: d.grams("metal"), Commission: d.project()}, {}}})
 			d.did(e, err)
 			if err == nil {
 				d.did(d.OpenHeat(ctx, d.meta(), d.heats[len(d.heats)-1]))
@@ -164,7 +175,7 @@ func (d *day) actions() map[string]func(*rapid.T) {
 			d.did(d.Combine(ctx, d.meta(), ledger.CombineLots{Lots: []string{lot(), lot()}}))
 		},
 		"casting": func(*rapid.T) {
-			c := ledger.WeighCasting{Heat: heat(), Stage: rapid.SampledFrom([]ledger.Stage{ledger.AsCast, ledger.CutOff, ledger.Finished}).Draw(d.r, "stage"), Weighing: d.weighing()}
+			c := ledger.WeighCasting{Heat: heat(), Stage: rapid.SampledFrom([]ledger.Stage{ledger.AsCast, ledger.CutOff, ledger.Finished}).Draw(d.r, "stage"), Commission: d.project(), Weighing: d.weighing()}
 			if rapid.Bool().Draw(d.r, "again") {
 				c.ID = d.pick(d.castings, "casting")
 			}
@@ -210,7 +221,7 @@ func TestAnyDayAddsUp(t *testing.T) {
 			Normal: []ledger.AlloyShare{{Alloy: "C87300", PPM: 10_000}}}))
 		d.actions()["receive"](r)
 		d.actions()["plan"](r)
-		r.Repeat(d.actions())
+		r.Repeat(d.do())
 		v, err := ledger.Verify(ctx, d.Store, d.Book.Shop, nil)
 		if err != nil || v.Fault != nil {
 			r.Fatalf("verify: %+v %v", v.Fault, err)
@@ -239,6 +250,7 @@ func TestAnyDayAddsUp(t *testing.T) {
 				r.Fatalf("heat %s: in %d, out %d: %+v\n%s", h.Value.ID, b.In(), b.Out(), b.Terms, d.story("heat/"+h.Value.ID))
 			}
 		}
+		d.commissions(start)
 		d.money(start)
 		p, err := d.Period(ctx, shop.PeriodQuery{From: start.Add(40 * time.Hour), To: start.AddDate(5, 0, 0)})
 		if err != nil {
