@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 )
 
@@ -223,7 +222,7 @@ func (d *draft) offerPrices(o *Offer, c NewOffer, s Supply) (err error) {
 
 // offerPrice reads a price for a unit of mass or for a piece.
 func (d *draft) offerPrice(field, typed string, s Supply) (*Terms, error) {
-	if price, _, _ := strings.Cut(strings.Replace(typed, " per ", "/", 1), "/"); !strings.ContainsFunc(price, func(r rune) bool { return r > '9' || r == '$' }) {
+	if !namesCurrency(typed) {
 		return nil, invalid("MISSING_CURRENCY", field, typed, "say the currency, such as 4.85 "+d.shop.Currency+"/"+d.shop.MassUnit)
 	}
 	t, err := d.terms(field, typed, true)

@@ -84,7 +84,7 @@ func (d *draft) terms(field, typed string, inPieces bool) (*Terms, error) {
 	if inPieces {
 		price, t.Per = cutPiece(price)
 	}
-	if !strings.ContainsFunc(price, func(r rune) bool { return r > '9' }) && !strings.Contains(price, "$") { // no letter and no currency sign
+	if !namesCurrency(price) {
 		return nil, invalid("MISSING_CURRENCY", field, typed, "say the currency: a total such as 310.00 "+d.shop.Currency+" or a rate such as 4.85 "+d.shop.Currency+"/"+d.shop.MassUnit)
 	}
 	var err error
@@ -100,6 +100,13 @@ func (d *draft) terms(field, typed string, inPieces bool) (*Terms, error) {
 		return nil, wrapUnit(field, err)
 	}
 	return t, d.toBook(field, t, exchange)
+}
+
+// namesCurrency reports whether the money of a price has a letter or the sign of a
+// currency, so that it is not taken for the book's by silence.
+func namesCurrency(price string) bool {
+	money, _, _ := strings.Cut(strings.Replace(price, " per ", "/", 1), "/")
+	return strings.ContainsFunc(money, func(r rune) bool { return r > '9' || r == '$' })
 }
 
 // cutPiece takes the word for a piece off a price.

@@ -50,6 +50,8 @@ func TestForeignPriceIsBookedByItsRate(t *testing.T) {
 func TestForeignPriceRefusals(t *testing.T) {
 	for price, reason := range map[string]string{
 		"310":                               "MISSING_CURRENCY",
+		"4.85/lb":                           "MISSING_CURRENCY",
+		"4.85 per lb":                       "MISSING_CURRENCY",
 		"310 EUR":                           "MISSING_EXCHANGE",
 		"4.10 EUR/kg":                       "MISSING_EXCHANGE",
 		"310 EUR at 1.0832":                 "MISSING_CURRENCY",

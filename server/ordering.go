@@ -24,7 +24,7 @@ func (s ordering) AdviseOrders(ctx context.Context, r *pb.AdviseOrdersRequest) (
 		q.Lead = &days
 	}
 	if r.GetOrderCost() != "" && d.err == nil {
-		minor, currency, err := unit.ParseMoney(r.GetOrderCost(), d.settings.Currency)
+		minor, currency, err := unit.ParseMoney(r.GetOrderCost(), "")
 		switch {
 		case err != nil:
 			d.unitError("order_cost", err)

@@ -27,7 +27,7 @@ func (a *app) toBuyCommand() *cobra.Command {
 	f.StringVar(&req.MostReturnsPercent, "most-returns", "", "the greatest share of returns in a charge, in per cent; 50 unless said")
 	f.Int32Var(&lead, "lead", 0, "how many days a delivery takes, whatever offers say; what the offer says, else 10, unless said")
 	f.StringVar(&req.CarryPercent, "carry", "", "what keeping metal costs in a year, in per cent of its value; 20 unless said")
-	f.StringVar(&req.OrderCost, "order-cost", "", "what an order costs the shop itself; 25 of its currency unless said")
+	f.StringVar(&req.OrderCost, "order-cost", "", "what an order costs the shop itself, such as \"30 USD\"; 25 of its currency unless said")
 	f.BoolVar(&curve, "curve", false, "also what will be here week by week")
 	f.BoolVar(&all, "all", false, "also what is not to be ordered")
 	noFiles(c, "days", "service", "most-returns", "lead", "carry", "order-cost")

@@ -38,6 +38,13 @@ func (o *orderer) metal(id string) (a OrderAdvice, err error) {
 		return a, err
 	}
 	o.sayMetal(&a, net)
+	if a.Order {
+		others, err := o.otherAlloys(id, a.Amount)
+		if err != nil {
+			return a, err
+		}
+		a.Alternatives = append(a.Alternatives, others...)
+	}
 	return a, nil
 }
 

@@ -102,6 +102,27 @@ func TestOrderByTheBestOffer(t *testing.T) {
 	bought(t, advise(t, b, shop.OrderQuery{}), "northmetal", "", 3, 13_500, 10)
 }
 
+// Another alloy that may go into the charge is named with what its cheapest offer asks for
+// as much, 15 kg; one of another family, or that only somebody buys, is not.
+func TestOtherAlloysAreOffered(t *testing.T) {
+	b := forHeat(t)
+	of := func(alloy, price string, buys bool) {
+		o := ledger.NewOffer{Party: "calder", Alloy: alloy, Buys: buys, Breaks: []ledger.NewOfferBreak{{Price: price}}}
+		if !buys {
+			o.Piece = ledgertest.Grams(5_000)
+		}
+		b.Do(b.KeepOffer(ctx, ledger.Meta{}, o))
+	}
+	of("C87200", "8.00 USD/kg", false)
+	of("C83600", "7.00 USD/kg", false)
+	of("C87600", "7.00 USD/kg", true)
+	a := advise(t, b, shop.OrderQuery{Alloy: "C87300"})
+	says(t, "another alloy", a.Alternatives, "instead of some of it 3 ingots (15.0 kg) of C87200 of calder: 120.00 USD, offer 1, 10 days to come: same family (silicon bronze)")
+	if all := strings.Join(a.Alternatives, "\n"); strings.Contains(all, "C83600") || strings.Contains(all, "C87600") {
+		t.Errorf("%s", all)
+	}
+}
+
 // 100 kg of cups are here, the planned heat takes 20 of them and nothing was ever melted, so
 // 80 are surplus.
 func TestSurplusHasAnOutlet(t *testing.T) {

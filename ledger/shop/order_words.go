@@ -96,9 +96,6 @@ func (o *orderer) sayMetal(a *OrderAdvice, net reorder.Netting) {
 	if c := o.dirty(a.Alloy); c > 0 {
 		say("%s more waits to be cleaned and is not counted", o.about(int64(c)))
 	}
-	if a.Order {
-		a.Alternatives = append(a.Alternatives, o.otherAlloys(a.Alloy)...)
-	}
 }
 
 func (o *orderer) sayPoint(a *OrderAdvice, amount func(int64) string) {
@@ -167,21 +164,45 @@ func (o *orderer) dirty(id string) ledger.Mass {
 	return 0
 }
 
-// otherAlloys are those of which new metal may go into a charge of this one.
-func (o *orderer) otherAlloys(id string) (out []string) {
+// otherAlloys are those of which new metal may go into a charge of this one: what is
+// here, and by the offer that is cheapest for it so much as is to be ordered, of which the
+// charge may take the part that is said.
+func (o *orderer) otherAlloys(id string, need int64) (out []string, err error) {
 	here := map[string]ledger.Mass{}
 	for _, l := range o.lots {
 		if l.Owner == "" && l.Usable() && isNew(l.Form) && l.Alloy != id {
 			here[l.Alloy] += l.Free()
 		}
 	}
+	for _, x := range o.current {
+		if _, ok := here[x.Alloy]; !ok && !x.Buys && x.Alloy != "" && x.Alloy != id && isNew(x.Form) {
+			here[x.Alloy] = 0
+		}
+	}
 	for _, other := range sortedKeys(here) {
 		mix, err := o.table.MayMix(id, other)
-		if err != nil || !mix.OK || here[other] <= 0 {
+		if err != nil || !mix.OK {
 			continue
 		}
-		s := fmt.Sprintf("instead some of the %s of %s here: %s", o.about(int64(here[other])), other, mix.Why)
-		out = append(out, s)
+		if here[other] > 0 {
+			out = append(out, fmt.Sprintf("instead some of the %s of %s here: %s", o.about(int64(here[other])), other, mix.Why))
+		}
+		var best bid
+		for _, f := range o.offers(other) {
+			if f.offer == nil {
+				continue
+			}
+			c, _, err := reorder.Cheapest(f.terms, reorder.Wish{Need: need})
+			if err != nil {
+				return nil, orderError(err)
+			}
+			if !best.known || c.Goods+c.Freight < best.choice.Goods+best.choice.Freight {
+				best = bid{offered: f, choice: c}
+			}
+		}
+		if best.known {
+			out = append(out, fmt.Sprintf("instead of some of it %s of %s of %s: %s, %s: %s", o.packs(best.choice.Packs, best.offered), other, best.supplier, o.cost(best.choice, best.offered), o.source(best.offered), mix.Why))
+		}
 	}
-	return out
+	return out, nil
 }

@@ -76,18 +76,33 @@ func (p *quotePast) readPaid(r ledger.Reader) error {
 		return err
 	}
 	return eachEntry(r, func(e *ledger.Entry) error {
-		var l ledger.Lot
 		if e.Kind != ledger.KindReceive && e.Kind != ledger.KindReceiveOrder || reversed[e.Seq] {
 			return nil
 		}
-		if found, err := e.First(ledger.RecLot, &l); err != nil || !found || !isNew(l.Form) {
-			return err
+		lots := map[string]ledger.Lot{}
+		for _, rec := range e.Records {
+			var l ledger.Lot
+			if rec.Kind != ledger.RecLot {
+				continue
+			}
+			if err := rec.Into(&l); err != nil {
+				return err
+			}
+			lots[rec.ID] = l
 		}
-		for _, c := range e.Costs {
-			for _, x := range e.Postings {
-				if x.Account == c.Account && x.Mass > 0 && c.Currency == p.currency {
-					p.paid[l.Alloy] = append(p.paid[l.Alloy], paid{e.Happened, cost.Part(c.Minor, int64(ledger.Tonne), int64(x.Mass))})
+		for _, x := range e.Postings {
+			l, ok := lots[x.Account.Ref()]
+			if !ok || x.Account.Kind() != ledger.OfLot || x.Mass <= 0 || !isNew(l.Form) {
+				continue
+			}
+			minor, priced := int64(0), false
+			for _, c := range e.Costs { // of an order the freight is apart from the goods
+				if c.Account == x.Account && c.Currency == p.currency {
+					minor, priced = minor+c.Minor, true
 				}
+			}
+			if priced {
+				p.paid[l.Alloy] = append(p.paid[l.Alloy], paid{e.Happened, cost.Part(minor, int64(ledger.Tonne), int64(x.Mass))})
 			}
 		}
 		return nil
