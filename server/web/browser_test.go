@@ -189,13 +189,13 @@ func js[T any](b *browser, expression string) T {
 // until waits for an expression to be true.
 func (b *browser) until(what, expression string) {
 	b.Helper()
-	for end := time.Now().Add(30 * time.Second); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+	for end := time.Now().Add(60 * time.Second); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
 		if ok, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](expression, chromedp.EvalAwaitPromise)); err == nil && ok {
 			return
 		}
 	}
 	body, _ := chromedp.Run(b.ctx, chromedp.Evaluate[string]("document.body.innerText"))
-	b.Fatalf("%s: not so after 30 s; the page says:\n%s", what, body)
+	b.Fatalf("%s: not so after a minute; the page says:\n%s", what, body)
 }
 
 // quiet fails the test if the page wrote an error that is not of a kind expected.

@@ -87,7 +87,7 @@ func TestQuoteFromThePage(t *testing.T) {
 		if title := js[string](b, "document.title"); !strings.HasPrefix(title, `Heron <script>document.title="owned"</script> 🔥`) {
 			t.Errorf("the title is %q", title)
 		}
-		b.quiet("400", "404", "ERR_", "Failed to load resource")
+		b.quiet("400", "ERR_", "Failed to load resource")
 	}
 }
 

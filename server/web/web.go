@@ -120,6 +120,7 @@ func (p *Pages) Serve(mux *http.ServeMux) {
 	mux.HandleFunc("GET /shops/{shop}/commissions/{commission}", p.page("commission.html", p.commission))
 	mux.HandleFunc("GET /shops/{shop}/orders", p.page("orders.html", p.orders))
 	mux.HandleFunc("GET /shops/{shop}/orders/{order}", p.page("order.html", p.order))
+	mux.HandleFunc("GET /shops/{shop}/settings", p.page("settings.html", p.settings))
 	mux.HandleFunc("GET /shops/{shop}/entries", p.page("book.html", p.book))
 	mux.HandleFunc("GET /shops/{shop}/live", p.live)
 	p.paperRoutes(mux)

@@ -1,31 +1,13 @@
 // @ts-check
 // Commissions: a new one, what is to be cast, and a new version of the quote, which is
 // reckoned and shown before it is put in the book.
-import { read, ask, say, changes, keeps } from "./form.js";
+import { read, ask, say, adds, changes, keeps } from "./form.js";
 
 const starts = /** @type {HTMLFormElement | null} */ (document.getElementById("new-commission"));
 const quote = /** @type {HTMLFormElement | null} */ (document.getElementById("new-quote"));
 const patterns = /** @type {HTMLFormElement | null} */ (document.getElementById("patterns"));
 
-if (starts) {
-  const shop = starts.dataset.shop, kept = keeps(starts, `commission/${shop}`);
-  /** @type {Record<string, any>} */
-  let wish = {};
-  starts.addEventListener("input", () => { wish = {}; });
-  starts.addEventListener("submit", async (e) => {
-    e.preventDefault();
-    const { id, commission, ...rest } = read(starts), name = `shops/${shop}/commissions/${id}`;
-    if (!wish.requestId) { // not sent yet: a commission of this name must not be written over
-      const there = await fetch(`/v1/${name.split("/").map(encodeURIComponent).join("/")}`).catch(() => null);
-      if (there?.ok) { say(starts, `There is a commission ${id} already. Choose another short name.`, true); return; }
-    }
-    wish = { ...rest, commission, allowMissing: true, device: "commissions page", requestId: wish.requestId };
-    const answer = await ask(starts, `/v1/${name.split("/").map(encodeURIComponent).join("/")}`, wish, "PATCH");
-    if (!answer.ok) { if (answer.reason) wish = {}; return; }
-    kept.clear();
-    location.assign(`/shops/${shop}/commissions/${encodeURIComponent(id)}#again`);
-  });
-}
+if (starts) adds(starts, (id) => location.assign(`/shops/${starts.dataset.shop}/commissions/${encodeURIComponent(id)}#again`));
 
 if (patterns) changes(patterns, () => location.reload());
 

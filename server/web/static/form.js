@@ -96,9 +96,28 @@ function mark(form, name) {
   hit.focus();
 }
 
+/** Whether somebody changed a field since the page came. @param {Field} f */
+function touched(f) {
+  if (f instanceof HTMLSelectElement) return [...f.options].some((o) => o.selected !== o.defaultSelected);
+  if (f instanceof HTMLInputElement && f.type === "checkbox") return f.checked !== f.defaultChecked;
+  return f.value !== f.defaultValue;
+}
+
+/** Takes what a field holds as what it was. @param {Field} f */
+function settle(f) {
+  if (f instanceof HTMLSelectElement) for (const o of f.options) o.defaultSelected = o.selected;
+  else if (f instanceof HTMLInputElement && f.type === "checkbox") f.defaultChecked = f.checked;
+  else f.defaultValue = f.value;
+}
+
+/** The fields of a form that are of the thing it changes. @param {HTMLFormElement} form @param {string} part */
+const own = (form, part) => fields(form).filter((f) => f.name.startsWith(`${part}.`));
+
 /**
- * A form that changes one thing as it was read. When somebody changed it meanwhile,
- * their values are shown beside those typed here, and saving again keeps these.
+ * A form that changes one thing as it was read. Only what was changed is sent: a weight
+ * that is shown in pounds but was typed in kilograms must not be rounded by the way.
+ * When somebody else changed the thing meanwhile, their values are shown beside those
+ * typed here, and saving again keeps these.
  * @param {HTMLFormElement} form `data-path` is the thing's address, `data-field` what a request calls it
  * @param {(said: any) => void} [done]
  */
@@ -109,13 +128,15 @@ export function changes(form, done) {
   form.addEventListener("input", () => { wish = {}; form.dataset.changed = "yes"; });
   form.addEventListener("submit", async (e) => {
     e.preventDefault();
-    const said = read(form), mask = [...new Set(fields(form).filter((f) => f.name.startsWith(`${part}.`)).map((f) => f.name.split(".")[1]))];
+    const said = read(form), mask = [...new Set(own(form, part).filter(touched).map((f) => f.name.split(".")[1]))];
+    if (!mask.length) { say(form, "Nothing is changed."); return; }
     wish = { ...said, [part]: { ...said[part], etag: form.dataset.etag }, updateMask: mask.join(","), device: "settings page", requestId: wish.requestId };
     const answer = await ask(form, path, wish, "PATCH");
     if (answer.ok) {
       form.dataset.etag = answer.said.etag;
       form.dataset.changed = "no";
       for (const theirs of form.querySelectorAll(".theirs")) theirs.remove();
+      for (const f of fields(form)) settle(f);
       say(form, "Saved.");
       wish = {};
       done?.(answer.said);
@@ -126,15 +147,24 @@ export function changes(form, done) {
   });
 }
 
-/** Shows what a thing is now beside what was typed. @param {HTMLFormElement} form @param {string} path @param {string} part */
+/**
+ * Shows what a thing is now beside what was typed; fields that nobody touched here take
+ * the new value.
+ * @param {HTMLFormElement} form @param {string} path @param {string} part
+ */
 async function compare(form, path, part) {
   const answer = await fetch(path).catch(() => null);
   if (!answer?.ok) return;
   const now = await answer.json();
   for (const theirs of form.querySelectorAll(".theirs")) theirs.remove();
-  for (const f of fields(form).filter((x) => x.name.startsWith(`${part}.`))) {
-    const is = at(now, f.name.split(".").slice(1));
-    if (f instanceof HTMLInputElement && f.type === "checkbox" ? Boolean(is) === f.checked : shown(is, f) === (value(f) ?? "")) continue;
+  for (const f of own(form, part)) {
+    const is = at(now, f.name.split(".").slice(1)), box = f instanceof HTMLInputElement && f.type === "checkbox";
+    if (box ? Boolean(is) === f.checked : shown(is, f) === f.value.trim()) continue;
+    if (!touched(f)) {
+      if (box) f.checked = Boolean(is);
+      else f.value = shown(is, f);
+      settle(f);
+    }
     const word = document.createElement("small");
     word.className = "theirs";
     word.textContent = `is now: ${shown(is, f) || "nothing"}`;
@@ -144,9 +174,46 @@ async function compare(form, path, part) {
   say(form, "Somebody else changed this while you did. Nothing was written over. What it is now stands beside what you typed: save again to have yours.", true);
 }
 
+/** Whether there is one of a name. Asked of the list: a thing that is not there would be an error in the console. @param {string} path @param {string} id */
+async function taken(path, id) {
+  for (let token = ""; ;) {
+    const answer = await fetch(`${path}?pageSize=1000&pageToken=${encodeURIComponent(token)}`).catch(() => null);
+    if (!answer?.ok) return false; // what is wrong is said when it is sent
+    const said = await answer.json();
+    if ((said[String(path.split("/").pop())] ?? []).some((/** @type {any} */ x) => String(x.name).split("/").pop() === id)) return true;
+    token = said.nextPageToken ?? "";
+    if (!token) return false;
+  }
+}
+
+/**
+ * A form that adds a thing under a short name of its own, and never writes over one that
+ * is there.
+ * @param {HTMLFormElement} form `data-path` is where its kind is, `data-field` what a request calls it
+ * @param {(id: string) => void} done
+ */
+export function adds(form, done) {
+  const part = String(form.dataset.field), kept = keeps(form, `new ${form.dataset.path}`);
+  /** @type {Record<string, any>} */
+  let wish = {};
+  form.addEventListener("input", () => { wish = {}; });
+  form.addEventListener("submit", async (e) => {
+    e.preventDefault();
+    const { id, ...rest } = read(form), path = `${form.dataset.path}/${encodeURIComponent(id)}`;
+    if (!wish.requestId) {
+      if (await taken(String(form.dataset.path), id)) { say(form, `There is one of the name ${id} already. Choose another short name.`, true); return; }
+    }
+    wish = { ...rest, [part]: rest[part] ?? {}, allowMissing: true, device: "web page", requestId: wish.requestId };
+    const answer = await ask(form, path, wish, "PATCH");
+    if (!answer.ok) { if (answer.reason) wish = {}; return; }
+    kept.clear();
+    done(id);
+  });
+}
+
 /** @param {any} is @param {Field} f */
 function shown(is, f) {
-  if (is === undefined || is === null) return "";
+  if (is === undefined || is === null || String(is) === "0") return "";
   if (f instanceof HTMLInputElement && f.type === "checkbox") return is ? "yes" : "no";
   return String(is);
 }
