@@ -20,9 +20,8 @@ import (
 // sent. Of a file they hold all books, of a database that of the one shop.
 func backupOf(store ledger.Store) func(ctx context.Context, shop string, w io.Writer, progress func(done, total int64)) (ledger.Verified, error) {
 	return func(ctx context.Context, shop string, w io.Writer, progress func(done, total int64)) (v ledger.Verified, err error) {
-		file, isFile := store.(*sqlite.Store)
 		beside := os.TempDir()
-		if isFile {
+		if file, ok := store.(*sqlite.Store); ok {
 			beside = filepath.Dir(file.Path())
 		}
 		dir, err := os.MkdirTemp(beside, ".remelt-backup-")
@@ -31,20 +30,10 @@ func backupOf(store ledger.Store) func(ctx context.Context, shop string, w io.Wr
 		}
 		defer os.RemoveAll(dir)
 		path := filepath.Join(dir, "copy.db")
-		if isFile {
-			err = file.Backup(ctx, path)
-		} else {
-			err = copyToFile(ctx, store, shop, path)
-		}
-		if err != nil {
+		if err := copyBooks(ctx, store, path, []string{shop}); err != nil {
 			return v, err
 		}
-		copied, err := sqlite.Open(ctx, path, sqlite.Options{Readers: 1})
-		if err != nil {
-			return v, err
-		}
-		v, err = ledger.Verify(ctx, copied, shop, nil)
-		if err := errors.Join(err, copied.Close()); err != nil {
+		if v, err = verifyFile(ctx, path, shop); err != nil {
 			return v, err
 		}
 		f, err := os.Open(path)
@@ -66,14 +55,32 @@ func backupOf(store ledger.Store) func(ctx context.Context, shop string, w io.Wr
 	}
 }
 
-// copyToFile copies a shop's book to a new file, which is whole when it is closed.
-func copyToFile(ctx context.Context, store ledger.Store, shop, path string) error {
+// copyBooks copies books to a new file, while the store works: all those of a
+// file, those of some shops of a database. The file is whole when it is closed.
+func copyBooks(ctx context.Context, store ledger.Store, path string, shops []string) error {
+	if file, ok := store.(*sqlite.Store); ok {
+		return file.Backup(ctx, path)
+	}
 	to, err := sqlite.Open(ctx, path, sqlite.Options{Readers: 1})
 	if err != nil {
 		return err
 	}
-	_, err = ledger.Copy(ctx, store, to, shop, nil)
+	for _, shop := range shops {
+		if _, err = ledger.Copy(ctx, store, to, shop, nil); err != nil {
+			break
+		}
+	}
 	return errors.Join(err, to.Close())
+}
+
+// verifyFile verifies a shop's book in a file that nobody has open.
+func verifyFile(ctx context.Context, path, shop string) (v ledger.Verified, err error) {
+	copied, err := sqlite.Open(ctx, path, sqlite.Options{Readers: 1})
+	if err != nil {
+		return v, err
+	}
+	v, err = ledger.Verify(ctx, copied, shop, nil)
+	return v, errors.Join(err, copied.Close())
 }
 
 func (a *app) backupCommand() *cobra.Command {

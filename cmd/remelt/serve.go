@@ -8,6 +8,8 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"sync"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -21,6 +23,10 @@ type serveFlags struct {
 	demo           bool
 	db, http, grpc string
 	hosts          []string
+
+	backupTo    string
+	backupEvery time.Duration
+	backupKeep  int
 }
 
 func (a *app) serveCommand() *cobra.Command {
@@ -37,6 +43,10 @@ which any number of servers may share; a file has one. A password is better kept
 A file is verified before it is served, as by remelt verify; a damaged one is not
 served. A file is open to one server at a time.
 
+With --backup-to it makes a copy of all books every --backup-every, while it works,
+verifies it, and then removes the oldest beyond --backup-keep. A start makes one if
+the newest is older than that. remelt restore puts one in place, here or elsewhere.
+
 With --demo it serves a year of an invented shop, in a temporary file unless --db
 names one. With --shop it opens a book for that shop if the file has none.
 
@@ -52,7 +62,10 @@ it. Keep to the addresses of this machine.`,
 	f.StringVar(&v.http, "http", "127.0.0.1:8080", "address for REST and the page; port 0 takes a free one")
 	f.StringVar(&v.grpc, "grpc", "127.0.0.1:9090", "address for gRPC; port 0 takes a free one")
 	f.StringArrayVar(&v.hosts, "host", nil, "a further name under which the HTTP address may be called; may be said more than once")
-	noFiles(c, "http", "grpc", "host")
+	f.StringVar(&v.backupTo, "backup-to", "", "a folder for regular backups, best on another disk")
+	f.DurationVar(&v.backupEvery, "backup-every", 24*time.Hour, "how often to make one")
+	f.IntVar(&v.backupKeep, "backup-keep", 14, "how many of them to keep")
+	noFiles(c, "http", "grpc", "host", "backup-every", "backup-keep")
 	return c
 }
 
@@ -91,6 +104,16 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 			return errors.Join(err, store.Close())
 		}
 	}
+	running, stop := context.WithCancel(ctx)
+	var regular sync.WaitGroup
+	defer regular.Wait()
+	defer stop()
+	var regularly *backups
+	if v.backupTo != "" {
+		if regularly, err = newBackups(v, store, log, a.now); err != nil {
+			return errors.Join(err, store.Close())
+		}
+	}
 	server.LogLibraries(log)
 	s, err := server.New(server.Config{Store: store, GRPC: v.grpc, HTTP: v.http, Hosts: v.hosts, Log: log, Version: version(), Backup: backupOf(store)})
 	if err != nil {
@@ -100,6 +123,9 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 		v.db = storeName(store)
 	}
 	a.tellServing(v, s, !dbGiven)
+	if regularly != nil {
+		regular.Go(func() { regularly.run(running) })
+	}
 	return s.Run(ctx)
 }
 

@@ -50,6 +50,15 @@ func (s *Store) Backup(ctx context.Context, path string) error {
 	return place(part.Name(), path)
 }
 
+// Place gives a finished file, such as a backup that was verified, its name on the
+// same file system. A name that is taken is ErrExists.
+func Place(part, path string) error {
+	if err := syncFile(part); err != nil {
+		return unavailable("CANNOT_WRITE", err)
+	}
+	return place(part, path)
+}
+
 // Restore puts a copy of the file from, which Backup made, at to. It checks the
 // file first and never leaves half a file at to. With replace, what is at to is
 // kept beside it as to + ".replaced-" and the time; without, it must not be there.
