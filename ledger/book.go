@@ -2,6 +2,7 @@ package ledger
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/rand"
 	"crypto/sha256"
@@ -9,6 +10,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync/atomic"
 	"time"
 	"unicode/utf8"
 )
@@ -39,6 +41,46 @@ type Book struct {
 	Shop   string
 	Metals Metals
 	Now    func() time.Time // the server's clock; nil means time.Now
+
+	settings atomic.Pointer[decodedShop]
+}
+
+// decodedShop is the shop's record as it was last read. Every use case asks for
+// it, so it is decoded again only when its bytes are others.
+type decodedShop struct {
+	body []byte
+	Shop
+}
+
+// shop reads the shop's own record; ErrNotFound when the book was never opened.
+func (b *Book) shop(r Reader) (s Stamped[Shop], err error) {
+	rec, found, err := r.Record(RecShop, b.Shop)
+	if err != nil {
+		return s, err
+	}
+	if !found {
+		return s, &Error{Class: ErrNotFound, Reason: "NO_SUCH_SHOP", Field: "shop", Value: b.Shop,
+			Want: "no book of this shop; open one first"}
+	}
+	s.Seq = rec.Seq
+	if known := b.settings.Load(); known != nil && bytes.Equal(known.body, rec.Body) {
+		s.Value = known.Shop
+		return s, nil
+	}
+	if err := rec.Into(&s.Value); err != nil {
+		return s, err
+	}
+	b.settings.Store(&decodedShop{bytes.Clone(rec.Body), s.Value})
+	return s, nil
+}
+
+// Settings reads the shop's own record; ErrNotFound when the book was never opened.
+func (b *Book) Settings(ctx context.Context) (s Stamped[Shop], err error) {
+	err = b.Store.View(ctx, b.Shop, func(r Reader) error {
+		s, err = b.shop(r)
+		return err
+	})
+	return s, err
 }
 
 // Meta is what every write carries beside its content.
@@ -124,14 +166,28 @@ func (b *Book) write(ctx context.Context, m Meta, kind Kind, cmd any, fn func(*d
 		}
 		out = d.e
 		if m.DryRun {
-			return errDryRun
+			return cmp.Or(d.leave(d.balance), errDryRun)
 		}
-		return tx.Append(s, d.e)
+		if err := tx.Append(s, d.e); err != nil {
+			return err
+		}
+		return d.leave(tx.Balance)
 	})
 	if err != nil && !errors.Is(err, errDryRun) {
 		return nil, err
 	}
 	return out, nil
+}
+
+// leave notes in the entry what its accounts hold after it.
+func (d *draft) leave(balance func(Account) (Mass, error)) (err error) {
+	d.e.Left = make(map[Account]Mass, len(d.pending))
+	for a := range d.pending {
+		if d.e.Left[a], err = balance(a); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (b *Book) draft(tx Tx, m Meta, kind Kind, digest [16]byte) (*draft, error) {
@@ -159,14 +215,11 @@ func (b *Book) draft(tx Tx, m Meta, kind Kind, digest [16]byte) (*draft, error) 
 		d.flag(FlagFutureDate, fmt.Sprintf("it is dated %s, after it is being recorded (%s)",
 			d.e.Happened.Format(time.RFC3339), now.Format(time.RFC3339)))
 	}
-	found, err := load(tx, RecShop, b.Shop, &d.shop)
-	if err != nil {
+	s, err := b.shop(tx)
+	if err != nil && (kind != KindOpenBook || !errors.Is(err, ErrNotFound)) {
 		return nil, err
 	}
-	if !found && kind != KindOpenBook {
-		return nil, &Error{Class: ErrNotFound, Reason: "NO_SUCH_SHOP", Field: "shop", Value: b.Shop,
-			Want: "no book of this shop; open one first"}
-	}
+	d.shop = s.Value
 	return d, nil
 }
 
@@ -432,8 +485,7 @@ func load(r Reader, kind RecordKind, id string, v any) (bool, error) {
 
 // Into decodes a record's body.
 func (r Record) Into(v any) error {
-	dec := json.NewDecoder(bytes.NewReader(r.Body))
-	if err := dec.Decode(v); err != nil {
+	if err := json.Unmarshal(r.Body, v); err != nil {
 		return corruptf("record %s/%s does not decode: %v", r.Kind, r.ID, err)
 	}
 	return nil

@@ -145,6 +145,10 @@ type Entry struct {
 	Costs     []Cost
 
 	Hash Hash // of this entry; not part of its own bytes
+
+	// Left is what the accounts of the postings hold after it. It is there on
+	// an entry just written or only checked, for the answer to the one who asked.
+	Left map[Account]Mass
 }
 
 // Subjects returns the things an entry is about, each once, in order: its

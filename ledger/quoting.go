@@ -132,11 +132,11 @@ func (b *Book) ReadQuote(ctx context.Context, c MakeQuote) (out MakeQuote, rates
 	out.Prices, out.Hours, out.Bought = slices.Clone(c.Prices), slices.Clone(c.Hours), slices.Clone(c.Bought)
 	err = b.Store.View(ctx, b.Shop, func(r Reader) error {
 		d := &draft{Tx: readOnly{r}, book: b}
-		if found, err := load(r, RecShop, b.Shop, &d.shop); err != nil {
+		s, err := b.shop(r)
+		if err != nil {
 			return err
-		} else if !found {
-			return &Error{Class: ErrNotFound, Reason: "NO_SUCH_SHOP", Field: "shop", Value: b.Shop, Want: "no book of this shop; open one first"}
 		}
+		d.shop = s.Value
 		if rates, _, err = RatesAt(r, b.now()); err != nil {
 			return err
 		}

@@ -35,7 +35,7 @@ type desk struct {
 	meta     ledger.Meta
 	inside   protoreflect.MessageDescriptor // the resource whose fields the book's errors name
 	at       string                         // the request's field that holds it
-	drafted  *ledger.Entry                  // what would be recorded, in a dry run
+	own      *ledger.Entry                  // what the call recorded; in a dry run what it would record
 	listing  bool                           // many things are shown, so each says only what it is
 
 	table    *alloy.Table
@@ -54,11 +54,7 @@ func (c counter) read(ctx context.Context, field, name, pattern string) *desk {
 	if d.Shop, err = c.books(ctx, ids[0]); err != nil {
 		return d.fail(err)
 	}
-	s, err := ledger.Get[ledger.Shop](ctx, d.Book, ledger.RecShop, ids[0])
-	if errors.Is(err, ledger.ErrNotFound) {
-		err = &ledger.Error{Class: ledger.ErrNotFound, Reason: "NO_SUCH_SHOP", Field: "shop", Value: ids[0],
-			Want: "no book of this shop; open one first"}
-	}
+	s, err := d.Settings(ctx)
 	d.settings = s.Value
 	return d.fail(err)
 }
@@ -166,8 +162,8 @@ func (d *desk) recordBy(use func() (*ledger.Entry, error)) *ledger.Entry {
 		d.fail(d.named(err))
 		return nil
 	}
-	if d.meta.DryRun {
-		d.drafted = e
+	if e.Left != nil { // not an earlier one that a repeated request found
+		d.own = e
 	}
 	return e
 }
@@ -204,16 +200,25 @@ func reply[R any](d *desk, r *R) (*R, error) {
 	return r, nil
 }
 
-// load reads a thing as it is now; in a dry run as it would be.
+// drafted is what would be recorded, in a dry run.
+func (d *desk) drafted() *ledger.Entry {
+	if !d.meta.DryRun {
+		return nil
+	}
+	return d.own
+}
+
+// load reads a thing as it is now; what the call itself changed as it was or would
+// be right after that.
 func load[T any](d *desk, kind ledger.RecordKind, id string) (s ledger.Stamped[T]) {
 	if d.err != nil || id == "" {
 		return s
 	}
-	if d.drafted != nil {
-		for _, r := range d.drafted.Records {
+	if d.own != nil {
+		for _, r := range d.own.Records {
 			if r.Kind == kind && r.ID == id {
 				d.fail(r.Into(&s.Value))
-				s.Seq = d.drafted.Seq
+				s.Seq = d.own.Seq
 				return s
 			}
 		}
@@ -223,20 +228,19 @@ func load[T any](d *desk, kind ledger.RecordKind, id string) (s ledger.Stamped[T
 	return s
 }
 
-// balance is what an account holds now; in a dry run what it would hold.
+// balance is what an account holds now; one that the call itself posted to what it
+// held or would hold right after that.
 func (d *desk) balance(a ledger.Account) ledger.Mass {
 	if d.err != nil {
 		return 0
 	}
-	m, err := d.BalanceOf(d.ctx, a)
-	d.fail(err)
-	if d.drafted != nil {
-		for _, p := range d.drafted.Postings {
-			if p.Account == a {
-				m += p.Mass
-			}
+	if d.own != nil {
+		if m, posted := d.own.Left[a]; posted {
+			return m
 		}
 	}
+	m, err := d.BalanceOf(d.ctx, a)
+	d.fail(err)
 	return m
 }
 

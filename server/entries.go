@@ -202,8 +202,12 @@ func (d *desk) reversedBy(seq int64) int64 {
 	if d.err != nil {
 		return 0
 	}
-	if d.drafted != nil && d.drafted.Reverses == seq {
-		return d.drafted.Seq
+	switch {
+	case d.own == nil:
+	case d.own.Reverses == seq:
+		return d.own.Seq
+	case d.own.Seq == seq:
+		return 0
 	}
 	var rev ledger.Reversal
 	d.fail(d.Store.View(d.ctx, d.Book.Shop, func(r ledger.Reader) error {

@@ -66,7 +66,7 @@ var heatSetting = setting[ledger.Heat, ledger.PlanHeat, *pb.Heat]{
 		p.InMolds = d.mass(d.balance(ledger.Acct(ledger.InMolds, id)))
 		if d.err == nil && !d.listing { // a list of heats is read for where they are
 			var all []alloy.Caution
-			all, d.err = d.HeatCautions(d.ctx, id, d.drafted)
+			all, d.err = d.HeatCautions(d.ctx, id, d.drafted())
 			p.Cautions = cautions(all)
 		}
 	},

@@ -57,7 +57,7 @@ func (d *desk) lot(id string) *pb.Lot {
 		return nil
 	}
 	var v ledger.LotView
-	if d.drafted == nil {
+	if d.own == nil {
 		var err error
 		v, err = d.GetLot(d.ctx, id)
 		d.fail(err)

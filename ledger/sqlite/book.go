@@ -45,6 +45,7 @@ type named struct {
 	isAccount     bool
 	seq, at, size int64 // of its record; seq 0: it is none
 	parent        string
+	body          []byte // of its record, once somebody asked for it
 
 	written bool // the row is there
 	held    bool // and says that it holds something
@@ -166,7 +167,7 @@ func (b *book) append(c *conn, s ledger.Sealed, e *ledger.Entry) error {
 		}
 		b.change(n)
 		n.seq, n.at, n.size, n.parent = s.Seq, int64(places[i]+1), int64(len(r.Body)), r.Parent
-		n.whole = true
+		n.whole, n.body = true, nil
 	}
 	for _, subject := range subjects {
 		n := b.names[subject]

@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"bytes"
 	"context"
 
 	"example.org/remelt/ledger"
@@ -119,12 +120,18 @@ func (t *tx) Record(kind ledger.RecordKind, id string) (ledger.Record, bool, err
 		rec.Body = s.Bytes[n.at-1:][:n.size:n.size]
 		return rec, true, nil
 	}
-	found, err := t.one(`SELECT substr(bytes, ?, ?) FROM entry WHERE id = ?`,
-		[]any{n.at, n.size, entryID(t.shop, n.seq)}, &rec.Body)
-	if err == nil && !found {
-		err = t.fault(errDamaged("entry %d, which has the record %s, is missing", n.seq, n.name))
+	if n.body == nil {
+		found, err := t.one(`SELECT substr(bytes, ?, ?) FROM entry WHERE id = ?`,
+			[]any{n.at, n.size, entryID(t.shop, n.seq)}, &n.body)
+		if err == nil && !found {
+			err = t.fault(errDamaged("entry %d, which has the record %s, is missing", n.seq, n.name))
+		}
+		if err != nil {
+			return rec, found, err
+		}
 	}
-	return rec, found, err
+	rec.Body = bytes.Clone(n.body)
+	return rec, true, nil
 }
 
 func (t *tx) CountRecords(kind ledger.RecordKind) (int64, error) {

@@ -102,7 +102,7 @@ func FormatMass(mg int64, u MassUnit, division int64) string {
 		return formatPoundsOunces(mg, division)
 	}
 	m := massMeasure(u)
-	return fixed(m.in(mg), m.places(division)) + " " + m.symbol
+	return m.text(mg, m.places(division)) + " " + m.symbol
 }
 
 // Trade is the unit in which metal is priced by those who weigh in this one.
@@ -123,7 +123,7 @@ func FormatMassNumber(mg int64, u MassUnit, division int64) string {
 		return formatPoundsOunces(mg, division)
 	}
 	m := massMeasure(u)
-	return fixed(m.in(mg), m.places(division))
+	return m.text(mg, m.places(division))
 }
 
 // formatPoundsOunces rounds the whole mass in ounces before it takes the pounds

@@ -2,8 +2,11 @@ package unit
 
 import (
 	"fmt"
+	"math"
 	"math/big"
+	"math/bits"
 	"regexp"
+	"strconv"
 	"strings"
 )
 
@@ -183,6 +186,39 @@ func (m *measure) places(division int64) int {
 		step.Quo(step, power10(1))
 	}
 	return n
+}
+
+// text writes the amount in this unit with exactly so many decimals, as fixed does.
+func (m *measure) text(amount int64, decimals int) string {
+	if n, ok := m.rounded(amount, decimals); ok {
+		return point(strconv.FormatUint(n, 10), decimals, amount < 0 && n > 0)
+	}
+	return fixed(m.in(amount), decimals)
+}
+
+// rounded gives the size of the amount in this unit in steps of the last decimal,
+// half to even, where machine words are enough: every answer shows many masses, and
+// long arithmetic takes ten times as long.
+func (m *measure) rounded(amount int64, decimals int) (uint64, bool) {
+	if !m.size.Num().IsUint64() || !m.size.Denom().IsUint64() || decimals > 9 || amount == math.MinInt64 {
+		return 0, false
+	}
+	size, steps := m.size.Num().Uint64(), m.size.Denom().Uint64()
+	for range decimals {
+		if steps > math.MaxUint64/10 {
+			return 0, false
+		}
+		steps *= 10
+	}
+	over, product := bits.Mul64(uint64(max(amount, -amount)), steps)
+	if over != 0 {
+		return 0, false
+	}
+	n, rest := product/size, product%size
+	if past := size - rest; rest > past || rest == past && n%2 == 1 {
+		n++
+	}
+	return n, true
 }
 
 // in gives the amount in this unit, exactly.

@@ -178,7 +178,11 @@ func roundHalfEven(v *big.Rat) *big.Int {
 // minus for what is still below zero after rounding.
 func fixed(v *big.Rat, decimals int) string {
 	n := roundHalfEven(new(big.Rat).Mul(v, power10(decimals)))
-	digits := new(big.Int).Abs(n).String()
+	return point(new(big.Int).Abs(n).String(), decimals, n.Sign() < 0)
+}
+
+// point sets the decimal point in the digits of a number.
+func point(digits string, decimals int, negative bool) string {
 	if short := decimals + 1 - len(digits); short > 0 {
 		digits = strings.Repeat("0", short) + digits
 	}
@@ -186,7 +190,7 @@ func fixed(v *big.Rat, decimals int) string {
 		at := len(digits) - decimals
 		digits = digits[:at] + "." + digits[at:]
 	}
-	if n.Sign() < 0 {
+	if negative {
 		return "-" + digits
 	}
 	return digits

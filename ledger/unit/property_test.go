@@ -119,3 +119,18 @@ func TestRateProperties(t *testing.T) {
 		}
 	})
 }
+
+// Machine words and long arithmetic write the same text, at the middle between two
+// steps too.
+func TestTextInWords(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		m := &masses.measures[rapid.IntRange(0, len(masses.measures)-1).Draw(t, "unit")]
+		decimals := rapid.IntRange(0, 7).Draw(t, "decimals")
+		amount := rapid.OneOf(rapid.Int64(), rapid.Int64Range(-MaxMass, MaxMass), rapid.Custom(func(t *rapid.T) int64 {
+			return 5 * rapid.Int64Range(-1e6, 1e6).Draw(t, "fives") * power10(rapid.IntRange(0, 6).Draw(t, "zeros")).Num().Int64()
+		})).Draw(t, "amount")
+		if got, want := m.text(amount, decimals), fixed(m.in(amount), decimals); got != want {
+			t.Fatalf("%d mg in %s: %s, want %s", amount, m.symbol, got, want)
+		}
+	})
+}
