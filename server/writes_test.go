@@ -101,6 +101,12 @@ func TestEveryWrite(t *testing.T) {
 		if d := cmp.Diff(first, again, protocmp.Transform()); d != "" {
 			t.Errorf("%s: the retry answered otherwise:\n%s", at, d)
 		}
+		if again, err = b.call(set(r, "validate_only", true)); err != nil {
+			t.Fatalf("%s, dry after the fact: %v", at, err)
+		}
+		if d := cmp.Diff(first, again, protocmp.Transform()); d != "" && m.Name() != "UpdateAlloy" {
+			t.Errorf("%s: a dry run of what was done already answered otherwise:\n%s", at, d)
+		}
 		b.refusedBy(set(r, "reason", "another fact"), "REQUEST_ID_REUSED", "request_id")
 		b.refusedBy(set(r, "request_id", "42"), "BAD_REQUEST_ID", "request_id")
 	}

@@ -89,7 +89,7 @@ type writer struct {
 const (
 	mostInGroup = 256     // the first of a group waits for the last
 	mostBooks   = 1_000   // shops
-	mostNames   = 100_000 // of all shops together, some 20 MB
+	mostNames   = 100_000 // of all shops together, some 20 MB, and as much again when each body was asked for
 )
 
 func (w *writer) connect() error {
