@@ -210,7 +210,7 @@ func (m *measure) rounded(amount int64, decimals int) (uint64, bool) {
 		}
 		steps *= 10
 	}
-	over, product := bits.Mul64(uint64(max(amount, -amount)), steps)
+	over, product := bits.Mul64(uint64(max(amount, -amount)), steps) //nolint:gosec // not below zero
 	if over != 0 {
 		return 0, false
 	}
