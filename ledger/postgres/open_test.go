@@ -66,6 +66,27 @@ func TestOpenRefuses(t *testing.T) {
 	})
 }
 
+// TestOpenRefusesUnsynced: a database that does not sync what it commits keeps no
+// promise.
+func TestOpenRefusesUnsynced(t *testing.T) {
+	postgrestest.Need(t)
+	for _, setting := range []string{"fsync=off", "full_page_writes=off"} {
+		c, err := postgrestest.Start(setting)
+		if err != nil {
+			t.Fatal(err)
+		}
+		url, err := c.Schema(t.Context(), "books")
+		if err == nil {
+			_, err = Open(t.Context(), url, Options{})
+		}
+		name, _, _ := strings.Cut(setting, "=")
+		if !errors.Is(err, ledger.ErrState) || !strings.Contains(err.Error(), name) {
+			t.Errorf("%s: %v", setting, err)
+		}
+		c.Remove()
+	}
+}
+
 // TestServersStartTogether: each finds the tables made once.
 func TestServersStartTogether(t *testing.T) {
 	url := postgrestest.Database(t)
