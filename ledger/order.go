@@ -50,10 +50,11 @@ type OrderLine struct {
 
 // Receipt is what came with one delivery.
 type Receipt struct {
-	Entry int64      `json:"entry"`
-	When  time.Time  `json:"when"`
-	Lines []Received `json:"lines"`
-	Void  bool       `json:"void,omitempty"` // the entry was reversed
+	Entry   int64      `json:"entry"`
+	When    time.Time  `json:"when"`
+	Lines   []Received `json:"lines"`
+	Freight *Terms     `json:"freight,omitempty"` // of this delivery alone; else its part of the order's
+	Void    bool       `json:"void,omitempty"`    // the entry was reversed
 }
 
 // Received is what came of a line, as it was weighed, and the money that went with it.
@@ -66,6 +67,7 @@ type Received struct {
 	Minor     int64  `json:"minor,omitempty"`
 	BookMinor int64  `json:"book_minor,omitempty"` // of a foreign price
 	Freight   int64  `json:"freight,omitempty"`    // its share, in the currency of the book
+	Price     *Terms `json:"price,omitempty"`      // as invoiced for this; else the order's
 }
 
 // Came is what came of a line so far, and the money that went with it.
@@ -205,10 +207,8 @@ func (o *Order) Worth() (ordered, came Money) {
 				continue
 			}
 			came.Freight += x.Freight
-			if p := o.Lines[x.Line-1].Price; p != nil && p.Exchange != "" {
-				came.Goods += x.BookMinor
-			} else {
-				came.Goods += x.Minor
+			if p := o.goods(&x); p != nil {
+				came.Goods += p.InBook().Minor
 			}
 		}
 	}

@@ -11,9 +11,11 @@ import (
 // line so far costs its price for all of it, rounded once; a delivery bears what that is
 // more than the ones before. So the deliveries of a line add up to its money, whatever
 // they are. Freight is dealt in the same way by weight, and the delivery with which all is
-// here takes the rest of it. A receipt's money depends on none that come after it.
+// here takes the rest of it. A receipt's money depends on none that come after it. What was
+// invoiced with its own price or freight bears that alone, and counts for nothing where the
+// order's are dealt.
 func (o *Order) deal() error {
-	came := make([]Came, len(o.Lines))
+	came, carried := make([]Came, len(o.Lines)), make([]Came, len(o.Lines)) // by the order's price, by its freight
 	freight := int64(0)
 	for r := range o.Receipts {
 		in := o.Receipts[r].Lines
@@ -24,9 +26,19 @@ func (o *Order) deal() error {
 		for k := range in {
 			x := &in[k]
 			l, c := &o.Lines[x.Line-1], &came[x.Line-1]
-			c.add(x)
+			if o.Receipts[r].Freight == nil {
+				carried[x.Line-1].add(x)
+			}
 			weights[k] = o.bulk(x.Line-1, Came{Mass: x.Net, Pieces: x.Pieces})
-			if l.Price == nil {
+			if x.Price != nil {
+				p, err := x.Price.comesTo("price", x.Price.exact(x.Net, x.Pieces))
+				if err != nil {
+					return err
+				}
+				x.Minor, x.BookMinor = p.Minor, p.BookMinor
+				continue
+			}
+			if c.add(x); l.Price == nil {
 				continue
 			}
 			p, err := l.Price.comesTo("price", l.exact(*c))
@@ -36,7 +48,17 @@ func (o *Order) deal() error {
 			x.Minor, x.BookMinor = p.Minor-c.Minor, p.BookMinor-c.BookMinor
 			c.Minor, c.BookMinor = p.Minor, p.BookMinor
 		}
-		due, err := o.freightFor(came)
+		if own := o.Receipts[r].Freight; own != nil {
+			p, err := own.comesTo("freight", own.exact(0, 0))
+			if err != nil {
+				return err
+			}
+			for k, share := range Apportion(p.InBook().Minor, weights) {
+				in[k].Freight = share
+			}
+			continue
+		}
+		due, err := o.freightFor(carried)
 		if err != nil {
 			return err
 		}
@@ -110,6 +132,9 @@ func (o *Order) account(x *Received) Account {
 // goods is what was paid for what came of a line, without freight; nil without a price.
 func (o *Order) goods(x *Received) *Price {
 	t := o.Lines[x.Line-1].Price
+	if x.Price != nil {
+		t = x.Price
+	}
 	if t == nil {
 		return nil
 	}
@@ -141,9 +166,10 @@ func (o *Order) Paid(r *Receipt) map[Account]int64 {
 // bear drafts the cost of a line of a receipt beyond what was booked of it before: one
 // of nothing too when it is new, since its cost is known.
 func (d *draft) bear(o *Order, x *Received, before Received) {
-	a := o.account(x)
+	a, fresh := o.account(x), before == Received{Line: x.Line}
+	before.Price = x.Price // a delivery keeps its own
 	if p := o.goods(x); p != nil {
-		if more := p.InBook().Minor - o.goods(&before).InBook().Minor; more != 0 || before == (Received{Line: x.Line}) {
+		if more := p.InBook().Minor - o.goods(&before).InBook().Minor; more != 0 || fresh {
 			d.e.Costs = append(d.e.Costs, Cost{Account: a, Currency: p.InBook().Currency, Minor: more})
 		}
 	}

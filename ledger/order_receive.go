@@ -22,12 +22,14 @@ type Delivered struct {
 	Weighing    WeighingIn
 	Certificate *Certificate `json:",omitempty"`
 	Last        bool         `json:",omitempty"` // nothing more comes of the line, whatever this weighs
+	Price       string       `json:",omitempty"` // as invoiced, where that differs from the order
 }
 
 // ReceiveOrder is a delivery of an order, or a part of one.
 type ReceiveOrder struct {
-	Order string
-	Lines []Delivered
+	Order   string
+	Lines   []Delivered
+	Freight string `json:",omitempty"` // as invoiced with this delivery; else its part of the order's
 }
 
 // ReceiveOrder records what came: metal as lots at their real weights, with their cost
@@ -49,6 +51,10 @@ func (b *Book) ReceiveOrder(ctx context.Context, m Meta, c ReceiveOrder) (*Entry
 		}
 		o.Receipts = append(o.Receipts, Receipt{Entry: d.e.Seq, When: d.e.Happened})
 		came := &o.Receipts[len(o.Receipts)-1]
+		var err error
+		if came.Freight, err = d.orderFreight(c.Freight); err != nil {
+			return err
+		}
 		for k, in := range c.Lines {
 			at := fmt.Sprintf("lines[%d]", k)
 			if in.Line == 0 && len(o.Lines) == 1 {
@@ -98,6 +104,18 @@ func (d *draft) deliver(at string, o *Order, in Delivered) (got Received, err er
 	}
 	if line.Pieces > 0 && got.Pieces == 0 && line.Each.Mass > 0 { // not counted: by what they weigh
 		got.Pieces = mulDiv(int64(got.Net), 1, int64(line.Each.Mass))
+	}
+	if err != nil || in.Price == "" {
+		return got, err
+	}
+	if got.Price, err = d.terms(at+".price", in.Price, true); err != nil {
+		return got, err
+	}
+	switch {
+	case got.Price.Per == PerPiece && got.Pieces == 0:
+		err = invalid("NOT_IN_PIECES", at+".price", in.Price, "is for a piece, and no pieces were counted")
+	case got.Price.Per != "" && got.Price.Per != PerPiece && got.Net == 0:
+		err = invalid("COUNTED_IN_PIECES", at+".price", in.Price, "is by weight, and nothing was weighed")
 	}
 	return got, err
 }
@@ -198,7 +216,7 @@ func (d *draft) voidReceipt(o *Order, entry int64) error {
 		for k := range o.Receipts[i].Lines {
 			x := &o.Receipts[i].Lines[k]
 			if o.Receipts[i].Entry == entry {
-				d.bear(o, &Received{Line: x.Line, Lot: x.Lot}, *x)
+				d.bear(o, &Received{Line: x.Line, Lot: x.Lot, Price: x.Price}, *x)
 			}
 			if o.Receipts[i].Void || *x == before[i][k] {
 				continue

@@ -443,3 +443,85 @@ func worked(r *rapid.T, l ledger.OrderLine, net ledger.Mass, pieces int64) int64
 }
 
 type fataler interface{ Fatalf(string, ...any) }
+
+// What a delivery was invoiced with its own price and freight it bears, and the order's are
+// dealt over the others. By hand: 10 ingots of 10 kg at 9.00, with 30.01 of freight for them and 20 kg
+// of borax, are 0.2501 a kilogram.
+func TestDeliveryByItsInvoice(t *testing.T) {
+	b := ledgertest.Open(t)
+	m := ledger.Meta{}
+	b.Do(b.WriteOrder(ctx, m, ingotsAndBorax()))
+	own := came(1, 40_000, 4)
+	own.Price = "9.50 EUR/kg at 1.10 USD/EUR"
+	e := b.Do(b.ReceiveOrder(ctx, m, ledger.ReceiveOrder{Order: "1", Freight: "12.34 USD", Lines: []ledger.Delivered{own}}))
+	lot := ledgertest.MadeLot(t, e)
+	a := ledger.Acct(ledger.OfLot, lot.ID)
+	if want := []ledger.Cost{{Account: a, Currency: "USD", Minor: 418_00}, {Account: a, Currency: "USD", Minor: 12_34}}; !slices.Equal(e.Costs, want) || lot.Price.Minor != 380_00 || lot.Price.Currency != "EUR" {
+		t.Errorf("%+v, %+v", e.Costs, lot.Price)
+	}
+	second := b.Do(b.ReceiveOrder(ctx, m, ledger.ReceiveOrder{Order: "1", Lines: []ledger.Delivered{came(1, 60_000, 6)}}))
+	a = ledger.Acct(ledger.OfLot, ledgertest.MadeLot(t, second).ID)
+	if want := []ledger.Cost{{Account: a, Currency: "USD", Minor: 540_00}, {Account: a, Currency: "USD", Minor: 15_00}}; !slices.Equal(second.Costs, want) { // 30.01 × 60 ÷ 120 is 15.005, to even
+		t.Errorf("%+v", second.Costs)
+	}
+	o := readOrder(t, b, "1")
+	if _, got := o.Worth(); got.Goods != 958_00 || got.Freight != 27_34 {
+		t.Errorf("%+v", got)
+	}
+	b.Do(b.Reverse(ctx, ledger.Meta{Reason: "a mistake"}, ledger.ReverseEntry{Entry: e.Seq}))
+	sum := int64(0)
+	all, err := b.Entries(ctx, 0, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range all {
+		for _, c := range e.Costs {
+			sum += c.Minor
+		}
+	}
+	if sum != 555_00 {
+		t.Errorf("%d is left of the order, not that of the second delivery", sum)
+	}
+	for price, reason := range map[string]string{"9.50/kg": "MISSING_CURRENCY", "9.50 EUR/kg": "MISSING_EXCHANGE"} {
+		bad := came(1, 5_000, 1)
+		bad.Price = price
+		_, err := b.ReceiveOrder(ctx, m, ledger.ReceiveOrder{Order: "1", Lines: []ledger.Delivered{bad}})
+		var e *ledger.Error
+		if !errors.As(err, &e) || e.Reason != reason || e.Field != "lines[0].price" {
+			t.Errorf("%s: %v", price, err)
+		}
+	}
+	b.Verify()
+}
+
+// Less than the supplier's offer allows is not ordered of them; of others it is, and where
+// the line says another least.
+func TestOrderBelowTheOffersLeast(t *testing.T) {
+	b := ledgertest.Open(t)
+	m := ledger.Meta{}
+	b.Do(b.SetParty(ctx, m, ledger.Party{ID: "calder", Name: "Calder", Roles: []string{ledger.RoleSupplier}}))
+	b.Do(b.KeepOffer(ctx, m, ledger.NewOffer{Party: "calder", Alloy: "C87300", Least: typed("50 kg"), Breaks: []ledger.NewOfferBreak{{Price: "9.00 USD/kg"}}}))
+	b.Do(b.SetSupply(ctx, m, ledger.Supply{ID: "tablets", Name: "degassing tablets", Purpose: "degasser", InPieces: true}))
+	b.Do(b.KeepOffer(ctx, m, ledger.NewOffer{Party: "calder", Supply: "tablets", LeastPieces: 10, Breaks: []ledger.NewOfferBreak{{Price: "1.10 USD/pc"}}}))
+	write := func(supplier string, l ledger.OrderItem) error {
+		_, err := b.WriteOrder(ctx, m, ledger.WriteOrder{Supplier: supplier, Lines: []ledger.OrderItem{l}})
+		return err
+	}
+	for _, c := range []struct {
+		line  ledger.OrderItem
+		field string
+	}{{ledger.OrderItem{Alloy: "C87300", Mass: typed("49 kg")}, "lines[0].mass"}, {ledger.OrderItem{Supply: "tablets", Pieces: 9}, "lines[0].pieces"}} {
+		var e *ledger.Error
+		if err := write("calder", c.line); !errors.As(err, &e) || e.Reason != "BELOW_LEAST" || e.Field != c.field {
+			t.Errorf("%+v: %v", c.line, err)
+		}
+		if err := write("northmetal", c.line); err != nil {
+			t.Errorf("of another: %v", err)
+		}
+	}
+	for _, l := range []ledger.OrderItem{{Alloy: "C87300", Mass: typed("50 kg")}, {Alloy: "C87300", Mass: typed("20 kg"), LeastMass: typed("10 kg")}, {Supply: "tablets", Pieces: 10}} {
+		if err := write("calder", l); err != nil {
+			t.Errorf("%+v: %v", l, err)
+		}
+	}
+}

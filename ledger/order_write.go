@@ -115,24 +115,58 @@ func (d *draft) setOrder(o *Order, c WriteOrder) (err error) {
 	}
 	for i, item := range c.Lines {
 		at := fmt.Sprintf("lines[%d]", i)
-		l, err := d.orderLine(at, item)
+		l, err := d.orderLine(at, c.Supplier, item)
 		if err != nil {
 			return err
 		}
 		o.Lines = append(o.Lines, l)
 	}
-	if c.Freight != "" {
-		if o.Freight, err = d.terms("freight", c.Freight, true); err != nil {
-			return err
+	o.Freight, err = d.orderFreight(c.Freight)
+	return err
+}
+
+// orderFreight reads one sum; nil for none.
+func (d *draft) orderFreight(typed string) (*Terms, error) {
+	if typed == "" {
+		return nil, nil
+	}
+	t, err := d.terms("freight", typed, true)
+	if err == nil && t.Per != "" {
+		err = invalid("NOT_A_TOTAL", "freight", typed, "freight is one sum for all of it")
+	}
+	return t, err
+}
+
+// leastByOffer refuses less than the supplier's offer that holds allows, unless the line
+// says itself what is the least.
+func (d *draft) leastByOffer(at, supplier string, l *OrderLine) error {
+	if l.LeastMass.given() || l.LeastPieces > 0 {
+		return nil
+	}
+	parent := "alloy/" + l.Alloy
+	if l.Supply != "" {
+		parent = "supply/" + l.Supply
+	}
+	offers, err := OffersIn(d, parent, d.shop.DayOf(d.e.Happened))
+	if err != nil {
+		return err
+	}
+	for _, x := range offers {
+		if x.Buys || x.Party != supplier || x.Form != l.Form {
+			continue
 		}
-		if o.Freight.Per != "" {
-			return invalid("NOT_A_TOTAL", "freight", c.Freight, "freight is one sum for the order")
+		field, ordered, words := at+".mass", l.Weight(), d.words
+		if x.InPieces {
+			field, ordered, words = at+".pieces", Mass(l.Pieces), func(m Mass) string { return fmt.Sprint(int64(m)) }
+		}
+		if ordered < x.Least.Mass {
+			return invalid("BELOW_LEAST", field, words(ordered), fmt.Sprintf("by offer %s %s sells no less than %s; say another least with the line if that holds no longer", x.ID, supplier, words(x.Least.Mass)))
 		}
 	}
 	return nil
 }
 
-func (d *draft) orderLine(at string, c OrderItem) (l OrderLine, err error) {
+func (d *draft) orderLine(at, supplier string, c OrderItem) (l OrderLine, err error) {
 	l = OrderLine{Alloy: c.Alloy, Form: c.Form, Supply: c.Supply, Pieces: c.Pieces, LeastPieces: c.LeastPieces}
 	counted := false // without a weight
 	switch {
@@ -162,6 +196,9 @@ func (d *draft) orderLine(at string, c OrderItem) (l OrderLine, err error) {
 		}
 	}
 	if err := d.orderAmounts(at, &l, c, counted); err != nil {
+		return l, err
+	}
+	if err := d.leastByOffer(at, supplier, &l); err != nil {
 		return l, err
 	}
 	if c.Price == "" {

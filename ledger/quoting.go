@@ -119,7 +119,8 @@ func (b *Book) MakeQuote(ctx context.Context, m Meta, c MakeQuote, q Quote) (*En
 			return err
 		}
 		q.Commission, q.Version, q.Currency, q.Until, q.Note = c.Commission, int64(len(made))+1, d.shop.Currency, c.Until, c.Note
-		if q.ID, err = d.fresh(RecQuote, "", func(n int64) string { return fmt.Sprintf("%s-%d", c.Commission, max(n, q.Version)) }); err != nil {
+		n := q.Version - 1
+		if q.ID, err = d.fresh(RecQuote, "", func(int64) string { n++; return fmt.Sprintf("%s-%d", c.Commission, n) }); err != nil {
 			return err
 		}
 		return d.put(RecQuote, q.ID, OfCommission(c.Commission), q)

@@ -58,11 +58,11 @@ func (s purchases) PlacePurchaseOrder(ctx context.Context, r *pb.PlacePurchaseOr
 
 func (s purchases) ReceivePurchaseOrder(ctx context.Context, r *pb.ReceivePurchaseOrderRequest) (*pb.ReceivePurchaseOrderResponse, error) {
 	d := s.write(ctx, r, "name", r.GetName(), purchaseName)
-	c := ledger.ReceiveOrder{Order: d.id()}
+	c := ledger.ReceiveOrder{Order: d.id(), Freight: r.GetFreight()}
 	for i, l := range r.GetLines() {
 		at := indexed("lines", i)
 		c.Lines = append(c.Lines, ledger.Delivered{Line: int(l.GetLine()), LotID: l.GetLotId(), Dirty: l.GetDirty(), Place: d.ref(sub(at, "place"), l.GetPlace(), "places"),
-			Label: l.GetLabel(), Weighing: d.weighing(sub(at, "weighing"), l.GetWeighing()), Certificate: d.certificate(sub(at, "certificate"), l.GetCertificate()), Last: l.GetLast()})
+			Label: l.GetLabel(), Weighing: d.weighing(sub(at, "weighing"), l.GetWeighing()), Certificate: d.certificate(sub(at, "certificate"), l.GetCertificate()), Last: l.GetLast(), Price: l.GetPrice()})
 	}
 	e := record(d, (*shop.Shop).ReceiveOrder, c)
 	return reply(d, &pb.ReceivePurchaseOrderResponse{PurchaseOrder: d.purchase(d.id()), Entry: d.entry(e), Lots: d.otherLots(e, "")})
@@ -117,9 +117,9 @@ func (d *desk) purchaseRecord(v ledger.Order, seq int64) *pb.PurchaseOrder {
 			Received: d.massOrNil(got.Mass), ReceivedPieces: got.Pieces, Missing: d.massOrNil(mass), MissingPieces: pieces})
 	}
 	for _, r := range v.Receipts {
-		shown := &pb.PurchaseReceipt{Entry: d.name("entries", strconv.FormatInt(r.Entry, 10)), ReceiveTime: moment(r.When), Void: r.Void}
+		shown := &pb.PurchaseReceipt{Entry: d.name("entries", strconv.FormatInt(r.Entry, 10)), ReceiveTime: moment(r.When), Void: r.Void, Freight: typedPrice(r.Freight)}
 		for _, x := range r.Lines {
-			line := &pb.ReceivedLine{Line: count(x.Line), Lot: d.name("lots", x.Lot), Net: d.massOrNil(x.Net), Pieces: x.Pieces, Last: x.Last}
+			line := &pb.ReceivedLine{Line: count(x.Line), Lot: d.name("lots", x.Lot), Net: d.massOrNil(x.Net), Pieces: x.Pieces, Last: x.Last, Price: typedPrice(x.Price)}
 			if minor, known := v.Cost(&x); known && x.Line <= len(v.Lines) {
 				line.Cost = d.minor(minor)
 			}

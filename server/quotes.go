@@ -4,7 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"strings"
+	"strconv"
 	"time"
 
 	pb "example.org/remelt/api/remelt/v1"
@@ -46,7 +46,7 @@ func (s quotes) GetQuote(ctx context.Context, r *pb.GetQuoteRequest) (*pb.GetQuo
 	if d.err != nil {
 		return nil, d.err
 	}
-	q := load[ledger.Quote](d, ledger.RecQuote, quoteID(d.ids[1], d.id()))
+	q := load[ledger.Quote](d, ledger.RecQuote, d.quoteID(d.ids[1], d.id()))
 	if d.err == nil && q.Value.Commission != d.ids[1] {
 		d.fail(&ledger.Error{Class: ledger.ErrNotFound, Reason: "NOT_FOUND", Field: "quote", Value: d.id(), Want: "no quote of this name of commission " + d.ids[1]})
 	}
@@ -56,12 +56,24 @@ func (s quotes) GetQuote(ctx context.Context, r *pb.GetQuoteRequest) (*pb.GetQuo
 	return reply(d, &pb.GetQuoteResponse{Quote: d.quote(q.Value, true, d.firstWritten(ledger.RecQuote, q.Value.ID))})
 }
 
-// quoteID is the id of a quote that may be named by its version alone: 2 of otters is otters-2.
-func quoteID(commission, id string) string {
-	if strings.Trim(id, "0123456789") == "" {
-		return commission + "-" + id
+// quoteID is the id of a quote that may be named by its version alone: 2 of otters is,
+// unless ids were given otherwise, otters-2.
+func (d *desk) quoteID(commission, id string) string {
+	version, err := strconv.ParseInt(id, 10, 64)
+	if err != nil {
+		return id
 	}
-	return id
+	for after := ""; ; {
+		page, err := ledger.List[ledger.Quote](d.ctx, d.Book, ledger.RecQuote, ledger.OfCommission(commission), after, 0)
+		if d.fail(err).err != nil || len(page) == 0 {
+			return id
+		}
+		for _, q := range page {
+			if after = q.Value.ID; q.Value.Version == version {
+				return q.Value.ID
+			}
+		}
+	}
 }
 
 func (s quotes) ListQuotes(ctx context.Context, r *pb.ListQuotesRequest) (*pb.ListQuotesResponse, error) {

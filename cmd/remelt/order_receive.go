@@ -12,15 +12,17 @@ import (
 func (a *app) orderReceiveCommand() *cobra.Command {
 	first := &pb.DeliveredLine{}
 	var also []string
+	var freight string
 	c := &cobra.Command{
 		Use:   "receive ORDER WEIGHT",
 		Short: "Book in what came of an order, at its real weight",
 		Long: `Book in what came of an order, at its real weight. Metal makes lots; what they cost follows
-from the order's prices, with their part of the freight. What else came with the same
+from the order's prices, with their part of the freight, unless the invoice says otherwise:
+--price and --freight. What else came with the same
 delivery is said with --also, as its line and weight with semicolons between:
 
   --also "line=2; 50.2 lb; scale=floor"
-  --also "line=1; 61.3 lb 3 pcs; place=rack; lot=NEW-2; label=second pallet; last"`,
+  --also "line=1; 61.3 lb 3 pcs; place=rack; lot=NEW-2; label=second pallet; price=4.95 USD/lb; last"`,
 		Example: "  remelt order receive 7 \"240.6 lb 12 pcs\" --place rack\n" +
 			"  remelt order receive 7 240.6 lb 12 pcs --line 1 --also \"line=2; 50.2 lb\"",
 		Args:              atLeast("ORDER"),
@@ -35,7 +37,9 @@ delivery is said with --also, as its line and weight with semicolons between:
 	f.StringVar(&first.Place, "place", "", "where it is put")
 	f.StringVar(&first.Label, "label", "", "a label for people")
 	f.StringVar(&first.LotId, "lot", "", "the new lot's id; the next number unless said")
-	noFiles(c, "line", "also", "label", "lot")
+	f.StringVar(&first.Price, "price", "", "what was invoiced for it, where that differs from the order, such as \"4.95 USD/lb\"")
+	f.StringVar(&freight, "freight", "", "freight invoiced with this delivery; its part of the order's unless said")
+	noFiles(c, "line", "also", "label", "lot", "price", "freight")
 	complete(c, map[string]completer{"place": a.completePlaces()})
 	c.RunE = func(c *cobra.Command, args []string) (err error) {
 		if first.Weighing, err = deliveredWeight(weigh, strings.Join(args[1:], " ")); err != nil {
@@ -44,7 +48,7 @@ delivery is said with --also, as its line and weight with semicolons between:
 		if first.Certificate, err = cert.read(); err != nil {
 			return err
 		}
-		req := &pb.ReceivePurchaseOrderRequest{Lines: []*pb.DeliveredLine{first}}
+		req := &pb.ReceivePurchaseOrderRequest{Lines: []*pb.DeliveredLine{first}, Freight: freight}
 		for _, typed := range also {
 			l, err := readDelivered(typed)
 			if err != nil {
@@ -111,10 +115,12 @@ func readDelivered(typed string) (l *pb.DeliveredLine, err error) {
 			l.Label = value
 		case key == "certificate":
 			l.Certificate = &pb.Certificate{Number: value}
+		case key == "price":
+			l.Price = value
 		case key == "scale":
 			weigh.scale = value
 		default:
-			return nil, usagef("--also %q: does not know %q; say the weight, line, lot, place, label, certificate, scale, dirty or last", typed, strings.TrimSpace(part))
+			return nil, usagef("--also %q: does not know %q; say the weight, line, lot, place, label, certificate, price, scale, dirty or last", typed, strings.TrimSpace(part))
 		}
 	}
 	l.Weighing, err = deliveredWeight(&weigh, weight)

@@ -108,9 +108,10 @@ func (d *day) actions() map[string]func(*rapid.T) {
 		},
 		"place order": func(*rapid.T) { d.did(d.PlaceOrder(ctx, d.meta(), ledger.PlaceOrder{Order: order()})) },
 		"receive order": func(*rapid.T) {
-			c := ledger.ReceiveOrder{Order: order()}
+			c := ledger.ReceiveOrder{Order: order(), Freight: rapid.SampledFrom([]string{"", "", "11.11 USD"}).Draw(d.r, "freight")}
 			for range rapid.IntRange(1, 3).Draw(d.r, "lines") {
-				c.Lines = append(c.Lines, ledger.Delivered{Line: rapid.IntRange(1, 2).Draw(d.r, "line"), Last: rapid.IntRange(0, 3).Draw(d.r, "last") == 0, Weighing: d.weighing()})
+				c.Lines = append(c.Lines, ledger.Delivered{Line: rapid.IntRange(1, 2).Draw(d.r, "line"), Last: rapid.IntRange(0, 3).Draw(d.r, "last") == 0, Weighing: d.weighing(),
+					Price: rapid.SampledFrom([]string{"", "", "8.88 USD/kg", "77.77 USD", "5.55 EUR/kg at 1.0832 USD/EUR"}).Draw(d.r, "invoiced")})
 			}
 			d.did(d.ReceiveOrder(ctx, d.meta(), c))
 		},

@@ -431,7 +431,9 @@ type PurchaseReceipt struct {
 	// Its entry was reversed: it never came.
 	Void bool `protobuf:"varint,3,opt,name=void,proto3" json:"void,omitempty"`
 	// What came.
-	Lines         []*ReceivedLine `protobuf:"bytes,4,rep,name=lines,proto3" json:"lines,omitempty"`
+	Lines []*ReceivedLine `protobuf:"bytes,4,rep,name=lines,proto3" json:"lines,omitempty"`
+	// Its own freight, as invoiced; empty when it bears its part of the order's.
+	Freight       string `protobuf:"bytes,5,opt,name=freight,proto3" json:"freight,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -494,6 +496,13 @@ func (x *PurchaseReceipt) GetLines() []*ReceivedLine {
 	return nil
 }
 
+func (x *PurchaseReceipt) GetFreight() string {
+	if x != nil {
+		return x.Freight
+	}
+	return ""
+}
+
 // What came of a line with one delivery.
 type ReceivedLine struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -509,7 +518,9 @@ type ReceivedLine struct {
 	Last bool `protobuf:"varint,5,opt,name=last,proto3" json:"last,omitempty"`
 	// What it cost, in the shop's currency, with its part of the freight; not there
 	// when nothing is known of its cost.
-	Cost          *Money `protobuf:"bytes,6,opt,name=cost,proto3" json:"cost,omitempty"`
+	Cost *Money `protobuf:"bytes,6,opt,name=cost,proto3" json:"cost,omitempty"`
+	// Its own price, as invoiced; empty when it has the order's.
+	Price         string `protobuf:"bytes,7,opt,name=price,proto3" json:"price,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -586,6 +597,13 @@ func (x *ReceivedLine) GetCost() *Money {
 	return nil
 }
 
+func (x *ReceivedLine) GetPrice() string {
+	if x != nil {
+		return x.Price
+	}
+	return ""
+}
+
 // What came of a line, as it is typed in.
 type DeliveredLine struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -604,7 +622,9 @@ type DeliveredLine struct {
 	// Its certificate of analysis.
 	Certificate *Certificate `protobuf:"bytes,7,opt,name=certificate,proto3" json:"certificate,omitempty"`
 	// Nothing more comes of this line, whatever it weighs.
-	Last          bool `protobuf:"varint,8,opt,name=last,proto3" json:"last,omitempty"`
+	Last bool `protobuf:"varint,8,opt,name=last,proto3" json:"last,omitempty"`
+	// What was invoiced for it, where that differs from the order: "4.95 USD/lb", "1310 USD".
+	Price         string `protobuf:"bytes,9,opt,name=price,proto3" json:"price,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -693,6 +713,13 @@ func (x *DeliveredLine) GetLast() bool {
 		return x.Last
 	}
 	return false
+}
+
+func (x *DeliveredLine) GetPrice() string {
+	if x != nil {
+		return x.Price
+	}
+	return ""
 }
 
 // Request of CreatePurchaseOrder.
@@ -1449,6 +1476,8 @@ type ReceivePurchaseOrderRequest struct {
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// What came. A line of the order may be there more than once, as several lots.
 	Lines []*DeliveredLine `protobuf:"bytes,2,rep,name=lines,proto3" json:"lines,omitempty"`
+	// Freight invoiced with this delivery; its part of the order's unless said.
+	Freight string `protobuf:"bytes,3,opt,name=freight,proto3" json:"freight,omitempty"`
 	// A UUID you choose for this one wish to write. Sent again with the same
 	// content it gives the first result; with other content it is refused. Kept
 	// for ever. Over REST the header Idempotency-Key may carry it.
@@ -1509,6 +1538,13 @@ func (x *ReceivePurchaseOrderRequest) GetLines() []*DeliveredLine {
 		return x.Lines
 	}
 	return nil
+}
+
+func (x *ReceivePurchaseOrderRequest) GetFreight() string {
+	if x != nil {
+		return x.Freight
+	}
+	return ""
 }
 
 func (x *ReceivePurchaseOrderRequest) GetRequestId() string {
@@ -1842,13 +1878,14 @@ const file_remelt_v1_purchase_proto_rawDesc = "" +
 	" \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\breceived\x12,\n" +
 	"\x0freceived_pieces\x18\v \x01(\x03B\x03\xe0A\x03R\x0ereceivedPieces\x12.\n" +
 	"\amissing\x18\f \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\amissing\x12*\n" +
-	"\x0emissing_pieces\x18\r \x01(\x03B\x03\xe0A\x03R\rmissingPieces\"\xda\x01\n" +
+	"\x0emissing_pieces\x18\r \x01(\x03B\x03\xe0A\x03R\rmissingPieces\"\xf9\x01\n" +
 	"\x0fPurchaseReceipt\x126\n" +
 	"\x05entry\x18\x01 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
 	"\x18remelt.example.org/EntryR\x05entry\x12B\n" +
 	"\freceive_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\vreceiveTime\x12\x17\n" +
 	"\x04void\x18\x03 \x01(\bB\x03\xe0A\x03R\x04void\x122\n" +
-	"\x05lines\x18\x04 \x03(\v2\x17.remelt.v1.ReceivedLineB\x03\xe0A\x03R\x05lines\"\xe2\x01\n" +
+	"\x05lines\x18\x04 \x03(\v2\x17.remelt.v1.ReceivedLineB\x03\xe0A\x03R\x05lines\x12\x1d\n" +
+	"\afreight\x18\x05 \x01(\tB\x03\xe0A\x03R\afreight\"\xfd\x01\n" +
 	"\fReceivedLine\x12\x17\n" +
 	"\x04line\x18\x01 \x01(\x05B\x03\xe0A\x03R\x04line\x120\n" +
 	"\x03lot\x18\x02 \x01(\tB\x1e\xe0A\x03\xfaA\x18\n" +
@@ -1856,7 +1893,8 @@ const file_remelt_v1_purchase_proto_rawDesc = "" +
 	"\x03net\x18\x03 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x03net\x12\x1b\n" +
 	"\x06pieces\x18\x04 \x01(\x03B\x03\xe0A\x03R\x06pieces\x12\x17\n" +
 	"\x04last\x18\x05 \x01(\bB\x03\xe0A\x03R\x04last\x12)\n" +
-	"\x04cost\x18\x06 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x04cost\"\xc6\x02\n" +
+	"\x04cost\x18\x06 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x04cost\x12\x19\n" +
+	"\x05price\x18\a \x01(\tB\x03\xe0A\x03R\x05price\"\xe1\x02\n" +
 	"\rDeliveredLine\x12\x17\n" +
 	"\x04line\x18\x01 \x01(\x05B\x03\xe0A\x01R\x04line\x12\x1a\n" +
 	"\x06lot_id\x18\x02 \x01(\tB\x03\xe0A\x01R\x05lotId\x12\x19\n" +
@@ -1866,7 +1904,8 @@ const file_remelt_v1_purchase_proto_rawDesc = "" +
 	"\x05label\x18\x05 \x01(\tB\x03\xe0A\x01R\x05label\x12:\n" +
 	"\bweighing\x18\x06 \x01(\v2\x13.remelt.v1.WeighingB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\bweighing\x12=\n" +
 	"\vcertificate\x18\a \x01(\v2\x16.remelt.v1.CertificateB\x03\xe0A\x01R\vcertificate\x12\x17\n" +
-	"\x04last\x18\b \x01(\bB\x03\xe0A\x01R\x04last\"\xce\x03\n" +
+	"\x04last\x18\b \x01(\bB\x03\xe0A\x01R\x04last\x12\x19\n" +
+	"\x05price\x18\t \x01(\tB\x03\xe0A\x01R\x05price\"\xce\x03\n" +
 	"\x1aCreatePurchaseOrderRequest\x12F\n" +
 	"\x06parent\x18\x01 \x01(\tB.\xe0A\x02\xfaA\"\x12 remelt.example.org/PurchaseOrder\xbaH\x03\xc8\x01\x01R\x06parent\x12/\n" +
 	"\x11purchase_order_id\x18\x02 \x01(\tB\x03\xe0A\x01R\x0fpurchaseOrderId\x12J\n" +
@@ -1928,11 +1967,12 @@ const file_remelt_v1_purchase_proto_rawDesc = "" +
 	"\x04etag\x18\x1a \x01(\tB\x03\xe0A\x01R\x04etag\"\x8f\x01\n" +
 	"\x1aPlacePurchaseOrderResponse\x12D\n" +
 	"\x0epurchase_order\x18\x01 \x01(\v2\x18.remelt.v1.PurchaseOrderB\x03\xe0A\x03R\rpurchaseOrder\x12+\n" +
-	"\x05entry\x18\x02 \x01(\v2\x10.remelt.v1.EntryB\x03\xe0A\x03R\x05entry\"\x8c\x03\n" +
+	"\x05entry\x18\x02 \x01(\v2\x10.remelt.v1.EntryB\x03\xe0A\x03R\x05entry\"\xab\x03\n" +
 	"\x1bReceivePurchaseOrderRequest\x12B\n" +
 	"\x04name\x18\x01 \x01(\tB.\xe0A\x02\xfaA\"\n" +
 	" remelt.example.org/PurchaseOrder\xbaH\x03\xc8\x01\x01R\x04name\x12<\n" +
-	"\x05lines\x18\x02 \x03(\v2\x18.remelt.v1.DeliveredLineB\f\xe0A\x02\xbaH\x06\x92\x01\x03\x10\xc8\x01R\x05lines\x12*\n" +
+	"\x05lines\x18\x02 \x03(\v2\x18.remelt.v1.DeliveredLineB\f\xe0A\x02\xbaH\x06\x92\x01\x03\x10\xc8\x01R\x05lines\x12\x1d\n" +
+	"\afreight\x18\x03 \x01(\tB\x03\xe0A\x01R\afreight\x12*\n" +
 	"\n" +
 	"request_id\x18\x14 \x01(\tB\v\xe0A\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\x12(\n" +
 	"\rvalidate_only\x18\x15 \x01(\bB\x03\xe0A\x01R\fvalidateOnly\x12D\n" +
