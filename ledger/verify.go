@@ -2,9 +2,11 @@ package ledger
 
 import (
 	"context"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"hash/maphash"
+	"sync"
 )
 
 // Fault is the first thing Verify found wrong.
@@ -41,11 +43,13 @@ func Verify(ctx context.Context, st Store, shop string, progress func(done, all 
 			progress(0, head.Seq)
 		}
 		ck := newChecker()
+		next, stop := readAhead(r)
+		defer stop()
 		for {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			log, err := r.Log(v.Entries, verifyBatch)
+			log, err := next()
 			if err != nil {
 				return err
 			}
@@ -54,6 +58,7 @@ func Verify(ctx context.Context, st Store, shop string, progress func(done, all 
 					fault := &Fault{Seq: v.Entries + 1, What: what}
 					// Put in with fitting hashes, an entry may show only in what it does
 					// to later ones.
+					stop()
 					if err := v.unlisted(ctx, r); err != nil || v.Fault == nil {
 						v.Fault = fault
 					}
@@ -68,6 +73,7 @@ func Verify(ctx context.Context, st Store, shop string, progress func(done, all 
 				break
 			}
 		}
+		stop()
 		switch {
 		case unread != nil: // the last entry could not be read, and yet none is wrong
 			return unread
@@ -81,6 +87,40 @@ func Verify(ctx context.Context, st Store, shop string, progress func(done, all 
 		return nil
 	})
 	return v, err
+}
+
+// readAhead reads the log of r, a batch at each call of next, and the batch after
+// it meanwhile: reading is a good half of the work. Nothing else may ask r anything
+// until stop, which may be called again, has returned.
+func readAhead(r Reader) (next func() ([]Sealed, error), stop func()) {
+	type batch struct {
+		log []Sealed
+		err error
+	}
+	batches, enough, done := make(chan batch, 1), make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(done)
+		for after := int64(0); ; {
+			log, err := r.Log(after, verifyBatch)
+			select {
+			case batches <- batch{log, err}:
+			case <-enough:
+				return
+			}
+			if err != nil || len(log) < verifyBatch {
+				return
+			}
+			after = log[len(log)-1].Seq
+		}
+	}()
+	next = func() ([]Sealed, error) {
+		b := <-batches
+		return b.log, b.err
+	}
+	return next, sync.OnceFunc(func() {
+		close(enough)
+		<-done
+	})
 }
 
 // checker derives from the log what a store keeps beside it. Request ids and
@@ -101,7 +141,14 @@ func newChecker() *checker {
 }
 
 func (c *checker) sum(kind byte, key string, seq int64) uint64 {
-	return maphash.String(c.seed, fmt.Sprintf("%c%s\x00%d", kind, key, seq))
+	var number [9]byte
+	binary.LittleEndian.PutUint64(number[:], uint64(seq)) //nolint:gosec // any bits will do
+	number[8] = kind
+	var h maphash.Hash
+	h.SetSeed(c.seed)
+	h.Write(number[:])
+	h.WriteString(key)
+	return h.Sum64()
 }
 
 // entry checks one entry against its place in the chain and counts it; it
