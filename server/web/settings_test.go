@@ -95,4 +95,3 @@ func TestStrangeNames(t *testing.T) {
 	}
 	b.quiet("400")
 }
-

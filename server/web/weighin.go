@@ -2,6 +2,7 @@ package web
 
 import (
 	"cmp"
+	"context"
 	"encoding/json"
 	"slices"
 	"strings"
@@ -38,6 +39,14 @@ type facts struct {
 	Scales  []choice           `json:"scales"`
 	Alloys  []string           `json:"alloys"`
 	Unknown string             `json:"unknown"`
+	Dirty   []dirtyLot         `json:"dirty"` // lots that wait to be cleaned and weighed again
+}
+
+type dirtyLot struct {
+	ID    string `json:"id"`
+	Alloy string `json:"alloy"`
+	Words string `json:"words"`
+	Mg    int64  `json:"mg"`
 }
 
 type heatFacts struct {
@@ -62,7 +71,7 @@ type lengths struct {
 
 func (p *Pages) weighIn(v *visit) (frame, error) {
 	page := weighInPage{Facts: facts{Shop: v.ID, Unit: string(v.Unit), Usual: map[string]lengths{}, Unknown: "unknown",
-		Heats: []heatFacts{}, Tares: []tareFacts{}, Places: []choice{}, Scales: []choice{}, Alloys: []string{}}} // the script reads lists, never null
+		Heats: []heatFacts{}, Tares: []tareFacts{}, Places: []choice{}, Scales: []choice{}, Alloys: []string{}, Dirty: []dirtyLot{}}} // the script reads lists, never null
 	heats, err := p.allHeats(v, pb.Heat_STATE_LATE, pb.Heat_STATE_MELTING, pb.Heat_STATE_SETTLED)
 	if err != nil {
 		return frame{}, err
@@ -113,6 +122,18 @@ func (p *Pages) choices(v *visit, page *weighInPage) error {
 	}
 	for _, x := range tares {
 		page.Facts.Tares = append(page.Facts.Tares, tareFacts{last(x.GetName()), cmp.Or(x.GetDisplayName(), last(x.GetName())), x.GetMass().GetMg()})
+	}
+	lots, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.Lot, string, error) {
+		l, err := p.call.lots.ListLots(ctx, &pb.ListLotsRequest{Parent: "shops/" + v.ID, Condition: pb.Condition_CONDITION_TO_BE_CLEANED, PageSize: 500, PageToken: token})
+		return l.GetLots(), l.GetNextPageToken(), err
+	})
+	if err != nil {
+		return err
+	}
+	for _, l := range lots {
+		if l.GetMass().GetMg() > 0 {
+			page.Facts.Dirty = append(page.Facts.Dirty, dirtyLot{last(l.GetName()), last(l.GetAlloy()), strings.TrimSpace(word(l.GetForm()) + " " + l.GetLabel()), l.GetMass().GetMg()})
+		}
 	}
 	return p.usual(v, page)
 }

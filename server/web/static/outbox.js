@@ -6,7 +6,7 @@
 // that it is in the book, or when a person throws it away.
 
 /**
- * @typedef {{ id: string, shop: string, typedAt: number, text: string, body: Record<string, any>,
+ * @typedef {{ id: string, shop: string, path?: string, mg?: number, typedAt: number, text: string, body: Record<string, any>,
  *   state: "waiting" | "refused" | "booked" | "undone", attempts: number, error?: string, reason?: string,
  *   lot?: string, entry?: string, note?: string }} Item
  */
@@ -100,7 +100,7 @@ async function one(item) {
   await keep(item);
   let answer;
   try {
-    answer = await fetch(`/v1/shops/${item.shop}/lots:weighIn`, {
+    answer = await fetch(`/v1/shops/${item.shop}/${item.path ?? "lots:weighIn"}`, {
       method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(item.body), signal: AbortSignal.timeout(20000),
     });
   } catch {

@@ -2,11 +2,13 @@
 // The weigh-in page: reads what is typed, warns, keeps it in the outbox, and shows
 // what became of it.
 import { keep, drop, list, send, undo, requestID } from "./outbox.js";
+import { cannotScan, scan } from "./scan.js";
+import { cannotRead, listen, usual } from "./serial.js";
 
 /** @typedef {import("./outbox.js").Item} Item */
 /** @typedef {{ shop: string, unit: string, heats: {id: string, alloy: string, leftMg: number}[],
  *   tares: {id: string, name: string, mg: number}[], usual: Record<string, {leastMg: number, mostMg: number, of: number}>,
- *   alloys: string[], unknown: string }} Facts */
+ *   alloys: string[], unknown: string, dirty: {id: string, alloy: string, words: string, mg: number}[] }} Facts */
 
 /** @template {HTMLElement} T @param {string} id @returns {T} */
 const get = (id) => /** @type {T} */ (document.getElementById(id));
@@ -20,6 +22,7 @@ const heat = /** @type {HTMLSelectElement} */ (get("heat"));
 const alloy = /** @type {HTMLSelectElement} */ (get("alloy"));
 const tare = /** @type {HTMLSelectElement} */ (get("tare"));
 const tareWeight = /** @type {HTMLInputElement} */ (get("tare-weight"));
+const lot = /** @type {HTMLInputElement} */ (get("lot"));
 const doubt = get("doubt"), line = get("line"), round = get("list");
 const milligrams = /** @type {Record<string, number>} */ ({ kg: 1e6, g: 1e3, lb: 453592.37, oz: 28349.523125 });
 
@@ -53,13 +56,17 @@ function doubtful() {
   const mg = net(), pieces = Number(/** @type {HTMLInputElement} */ (get("pieces")).value) || 1;
   if (Number.isNaN(mg)) return "";
   if (mg <= 0) return "The pan weighs more than what is on the scale.";
+  if (lot.value.trim()) {
+    const was = facts.dirty.find((d) => d.id === lot.value.trim());
+    return was && mg > was.mg ? `Lot ${was.id} weighed ${show(was.mg)} without the dirt that is taken off. Is it heavier clean?` : "";
+  }
   const u = facts.usual[chosen("form")];
   const each = mg / pieces;
   if (u && (each < u.leastMg || each > u.mostMg)) {
     return `${show(each)} is unlike the last ${u.of} of this kind (${show(u.leastMg * 2)} to ${show(u.mostMg / 1.5)}). Is it right?`;
   }
   const h = facts.heats.find((x) => x.id === heat.value);
-  const before = items.filter((i) => i.state === "waiting" && i.body.heats?.[0]?.heat === heat.value).reduce((s, i) => s + (i.body.roughMg ?? 0), 0);
+  const before = items.filter((i) => i.state === "waiting" && i.body.heats?.[0]?.heat === heat.value).reduce((s, i) => s + (i.mg ?? 0), 0);
   if (h && mg > Math.max(h.leftMg - before, 0)) {
     return `By the book heat ${h.id} has only ${show(Math.max(h.leftMg - before, 0))} left in its molds. Is it of this heat?`;
   }
@@ -72,6 +79,15 @@ let sure = "";
 
 /** What is chosen, in a line above the keys, so that the choices can be folded away. */
 function summary() {
+  const id = lot.value.trim();
+  get("of-lot").hidden = id === "";
+  for (const part of ["from", "forms", "state"]) get(part).hidden = id !== "";
+  if (id) {
+    const was = facts.dirty.find((d) => d.id === id);
+    get("of-lot").textContent = was ? `This is the clean weight of lot ${id}: ${was.alloy} ${was.words}, ${show(was.mg)} when it was dirty.` : `This is the clean weight of lot ${id}. This page does not know it: the book will say whether it waits to be cleaned.`;
+    get("chosen").textContent = `clean weight · lot ${id}`;
+    return;
+  }
   const what = form.querySelector("input[name=form]:checked + span")?.textContent ?? "";
   const of = heat.value ? `heat ${heat.value}, ${facts.heats.find((h) => h.id === heat.value)?.alloy ?? ""}` : `heat not known, ${alloy.value === facts.unknown ? "alloy not known" : alloy.value}`;
   get("chosen").textContent = `${what}, ${chosen("dirty") === "yes" ? "dirty" : "clean"} · ${of}`;
@@ -123,15 +139,14 @@ async function add(typed) {
   else if (tare.value) weighing.savedTare = tare.value;
   const pieces = /** @type {HTMLInputElement} */ (get("pieces")).value.trim();
   if (pieces) weighing.pieces = pieces;
+  const of = lot.value.trim(), what = form.querySelector("input[name=form]:checked + span")?.textContent ?? "";
   /** @type {Record<string, any>} */
-  const body = { form: chosen("form"), dirty: chosen("dirty") === "yes", place: chosen("place"), weighing,
-    requestId: requestID(), who: /** @type {HTMLInputElement} */ (get("who")).value.trim(), device: "weigh-in page" };
-  if (heat.value) body.heats = [{ heat: heat.value }];
-  else body.alloy = alloy.value;
-  const what = form.querySelector("input[name=form]:checked + span")?.textContent ?? "";
+  const body = { place: chosen("place"), weighing, requestId: requestID(), who: /** @type {HTMLInputElement} */ (get("who")).value.trim(), device: "weigh-in page" };
+  if (!of) Object.assign(body, { form: chosen("form"), dirty: chosen("dirty") === "yes" }, heat.value ? { heats: [{ heat: heat.value }] } : { alloy: alloy.value });
   /** @type {Item} */
-  const item = { id: body.requestId, shop: facts.shop, typedAt: Date.now(), body, state: "waiting", attempts: 0,
+  const item = { id: body.requestId, shop: facts.shop, typedAt: Date.now(), body, state: "waiting", attempts: 0, mg: net() || 0,
     text: `${withUnit} ${what}${body.dirty ? ", dirty" : ""}${heat.value ? `, heat ${heat.value}` : `, ${alloy.value}`}` };
+  if (of) Object.assign(item, { path: `lots/${encodeURIComponent(of)}:clean`, text: `${withUnit} lot ${of}, clean` });
   try {
     await keep(item);
   } catch (err) {
@@ -139,7 +154,7 @@ async function add(typed) {
     doubt.hidden = false;
     return;
   }
-  weight.value = "";
+  weight.value = lot.value = "";
   /** @type {HTMLInputElement} */ (get("pieces")).value = "";
   told();
   weight.focus();
@@ -174,6 +189,15 @@ function entry(item) {
   const how = document.createElement("small");
   how.textContent = [words[item.state], item.state === "refused" || item.state === "waiting" ? item.error : item.note].filter(Boolean).join(": ");
   li.append(text, how);
+  if (item.state === "booked" && item.lot) {
+    const label = document.createElement("a");
+    label.href = `/shops/${facts.shop}/paper/lots/${encodeURIComponent(item.lot)}?on=100x50mm`;
+    label.target = "_blank"; // the round stays where it is
+    label.rel = "noopener";
+    label.textContent = "Its label";
+    label.setAttribute("aria-label", `Label of ${item.lot}, to print`);
+    li.append(label);
+  }
   if (item.state === "booked") li.append(button("Take back", async () => { await undo(item); await draw(); }, how));
   if (item.state === "refused") {
     if (item.reason === "NEEDS_REASON") {
@@ -246,6 +270,60 @@ if ("serviceWorker" in navigator) {
   hint.textContent = "This address is not secure for the browser, so the page cannot be opened without the network. What is typed while it is open is kept all the same.";
   round.before(hint);
 }
+/** The camera reads which lot it is. */
+const scans = /** @type {HTMLButtonElement} */ (get("scan")), blind = cannotScan();
+scans.hidden = blind !== "";
+get("camera-says").textContent = blind ? `${blind} Type what stands below the code, or use a scanner that types.` : "";
+scans.addEventListener("click", async () => {
+  const off = new AbortController();
+  get("camera").hidden = false;
+  scans.disabled = true;
+  get("stop-scan").addEventListener("click", () => off.abort(), { once: true });
+  try {
+    const code = await scan(/** @type {HTMLVideoElement} */ (get("view")), off.signal);
+    if (code) { lot.value = code; told(); weight.focus(); }
+  } catch (err) {
+    get("of-lot").textContent = `The camera cannot be used (${err instanceof Error ? err.message : err}). Type what stands below the label's code.`;
+    get("of-lot").hidden = false;
+  }
+  get("camera").hidden = true;
+  scans.disabled = false;
+});
+
+/** The scale on the serial port types its weight. */
+const reads = /** @type {HTMLButtonElement} */ (get("read-scale")), deaf = cannotRead(), pattern = /** @type {HTMLInputElement} */ (get("line-pattern")), baud = /** @type {HTMLInputElement} */ (get("baud"));
+reads.hidden = deaf !== "";
+get("serial").hidden = deaf !== "";
+get("serial-says").textContent = deaf;
+pattern.value = usual;
+baud.value = "9600";
+try {
+  const how = JSON.parse(localStorage.getItem("serial") ?? "{}");
+  pattern.value = how.pattern ?? usual;
+  baud.value = how.baud ?? "9600";
+} catch { /* a browser that keeps nothing asks again */ }
+for (const f of [pattern, baud]) {
+  f.addEventListener("change", () => { try { localStorage.setItem("serial", JSON.stringify({ pattern: pattern.value, baud: baud.value })); } catch { /* as above */ } });
+}
+reads.addEventListener("click", async () => {
+  reads.disabled = true;
+  const says = get("serial-says");
+  says.textContent = "The scale is listened to. A weight that stands still is put in the field.";
+  try {
+    await listen({ pattern: pattern.value, baud: Number(baud.value) || 9600 }, (read, of) => {
+      if (of && of in milligrams) unit.value = of;
+      weight.value = of && !(of in milligrams) ? `${read} ${of}` : read;
+      says.textContent = `The scale says ${read} ${of}.`;
+      told();
+    });
+    says.textContent = "The scale is gone. Type what it says, or press again.";
+  } catch (err) {
+    says.textContent = `The scale cannot be read: ${err instanceof Error ? err.message : err}`;
+    /** @type {HTMLDetailsElement} */ (form.querySelector(".more")).open = true;
+  }
+  reads.disabled = false;
+});
+
 recall();
 told();
 if (matchMedia("(max-width: 45rem)").matches && heat.value) /** @type {HTMLDetailsElement} */ (get("choices")).open = false;
