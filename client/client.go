@@ -7,7 +7,6 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/backoff"
-	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/keepalive"
 
 	pb "example.org/remelt/api/remelt/v1"
@@ -18,9 +17,14 @@ import (
 type Config struct {
 	// Address is host:port, or any target gRPC understands.
 	Address string
-	// Dial is added to the options of the connection: credentials for TLS, a
-	// dialer for tests. Without credentials the connection is plain text, which
-	// is for a server on the same machine.
+	// Token is what the server gave this program to sign in with; "" is nothing.
+	// Without TLS it is sent to this machine only.
+	Token string
+	// CA is a file with the certificates of those who may vouch for the server, in
+	// PEM, or "system" for those that the system trusts. With it the connection is
+	// TLS; without it plain text, which is for a server on the same machine.
+	CA string
+	// Dial is added to the options of the connection, such as a dialer for tests.
 	Dial []grpc.DialOption
 	// Tries is how often a call is sent before its error is given; 0 means 5.
 	Tries int
@@ -57,6 +61,7 @@ type Client struct {
 	Market      pb.MarketPriceServiceClient
 	Offers      pb.OfferServiceClient
 	Parties     pb.PartyServiceClient
+	People      pb.PersonServiceClient
 	Places      pb.PlaceServiceClient
 	Planning    pb.PlanningServiceClient
 	Ordering    pb.OrderingServiceClient
@@ -86,8 +91,11 @@ func Dial(c Config) (*Client, error) {
 	if a.timeout == 0 {
 		a.timeout = defaultTimeout
 	}
-	options := append([]grpc.DialOption{
-		grpc.WithTransportCredentials(insecure.NewCredentials()),
+	signed, err := c.credentials()
+	if err != nil {
+		return nil, err
+	}
+	options := append(signed,
 		grpc.WithDisableServiceConfig(), // retrying is done here, with request ids
 		grpc.WithConnectParams(grpc.ConnectParams{
 			Backoff:           backoff.Config{BaseDelay: a.first, Multiplier: 1.6, Jitter: 0.2, MaxDelay: longestWait},
@@ -97,7 +105,8 @@ func Dial(c Config) (*Client, error) {
 		grpc.WithKeepaliveParams(keepalive.ClientParameters{Time: 30 * time.Second, Timeout: 10 * time.Second}),
 		grpc.WithChainUnaryInterceptor(a.unary),
 		grpc.WithChainStreamInterceptor(streamFaults),
-	}, c.Dial...)
+	)
+	options = append(options, c.Dial...)
 	conn, err := grpc.NewClient(c.Address, options...)
 	if err != nil {
 		return nil, fmt.Errorf("address %q: %w", c.Address, err)
@@ -116,6 +125,7 @@ func Dial(c Config) (*Client, error) {
 		Market:      pb.NewMarketPriceServiceClient(conn),
 		Offers:      pb.NewOfferServiceClient(conn),
 		Parties:     pb.NewPartyServiceClient(conn),
+		People:      pb.NewPersonServiceClient(conn),
 		Places:      pb.NewPlaceServiceClient(conn),
 		Planning:    pb.NewPlanningServiceClient(conn),
 		Ordering:    pb.NewOrderingServiceClient(conn),

@@ -63,6 +63,9 @@ var classes = map[string]error{
 	"needs-reason":   ledger.ErrNeedsReason,
 	"request-reused": ledger.ErrRequestReused,
 	"stale":          ledger.ErrStale,
+	"sign-in":        ledger.ErrSignIn,
+	"denied":         ledger.ErrDenied,
+	"too-many":       ledger.ErrTooMany,
 	"unavailable":    ledger.ErrUnavailable,
 	"foreign-file":   ledger.ErrForeignFile,
 	"corrupt":        ledger.ErrCorrupt,
@@ -111,6 +114,9 @@ func FromStatus(err error) error {
 	}
 	if f.Refused != nil {
 		f.Refused.More = more
+		if errors.Is(f.Refused.Class, ledger.ErrTooMany) {
+			f.Refused.After = f.RetryAfter
+		}
 	}
 	if f.Refused != nil && errors.Is(f.Refused.Class, ledger.ErrNeedsReason) {
 		f.Refused.Flags = flags

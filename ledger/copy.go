@@ -48,6 +48,9 @@ func Copy(ctx context.Context, from, to Store, shop string, progress func(done, 
 	if err != nil {
 		return Verified{Shop: shop}, err
 	}
+	if err := copySecrets(ctx, from, to, shop); err != nil {
+		return Verified{Shop: shop}, err
+	}
 	v, err := Verify(ctx, to, shop, nil)
 	switch {
 	case err != nil:
@@ -58,6 +61,21 @@ func Copy(ctx context.Context, from, to Store, shop string, progress func(done, 
 		return v, errOtherBook(shop, v.Entries)
 	}
 	return v, nil
+}
+
+// copySecrets makes people and programs able to sign in to the copy as before.
+// Who has a session, an invitation or a code has it from the one server only.
+func copySecrets(ctx context.Context, from, to Store, shop string) error {
+	all, err := from.AllSecrets(ctx, shop)
+	for _, s := range all {
+		if s.Kind != SecretPassword && s.Kind != SecretToken {
+			continue
+		}
+		if err := to.KeepSecret(ctx, shop, s); err != nil {
+			return err
+		}
+	}
+	return err
 }
 
 // copySome adds the next entries and returns the new end.

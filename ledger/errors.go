@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 )
 
 // Classes of failure. Every error that leaves this package and its stores for
@@ -24,6 +25,12 @@ var (
 	ErrRequestReused = errors.New("request id reused")
 	// ErrStale: somebody changed it meanwhile (etag mismatch); read again.
 	ErrStale = errors.New("changed meanwhile")
+	// ErrSignIn: nobody knows who asks; sign in first.
+	ErrSignIn = errors.New("sign in first")
+	// ErrDenied: whoever asks may not do this.
+	ErrDenied = errors.New("not allowed")
+	// ErrTooMany: asked too often; wait as long as Error.After says.
+	ErrTooMany = errors.New("too often")
 	// ErrUnavailable: the store cannot write now; nothing was recorded; try again.
 	ErrUnavailable = errors.New("unavailable")
 	// ErrForeignFile: the file is not a metal book, or one of a newer version.
@@ -43,8 +50,9 @@ type Error struct {
 	Want   string // what would be right, as a phrase
 	Flags  []Flag // with ErrNeedsReason: what makes the fact unusual
 	Cause  error
-	More   []*Error // further faults of the same request, such as other lines of a list
-	Unsaid int      // and how many beyond those
+	More   []*Error      // further faults of the same request, such as other lines of a list
+	Unsaid int           // and how many beyond those
+	After  time.Duration // with ErrTooMany: how long to wait
 }
 
 func (e *Error) Error() string {

@@ -35,6 +35,8 @@ type Store interface {
 	// Shops lists the ids of all shops that have an entry, in ascending order.
 	Shops(ctx context.Context) ([]string, error)
 
+	Secrets
+
 	// Close waits for running transactions and releases the store.
 	Close() error
 }

@@ -14,6 +14,7 @@ import (
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/alloy"
 	"example.org/remelt/ledger/shop"
+	"example.org/remelt/server/signin"
 )
 
 // counter is where a call comes in: it finds the book that the call is about.
@@ -80,6 +81,12 @@ func (c counter) write(ctx context.Context, r writeRequest, field, name, pattern
 func (d *desk) takeMeta(r writeRequest) {
 	d.meta = ledger.Meta{Happened: d.time("happened_time", r.GetHappenedTime()), Who: r.GetWho(), Device: r.GetDevice(),
 		Reason: r.GetReason(), DryRun: r.GetValidateOnly()}
+	if c, signedIn := signin.From(d.ctx); signedIn { // they and nobody else, whatever is said
+		d.meta.Who = c.Person
+		if c.Device != "" {
+			d.meta.Device = c.Device
+		}
+	}
 	if id := r.GetRequestId(); id != "" {
 		var err error
 		d.meta.Request, err = ledger.ParseRequestID(id)

@@ -11,6 +11,7 @@ import (
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/shop"
+	"example.org/remelt/server/signin"
 )
 
 // entries are the lines of the book.
@@ -85,6 +86,7 @@ var histories = map[string]ledger.RecordKind{
 	"lots": ledger.RecLot, "heats": ledger.RecHeat, "castings": ledger.RecCasting, "supplies": ledger.RecSupply,
 	"places": ledger.RecPlace, "scales": ledger.RecScale, "tares": ledger.RecTare, "parties": ledger.RecParty,
 	"pots": ledger.RecPot, "alloys": ledger.RecAlloy, "stocktakes": ledger.RecCount, "purchaseOrders": ledger.RecOrder, "molds": ledger.RecMold,
+	"people": ledger.RecPerson,
 }
 
 func (s entries) ListHistory(ctx context.Context, r *pb.ListHistoryRequest) (*pb.ListHistoryResponse, error) {
@@ -121,6 +123,10 @@ func (s entries) ReverseEntry(ctx context.Context, r *pb.ReverseEntryRequest) (*
 	old := d.entryNumbered("name", d.id())
 	if d.err != nil {
 		return nil, d.err
+	}
+	if c, signedIn := signin.From(ctx); signedIn && !c.Duty.Covers(ledger.MayRun) && old.Who != c.Person {
+		return nil, &ledger.Error{Class: ledger.ErrDenied, Reason: "NOT_YOURS", Field: "name", Value: r.GetName(),
+			Want: "to take back what somebody else recorded needs " + string(ledger.MayRun)}
 	}
 	e := record(d, (*shop.Shop).Reverse, ledger.ReverseEntry{Entry: old.Seq})
 	return reply(d, &pb.ReverseEntryResponse{Reversed: d.entry(old), Entry: d.entry(e)})

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -54,6 +55,9 @@ var errorTable = []row{
 	{ledger.ErrNeedsReason, "needs-reason", codes.FailedPrecondition, unusual, true},
 	{ledger.ErrRequestReused, "request-reused", codes.AlreadyExists, resourceInfo, true},
 	{ledger.ErrStale, "stale", codes.Aborted, nothing, true},
+	{ledger.ErrSignIn, "sign-in", codes.Unauthenticated, nothing, true},
+	{ledger.ErrDenied, "denied", codes.PermissionDenied, nothing, true},
+	{ledger.ErrTooMany, "too-many", codes.ResourceExhausted, retry, true},
 	{ledger.ErrUnavailable, "unavailable", codes.Unavailable, retry, false},
 	{ledger.ErrForeignFile, "foreign-file", codes.FailedPrecondition, precondition, false},
 	{ledger.ErrCorrupt, "corrupt", codes.DataLoss, nothing, false},
@@ -191,8 +195,8 @@ func unusual(e *ledger.Error) []protoadapt.MessageV1 {
 }
 
 // retry: nothing was recorded and a moment later it may work.
-func retry(*ledger.Error) []protoadapt.MessageV1 {
-	return []protoadapt.MessageV1{&errdetails.RetryInfo{RetryDelay: durationpb.New(time.Second)}}
+func retry(e *ledger.Error) []protoadapt.MessageV1 {
+	return []protoadapt.MessageV1{&errdetails.RetryInfo{RetryDelay: durationpb.New(cmp.Or(e.After, time.Second))}}
 }
 
 func wanted(e *ledger.Error) string {

@@ -15,6 +15,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
@@ -65,6 +66,9 @@ func golden(t *testing.T, name string, code int, body string) {
 // exampleOf is an error of each class with everything filled that the class uses.
 func exampleOf(class error) *ledger.Error {
 	e := &ledger.Error{Class: class, Reason: "A_REASON", Field: "weighing.net", Value: "−3 kg", Want: "must not be negative"}
+	if errors.Is(class, ledger.ErrTooMany) {
+		e.After = 8 * time.Second
+	}
 	if errors.Is(class, ledger.ErrNeedsReason) {
 		e.Value, e.Want = "", ""
 		e.Reason, e.Field = "NEEDS_REASON", "reason"
@@ -120,6 +124,9 @@ func TestErrorsOnTheWire(t *testing.T) {
 		"needs-reason":   {codes.FailedPrecondition, 400},
 		"request-reused": {codes.AlreadyExists, 409},
 		"stale":          {codes.Aborted, 409},
+		"sign-in":        {codes.Unauthenticated, 401},
+		"denied":         {codes.PermissionDenied, 403},
+		"too-many":       {codes.ResourceExhausted, 429},
 		"unavailable":    {codes.Unavailable, 503},
 		"foreign-file":   {codes.FailedPrecondition, 400},
 		"corrupt":        {codes.DataLoss, 500},

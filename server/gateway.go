@@ -33,7 +33,7 @@ func newGateway(ctx context.Context, conn *grpc.ClientConn) (http.Handler, error
 	setStrictQuery()
 	mux := runtime.NewServeMux(
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, newStrictJSON()),
-		runtime.WithIncomingHeaderMatcher(func(h string) (string, bool) {
+		runtime.WithIncomingHeaderMatcher(func(h string) (string, bool) { // Authorization goes along in any case
 			switch h {
 			case "Idempotency-Key":
 				return idempotencyKey, true

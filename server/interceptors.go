@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"net"
 	"runtime/debug"
 	"slices"
 	"strings"
@@ -24,6 +25,9 @@ import (
 	"example.org/remelt/ledger"
 )
 
+// longestCall is how long a call may take that asks for its own deadline.
+const longestCall = 5 * time.Minute
+
 // errShuttingDown ends a stream when the server stops. Nothing a stream does
 // writes, so "nothing was recorded" holds.
 var errShuttingDown = &ledger.Error{Class: ledger.ErrUnavailable, Reason: "SHUTTING_DOWN",
@@ -37,24 +41,29 @@ type calls struct {
 	validator protovalidate.Validator
 	codec     strictProto
 	draining  context.Context // done when the server stops
+	admission *admission
 }
 
-func newCalls(draining context.Context, log *slog.Logger, deadline time.Duration) (*calls, error) {
+func newCalls(draining context.Context, log *slog.Logger, deadline time.Duration, a *admission) (*calls, error) {
 	v, err := protovalidate.New()
 	if err != nil {
 		return nil, fmt.Errorf("the rules of request fields: %w", err)
 	}
-	return &calls{log: log, deadline: deadline, validator: v, codec: newStrictProto(), draining: draining}, nil
+	return &calls{log: log, deadline: deadline, validator: v, codec: newStrictProto(), draining: draining, admission: a}, nil
 }
 
 func (c *calls) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, next grpc.UnaryHandler) (resp any, err error) {
 	begun := time.Now()
 	defer func() { c.logCall(ctx, info.FullMethod, req, begun, err) }()
 	defer c.answer(ctx, info.FullMethod, &err)
-	if _, given := ctx.Deadline(); !given {
-		var cancel context.CancelFunc
-		ctx, cancel = context.WithTimeout(ctx, c.deadline)
-		defer cancel()
+	allowed := c.deadline
+	if _, given := ctx.Deadline(); given {
+		allowed = longestCall // theirs, if it is sooner
+	}
+	ctx, cancel := context.WithTimeout(ctx, allowed)
+	defer cancel()
+	if ctx, err = c.admission.admit(ctx, info.FullMethod); err != nil {
+		return nil, err
 	}
 	if err := c.check(ctx, req); err != nil {
 		return nil, err
@@ -67,9 +76,12 @@ func (c *calls) stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInf
 	ctx, cancel := context.WithCancel(ss.Context())
 	defer cancel()
 	defer context.AfterFunc(c.draining, cancel)()
-	s := &stream{ServerStream: ss, ctx: ctx, calls: c, listens: info.IsClientStream}
+	s := &stream{ServerStream: ss, ctx: ctx, calls: c, method: info.FullMethod, listens: info.IsClientStream, admitted: begun}
 	defer func() { c.logCall(ss.Context(), info.FullMethod, s.first, begun, err) }()
 	defer c.answer(ctx, info.FullMethod, &err)
+	if s.ctx, err = c.admission.admit(ctx, info.FullMethod); err != nil {
+		return err
+	}
 	err = next(srv, s)
 	if err != nil && c.draining.Err() != nil && ss.Context().Err() == nil {
 		return errShuttingDown
@@ -82,8 +94,26 @@ type stream struct {
 	grpc.ServerStream
 	ctx     context.Context
 	calls   *calls
+	method  string
 	listens bool // the client goes on sending
 	first   any
+
+	admitted time.Time // when the caller was last let in
+}
+
+// askAgain is after how long a stream's caller is let in anew, so that it ends
+// soon after what they came with does.
+const askAgain = 10 * time.Second
+
+// SendMsg implements grpc.ServerStream.
+func (s *stream) SendMsg(m any) error {
+	if now := time.Now(); now.Sub(s.admitted) > askAgain {
+		if _, err := s.calls.admission.admit(s.ServerStream.Context(), s.method); err != nil {
+			return err
+		}
+		s.admitted = now
+	}
+	return s.ServerStream.SendMsg(m)
 }
 
 func (s *stream) Context() context.Context { return s.ctx }
@@ -280,4 +310,12 @@ func textIn(m protoreflect.Message, name protoreflect.Name) string {
 		return ""
 	}
 	return m.Get(f).String()
+}
+
+// hostOf is the host of a peer's address, so that many connections count as one.
+func hostOf(peer string) string {
+	if host, _, err := net.SplitHostPort(peer); err == nil {
+		return host
+	}
+	return peer
 }

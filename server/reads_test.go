@@ -24,6 +24,8 @@ func reads() []proto.Message {
 		&pb.GetPlaceRequest{Name: harrow + "/places/rack"}, &pb.ListPlacesRequest{Parent: harrow},
 		&pb.GetScaleRequest{Name: floor}, &pb.ListScalesRequest{Parent: harrow},
 		&pb.GetTareRequest{Name: harrow + "/tares/pan"}, &pb.ListTaresRequest{Parent: harrow},
+		&pb.GetPersonRequest{Name: jo}, &pb.ListPeopleRequest{Parent: harrow},
+		&pb.GetTokenRequest{Name: jo + "/tokens/2"}, &pb.ListTokensRequest{Parent: jo},
 		&pb.GetPartyRequest{Name: harrow + "/parties/iris"}, &pb.ListPartiesRequest{Parent: harrow},
 		&pb.GetPotRequest{Name: harrow + "/pots/A60"}, &pb.ListPotsRequest{Parent: harrow},
 		&pb.GetOfferRequest{Name: harrow + "/offers/1"}, &pb.ListOffersRequest{Parent: harrow},
@@ -100,7 +102,7 @@ func TestThingsThatAreNotThere(t *testing.T) {
 		}
 		parts := strings.Split(r.ProtoReflect().Get(f).String(), "/")
 		i := 3
-		if len(parts) == 6 { // a mold
+		if len(parts) == 6 { // a mold, a token
 			i = 5
 		}
 		if len(parts) <= i { // the shop itself, and what there is one of

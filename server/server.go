@@ -10,9 +10,14 @@
 // that another server on the same store could not build again.
 //
 // It refuses unknown fields, bodies that are too large, and requests that a page
-// of another site makes a browser send. It knows no sign-in yet: whoever reaches
-// its addresses may read and write every book. So it listens on this machine only
-// unless told otherwise, and says so loudly when it is.
+// of another site makes a browser send.
+//
+// Who may do what is decided in one place (admission) by one table (rules.go): the
+// least that each method of the API and each page asks for; and a shop's book is
+// opened for nobody of another shop. A shop to which nobody can sign in yet is open
+// to whoever reaches the server, which then is this machine only: to be reached
+// from beyond, a server needs TLS, its own or a proxy's, and somebody who can sign
+// in to each shop, or it does not start.
 package server
 
 import (
@@ -29,6 +34,7 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/credentials/insecure"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/keepalive"
@@ -36,6 +42,7 @@ import (
 	"google.golang.org/grpc/test/bufconn"
 
 	"example.org/remelt/ledger"
+	"example.org/remelt/server/signin"
 	"example.org/remelt/server/web"
 )
 
@@ -55,6 +62,23 @@ type Config struct {
 	// A loopback address answers to localhost and loopback addresses and to
 	// these; another address answers to every name until some are set.
 	Hosts []string
+
+	// CertFile and KeyFile are the certificate for both addresses, in PEM; none
+	// when empty. Files that change are read again.
+	CertFile, KeyFile string
+
+	// BehindProxy says that a proxy in front of the server speaks TLS with those
+	// outside and says in X-Forwarded-For whom it speaks for.
+	BehindProxy bool
+
+	// Rate is how many calls a second each person, and each address that did not
+	// sign in, may make of a server that others than this machine can reach; 50
+	// when 0, with bursts of six times as many.
+	Rate float64
+
+	// URL is the address of the pages as others see it, for links to them; made of
+	// HTTP and the first of Hosts when empty.
+	URL string
 
 	// Log is where to log; JSON lines on standard error when nil. A line holds
 	// ids, codes and durations, never what was written.
@@ -124,6 +148,7 @@ func (c *Config) fill() error {
 	def(&c.Watchers, 256)
 	def(&c.Drain, 10*time.Second)
 	def(&c.MaxBody, 1<<20)
+	def(&c.Rate, 50)
 	if c.Log == nil {
 		c.Log = slog.New(slog.NewJSONHandler(os.Stderr, nil))
 	}
@@ -136,7 +161,7 @@ func (c *Config) fill() error {
 	if c.services == nil {
 		c.services = RegisterServices
 	}
-	return nil
+	return c.checkTLS()
 }
 
 func def[T comparable](field *T, value T) {
@@ -153,6 +178,10 @@ type Server struct {
 	grpc   *grpc.Server
 	http   *http.Server
 	inside *grpc.ClientConn
+
+	admission *admission
+	site      *routes
+	cert      *keyPair // nil: no TLS
 
 	onGRPC, onHTTP net.Listener
 	onInside       *bufconn.Listener
@@ -182,7 +211,19 @@ func New(cfg Config) (*Server, error) {
 func (s *Server) build() error {
 	draining, drain := context.WithCancel(context.Background())
 	s.drain = drain
-	around, err := newCalls(draining, s.cfg.Log, s.cfg.Deadline)
+	s.admission = &admission{closed: s.beyond(), secure: s.cfg.CertFile != "" || s.cfg.BehindProxy}
+	if s.admission.closed {
+		s.admission.limits = newLimits(s.cfg.Rate)
+	}
+	var err error
+	var outside []grpc.ServerOption
+	if s.cfg.CertFile != "" {
+		if s.cert, err = newKeyPair(s.cfg.CertFile, s.cfg.KeyFile, s.cfg.Log); err != nil {
+			return err
+		}
+		outside = append(outside, grpc.Creds(outsideTLS{credentials.NewTLS(s.cert.config("h2"))}))
+	}
+	around, err := newCalls(draining, s.cfg.Log, s.cfg.Deadline, s.admission)
 	if err != nil {
 		return err
 	}
@@ -194,7 +235,12 @@ func (s *Server) build() error {
 		}
 	}}
 	known := newBooks(store, s.cfg.Now)
-	s.grpc = grpc.NewServer(
+	door := signin.New(store, s.cfg.Now, s.cfg.Log)
+	s.admission.door = door
+	if err := s.refuseOpen(context.Background(), door); err != nil {
+		return err
+	}
+	s.grpc = grpc.NewServer(append(outside,
 		grpc.ChainUnaryInterceptor(around.unary),
 		grpc.ChainStreamInterceptor(around.stream),
 		grpc.ForceServerCodecV2(around.codec),
@@ -204,13 +250,20 @@ func (s *Server) build() error {
 		grpc.ConnectionTimeout(headerTime),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: clientPings, PermitWithoutStream: true}),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: pingAfter, Timeout: pingTimeout}),
-	)
+	)...)
 	reg := registrar{s.grpc, around}
-	s.cfg.services(reg, Deps{Books: known.book, Shops: store.Shops, Follow: s.hub.follow, Backup: s.cfg.Backup})
+	s.cfg.services(reg, Deps{Books: s.admission.books(known.book), Shops: s.admission.shops(store.Shops), Follow: s.hub.follow, Backup: s.cfg.Backup, Door: door, URL: s.URL()})
 	healthpb.RegisterHealthServer(reg, s.vitals)
 	s.vitals.serve(s.grpc.GetServiceInfo())
 	if !s.cfg.NoReflection {
 		reflection.Register(reg)
+	}
+	for service, info := range s.grpc.GetServiceInfo() {
+		for _, m := range info.Methods {
+			if _, ruled := methodRules["/"+service+"/"+m.Name]; !ruled {
+				return fmt.Errorf("no rule in rules.go says who may call %s/%s", service, m.Name)
+			}
+		}
 	}
 	s.inside, err = grpc.NewClient("passthrough:///inside",
 		grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return s.onInside.DialContext(ctx) }),
@@ -223,20 +276,23 @@ func (s *Server) build() error {
 	if err != nil {
 		return err
 	}
-	pages, err := web.New(s.inside, web.Config{Now: s.cfg.Now, Log: s.cfg.Log})
+	pages, err := web.New(s.inside, web.Config{Now: s.cfg.Now, Log: s.cfg.Log, Door: door, Closed: s.admission.closed, Secure: s.admission.secure, Address: s.address})
 	if err != nil {
 		return err
 	}
-	site, err := newSite(s.cfg.Version, s.vitals, pages, gateway)
+	s.site, err = newSite(s.cfg.Version, s.vitals, s.admission, pages, gateway)
 	if err != nil {
 		return err
 	}
 	s.http = &http.Server{
-		Handler:           newGuard(s.cfg.Log, site, s.cfg.Hosts, isLoopback(s.onHTTP.Addr()), s.cfg.MaxBody),
+		Handler:           newGuard(s.cfg.Log, s.admission.known(s.site.mux), s.cfg.Hosts, isLoopback(s.onHTTP.Addr()), s.cfg.MaxBody),
 		ReadHeaderTimeout: headerTime,
 		IdleTimeout:       idleTime,
 		MaxHeaderBytes:    maxHeaderBytes,
 		ErrorLog:          slog.NewLogLogger(s.cfg.Log.Handler(), slog.LevelWarn),
+	}
+	if s.cert != nil {
+		s.http.TLSConfig = s.cert.config("h2", "http/1.1")
 	}
 	return nil
 }
@@ -251,12 +307,17 @@ func (s *Server) HTTPAddr() string { return s.onHTTP.Addr().String() }
 // closes the store. It returns nil when it was asked to stop and could. It can
 // run once; call it also when ctx is done already, to give everything back.
 func (s *Server) Run(ctx context.Context) error {
-	s.warn()
 	s.cfg.Log.Info("serving", "grpc", s.GRPCAddr(), "http", s.HTTPAddr(), "version", s.cfg.Version)
 	failed := make(chan error, 3)
 	go func() { failed <- s.grpc.Serve(s.onGRPC) }()
 	go func() { failed <- s.grpc.Serve(s.onInside) }()
-	go func() { failed <- s.http.Serve(s.onHTTP) }()
+	go func() {
+		if s.cert != nil {
+			failed <- s.http.ServeTLS(s.onHTTP, "", "")
+			return
+		}
+		failed <- s.http.Serve(s.onHTTP)
+	}()
 	watching, stopWatching := context.WithCancel(ctx)
 	watched := make(chan struct{})
 	go func() { defer close(watched); s.vitals.watch(watching, s.cfg.Store, healthEvery) }()
@@ -305,16 +366,6 @@ func ignoreClosed(err error) error {
 		return nil
 	}
 	return err
-}
-
-// warn says loudly when others than this machine can reach the server.
-func (s *Server) warn() {
-	for name, l := range map[string]net.Listener{"gRPC": s.onGRPC, "HTTP": s.onHTTP} {
-		if !isLoopback(l.Addr()) {
-			s.cfg.Log.Warn("OPEN TO THE NETWORK WITHOUT SIGN-IN: whoever can reach this address can read and write every book; "+
-				"use a loopback address, or a network where everybody may", "service", name, "address", l.Addr().String())
-		}
-	}
 }
 
 func isLoopback(a net.Addr) bool {

@@ -10,6 +10,7 @@ import (
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/shop"
+	"example.org/remelt/server/signin"
 )
 
 // Deps is what the services of the API work with.
@@ -29,6 +30,12 @@ type Deps struct {
 	// the server works, and says what verifying that copy found. nil when the
 	// store has no copy to give.
 	Backup func(ctx context.Context, shop string, w io.Writer, progress func(done, total int64)) (ledger.Verified, error)
+
+	// Door makes what people, programs and devices sign in with.
+	Door *signin.Door
+
+	// URL is the address of the pages, for links to them.
+	URL string
 }
 
 // RegisterServices adds every service of the API to a server. Their methods
@@ -36,6 +43,7 @@ type Deps struct {
 func RegisterServices(s grpc.ServiceRegistrar, d Deps) {
 	c := counter{d.Books}
 	pb.RegisterShopServiceServer(s, shops{counter: c, ids: d.Shops, backup: d.Backup})
+	pb.RegisterPersonServiceServer(s, people{counter: c, door: d.Door, url: d.URL})
 	pb.RegisterPlaceServiceServer(s, places{counter: c})
 	pb.RegisterScaleServiceServer(s, scales{counter: c})
 	pb.RegisterTareServiceServer(s, tares{counter: c})
@@ -67,6 +75,7 @@ func RegisterServices(s grpc.ServiceRegistrar, d Deps) {
 func RegisterGateway(ctx context.Context, mux *runtime.ServeMux, conn *grpc.ClientConn) error {
 	for _, register := range []func(context.Context, *runtime.ServeMux, *grpc.ClientConn) error{
 		pb.RegisterShopServiceHandler,
+		pb.RegisterPersonServiceHandler,
 		pb.RegisterPlaceServiceHandler,
 		pb.RegisterScaleServiceHandler,
 		pb.RegisterTareServiceHandler,

@@ -14,13 +14,39 @@ import (
 // ask of a server, and the descriptions of the API.
 type site struct{ vitals *vitals }
 
-func newSite(version string, v *vitals, pages *web.Pages, gateway http.Handler) (http.Handler, error) {
+// routes is a mux on which everything is let in by its rule. What has no rule
+// cannot be served.
+type routes struct {
+	mux       *http.ServeMux
+	admission *admission
+	refuse    func(http.ResponseWriter, *http.Request, error)
+	patterns  []string
+	unruled   []string
+}
+
+// Handle implements web.Router.
+func (r *routes) Handle(pattern string, h http.Handler) {
+	least, known := routeRules[pattern]
+	if !known {
+		r.unruled = append(r.unruled, pattern)
+		return
+	}
+	r.patterns = append(r.patterns, pattern)
+	r.mux.Handle(pattern, r.admission.page(least, h, r.refuse))
+}
+
+// HandleFunc implements web.Router.
+func (r *routes) HandleFunc(pattern string, h func(http.ResponseWriter, *http.Request)) {
+	r.Handle(pattern, http.HandlerFunc(h))
+}
+
+func newSite(version string, v *vitals, a *admission, pages *web.Pages, gateway http.Handler) (*routes, error) {
 	build, err := json.Marshal(map[string]string{"name": "remelt", "version": version, "api": "v1", "go": runtime.Version()})
 	if err != nil {
 		return nil, err
 	}
 	s := &site{vitals: v}
-	mux := http.NewServeMux()
+	mux := &routes{mux: http.NewServeMux(), admission: a, refuse: pages.Refuse}
 	mux.Handle("/", gateway)
 	pages.Serve(mux)
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { plain(w, http.StatusOK, "alive") })
@@ -28,6 +54,9 @@ func newSite(version string, v *vitals, pages *web.Pages, gateway http.Handler) 
 	mux.Handle("GET /version", fixed("application/json", append(build, '\n')))
 	mux.Handle("GET /openapi.json", fixed("application/json", api.OpenAPI))
 	mux.Handle("GET /openapi.v2.json", fixed("application/json", api.OpenAPIv2))
+	if len(mux.unruled) > 0 {
+		return nil, fmt.Errorf("no rule in rules.go says who may see %v", mux.unruled)
+	}
 	return mux, nil
 }
 

@@ -3,6 +3,7 @@ package server
 import (
 	"context"
 	"encoding/binary"
+	"log/slog"
 	"net"
 	"testing"
 	"time"
@@ -19,6 +20,7 @@ import (
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/memory"
+	"example.org/remelt/server/signin"
 )
 
 // bench is a gRPC server with the services on an empty store in memory, reached
@@ -38,7 +40,8 @@ func newBench(t *testing.T, change ...func(*Deps)) *bench {
 	t.Cleanup(func() { _ = b.store.Close() })
 	hub := newHub(time.Hour, time.Hour, 8)
 	known := newBooks(watchedStore{Store: b.store, wrote: func(shop string, _ error) { hub.wake(shop) }}, func() time.Time { return b.now })
-	d := Deps{Books: known.book, Shops: b.store.Shops, Follow: hub.follow}
+	d := Deps{Books: known.book, Shops: b.store.Shops, Follow: hub.follow,
+		Door: signin.New(b.store, func() time.Time { return b.now }, slog.New(slog.DiscardHandler))}
 	for _, c := range change {
 		c(&d)
 	}

@@ -13,6 +13,7 @@ const (
 	heat41   = harrow + "/heats/41"
 	herons   = harrow + "/commissions/herons"
 	floor    = harrow + "/scales/floor"
+	jo       = harrow + "/people/jo"
 	alloyID  = "C87300"
 	unknown  = "unknown"
 	lotNames = harrow + "/lots/"
@@ -55,6 +56,11 @@ func work() []proto.Message {
 		&pb.ReceiveSupplyRequest{Name: harrow + "/supplies/tablets", Pieces: 10},
 		&pb.UseSupplyRequest{Name: harrow + "/supplies/tablets", Pieces: 2, For: "a damp batch"},
 		&pb.CountSupplyRequest{Name: harrow + "/supplies/tablets", Pieces: 7},
+		&pb.UpdatePersonRequest{AllowMissing: true, Person: &pb.Person{Name: jo, DisplayName: "Jo Marsh", Duty: pb.Duty_DUTY_MANAGE}},
+		&pb.InvitePersonRequest{Name: jo},
+		&pb.PairDeviceRequest{Name: jo, DisplayName: "phone by the floor scale"},
+		&pb.CreateTokenRequest{Parent: jo, Token: &pb.Token{DisplayName: "the accountant's sheet", Duty: pb.Duty_DUTY_READ}},
+		&pb.RevokeTokenRequest{Name: jo + "/tokens/1"},
 	}
 	worked := []proto.Message{
 		&pb.ReceiveLotRequest{Parent: harrow, LotId: "ingots", Supplier: "northmetal", Alloy: alloyID, Place: "rack", Weighing: pieces(30_000, 3), Price: "9.20 USD/kg",

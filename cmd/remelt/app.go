@@ -21,7 +21,7 @@ type app struct {
 	out, err io.Writer
 	now      func() time.Time
 
-	address, shop, output string // flags that every command has
+	address, ca, shop, output string // flags that every command has
 
 	began  bool // the command line was understood; what fails now is not its fault
 	patch  func(*client.Config)
@@ -68,7 +68,9 @@ func (a *app) root() *cobra.Command {
 			"went in each heat, and what was lost on the way.\n\n" +
 			"Weights are typed as they are read off the scale: 12.4 lb, 12 lb 6 oz, 5,2 kg; a bare\n" +
 			"number is in the shop's unit. Nothing here says that a charge is safe to melt: local\n" +
-			"codes, safety data sheets and licensed practice come first.",
+			"codes, safety data sheets and licensed practice come first.\n\n" +
+			"Where the server wants to know who asks, REMELT_TOKEN holds the secret of a token\n" +
+			"(remelt token make).",
 		SilenceErrors:     true,
 		SilenceUsage:      true,
 		PersistentPreRunE: func(*cobra.Command, []string) error { return a.checkOutput() },
@@ -77,6 +79,10 @@ func (a *app) root() *cobra.Command {
 	f.StringVar(&a.address, "server", cmp.Or(os.Getenv("REMELT_SERVER"), "127.0.0.1:9090"), "address of the server (REMELT_SERVER)")
 	f.StringVar(&a.shop, "shop", os.Getenv("REMELT_SHOP"), "id of the shop (REMELT_SHOP); the server's only one unless said")
 	f.StringVarP(&a.output, "output", "o", "table", "table for people, json for programs")
+	f.StringVar(&a.ca, "ca", os.Getenv("REMELT_CA"), "file of those who may vouch for the server, or system: speak TLS with it (REMELT_CA)")
+	if flag := f.Lookup("ca"); flag != nil {
+		flag.DefValue = ""
+	}
 	if flag := f.Lookup("server"); flag != nil {
 		flag.DefValue = "127.0.0.1:9090" // help is the same everywhere
 	}
@@ -108,7 +114,7 @@ func (a *app) root() *cobra.Command {
 	add(groupAsk, a.suspectsCommand(), a.lossesCommand(), a.forecastCommand(), a.traceCommand(), a.recallCommand(), a.contentCommand(),
 		a.remeltsCommand(), a.energyCommand())
 	add(groupBook, a.historyCommand(), a.entriesCommand(), a.reverseCommand(), a.verifyCommand(), a.checkpointCommand(), a.exportCommand(), a.importCommand(), a.printCommand())
-	add(groupSetUp, a.setCommand(), a.listCommand(), a.alloyCommand())
+	add(groupSetUp, a.setCommand(), a.listCommand(), a.alloyCommand(), a.personCommand(), a.tokenCommand())
 	add(groupServer, a.serveCommand(), a.statusCommand(), a.backupCommand(), a.restoreCommand(), a.copyCommand(), a.versionCommand())
 	root.AddCommand(exitHelp())
 	root.SetCompletionCommandGroupID(groupServer)

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"os"
 	"strings"
 	"time"
 
@@ -16,7 +17,7 @@ func (a *app) dial() (*client.Client, error) {
 	if a.client != nil {
 		return a.client, nil
 	}
-	cfg := client.Config{Address: a.address}
+	cfg := client.Config{Address: a.address, CA: a.ca, Token: os.Getenv("REMELT_TOKEN")}
 	if onTerminal(a.err) && !a.json() {
 		cfg.OnRetry = func(error, time.Duration) { fmt.Fprintln(a.err, "no answer yet; trying again") }
 	}
@@ -25,7 +26,7 @@ func (a *app) dial() (*client.Client, error) {
 	}
 	c, err := client.Dial(cfg)
 	if err != nil {
-		return nil, usagef("--server %q: %v", a.address, err)
+		return nil, usageError{fmt.Errorf("--server %q: %w", a.address, err)}
 	}
 	a.client = c
 	return c, nil

@@ -24,6 +24,7 @@ const (
 	exitReason      = 5
 	exitState       = 6
 	exitUnavailable = 7
+	exitDenied      = 8
 )
 
 func exitHelp() *cobra.Command {
@@ -42,6 +43,7 @@ func exitHelp() *cobra.Command {
      something recorded meanwhile
   7  no answer, or the server cannot write now; a write may or may not have
      been recorded: send it again with the --request-id that is shown
+  8  the server wants to know who you are, or you may not do this
 
 The sentence on standard error ends with a machine-readable reason in brackets;
 with -o json it is a JSON object.`,
@@ -50,6 +52,8 @@ with -o json it is a JSON object.`,
 
 // usageError is a command line that was not understood.
 type usageError struct{ error }
+
+func (e usageError) Unwrap() error { return e.error }
 
 func usagef(format string, args ...any) error { return usageError{fmt.Errorf(format, args...)} }
 
@@ -109,6 +113,9 @@ func exitStatus(err error) int {
 		{ledger.ErrExists, exitState},
 		{ledger.ErrRequestReused, exitState},
 		{ledger.ErrStale, exitState},
+		{ledger.ErrSignIn, exitDenied},
+		{ledger.ErrDenied, exitDenied},
+		{ledger.ErrTooMany, exitUnavailable},
 		{ledger.ErrUnavailable, exitUnavailable},
 		{ledger.ErrCorrupt, exitUnexpected},
 	} {

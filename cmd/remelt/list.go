@@ -50,6 +50,7 @@ func (a *app) listCommand() *cobra.Command {
 				}
 				return []string{last(s.GetName()), s.GetDisplayName(), strings.Join(roles, ", ")}
 			}),
+		a.listPeopleCommand(),
 		listOf(a, "pots", "Crucibles and furnaces", []string{"POT", "NAME", "KIND", ">VOLUME", ">CAPACITY", "FAMILY", ">HEATS", ">LASTS", "HANDLED", ""},
 			func(ctx context.Context, c *client.Client, parent, token string) ([]*pb.Pot, string, error) {
 				r, err := c.Pots.ListPots(ctx, &pb.ListPotsRequest{Parent: parent, PageSize: 1000, PageToken: token})

@@ -9,9 +9,12 @@ import (
 	"io"
 	"log/slog"
 	"net"
+	"net/http"
+	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 	"sync"
@@ -39,6 +42,8 @@ func TestMain(m *testing.M) {
 //	clock TIME         moves the server's clock
 //	exits N CMD...     runs a command that must end with status N
 //	eventually CMD...  runs a command until it succeeds
+//	joins PASSWORD     takes up the invitation in the last output, as a browser does
+//	captures NAME RE   puts what the last output has in the group of RE in the variable
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:           filepath.Join("..", "..", "testdata", "script"),
@@ -49,6 +54,8 @@ func TestScripts(t *testing.T) {
 			"clock":      scriptClock,
 			"exits":      scriptExits,
 			"eventually": scriptEventually,
+			"joins":      scriptJoins,
+			"captures":   scriptCaptures,
 		},
 	})
 }
@@ -202,4 +209,30 @@ func scriptEventually(ts *testscript.TestScript, neg bool, args []string) {
 		time.Sleep(250 * time.Millisecond)
 	}
 	ts.Fatalf("%s never succeeded: %v", strings.Join(args, " "), err)
+}
+
+func scriptCaptures(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: captures NAME RE")
+	}
+	m := regexp.MustCompile(args[1]).FindStringSubmatch(ts.ReadFile("stdout"))
+	if len(m) != 2 {
+		ts.Fatalf("no %s in the output", args[1])
+	}
+	ts.Setenv(args[0], m[1])
+}
+
+func scriptJoins(ts *testscript.TestScript, neg bool, args []string) {
+	m := regexp.MustCompile(`(http://\S+/join)#(\S+)`).FindStringSubmatch(ts.ReadFile("stdout"))
+	if neg || len(args) != 1 || len(m) != 3 {
+		ts.Fatalf("usage: joins PASSWORD, after a command that shows a link")
+	}
+	resp, err := http.PostForm(m[1], url.Values{"code": {m[2]}, "password": {args[0]}, "again": {args[0]}})
+	if err != nil {
+		ts.Fatalf("%v", err)
+	}
+	defer resp.Body.Close()
+	if at := resp.Request.URL.Path; resp.StatusCode >= 500 || strings.HasSuffix(at, "/join") {
+		ts.Fatalf("not let in: HTTP %d at %s", resp.StatusCode, at)
+	}
 }

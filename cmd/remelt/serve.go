@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -27,6 +28,9 @@ type serveFlags struct {
 	backupTo    string
 	backupEvery time.Duration
 	backupKeep  int
+
+	cert, key, url string
+	proxy          bool
 }
 
 func (a *app) serveCommand() *cobra.Command {
@@ -50,11 +54,15 @@ the newest is older than that. remelt restore puts one in place, here or elsewhe
 With --demo it serves a year of an invented shop, in a temporary file unless --db
 names one. With --shop it opens a book for that shop if the file has none.
 
-There is no sign-in yet: whoever can reach the addresses can read and write all of
-it. Keep to the addresses of this machine.`,
-		Example: "  remelt serve --demo\n  remelt serve --db remelt.db --shop harrow",
-		Args:    cobra.NoArgs,
-		RunE:    func(c *cobra.Command, _ []string) error { return a.serve(c.Context(), v, c.Flags().Changed("db")) },
+A shop to which nobody can sign in yet is open to whoever reaches the server, so
+the addresses are those of this machine. The link it prints makes the first person,
+who manages the shop; from then on everybody signs in. To be reached from other
+machines it needs that, and TLS: a certificate (remelt tls init makes one), or a
+proxy in front of it.`,
+		Example: "  remelt serve --demo\n  remelt serve --db remelt.db --shop harrow\n" +
+			"  remelt serve --http :8443 --grpc :9443 --tls-cert server.pem --tls-key server.key --host foundry.local",
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error { return a.serve(c.Context(), v, c.Flags().Changed("db")) },
 	}
 	f := c.Flags()
 	f.BoolVar(&v.demo, "demo", false, "serve a year of an invented shop")
@@ -65,7 +73,11 @@ it. Keep to the addresses of this machine.`,
 	f.StringVar(&v.backupTo, "backup-to", "", "a folder for regular backups, best on another disk")
 	f.DurationVar(&v.backupEvery, "backup-every", 24*time.Hour, "how often to make one")
 	f.IntVar(&v.backupKeep, "backup-keep", 14, "how many of them to keep")
-	noFiles(c, "http", "grpc", "host", "backup-every", "backup-keep")
+	f.StringVar(&v.cert, "tls-cert", "", "file of the certificate for both addresses, in PEM; read again when it changes")
+	f.StringVar(&v.key, "tls-key", "", "file of its key")
+	f.BoolVar(&v.proxy, "behind-proxy", false, "a proxy in front of it speaks TLS with those outside, and adds X-Forwarded-For")
+	f.StringVar(&v.url, "url", "", "address of the pages as others see it, for the links to them")
+	noFiles(c, "http", "grpc", "host", "url", "backup-every", "backup-keep")
 	return c
 }
 
@@ -115,7 +127,8 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 		}
 	}
 	server.LogLibraries(log)
-	s, err := server.New(server.Config{Store: store, GRPC: v.grpc, HTTP: v.http, Hosts: v.hosts, Log: log, Version: version(), Backup: backupOf(store)})
+	s, err := server.New(server.Config{Store: store, GRPC: v.grpc, HTTP: v.http, Hosts: v.hosts, Log: log, Version: version(), Backup: backupOf(store),
+		CertFile: v.cert, KeyFile: v.key, BehindProxy: v.proxy, URL: v.url})
 	if err != nil {
 		return errors.Join(err, store.Close())
 	}
@@ -123,6 +136,9 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 		v.db = storeName(store)
 	}
 	a.tellServing(v, s, !dbGiven)
+	if err := a.tellSignIn(ctx, v, store, s); err != nil {
+		return errors.Join(err, s.Run(cancelled())) // gives everything back
+	}
 	if regularly != nil {
 		regular.Go(func() { regularly.run(running) })
 	}
@@ -170,7 +186,7 @@ func (a *app) tellServing(v *serveFlags, s *server.Server, temporary bool) {
 	if isDatabase(v.db) {
 		kept = "database"
 	}
-	fmt.Fprintf(a.out, "The metal book is served:\n\n  page and REST  http://%s\n  gRPC           %s\n  %s       %s\n\n", s.HTTPAddr(), s.GRPCAddr(), kept, v.db)
+	fmt.Fprintf(a.out, "The metal book is served:\n\n  page and REST  %s\n  gRPC           %s\n  %s       %s\n\n", s.URL(), s.GRPCAddr(), kept, v.db)
 	if v.demo {
 		where := "in " + v.db
 		if temporary {
@@ -179,7 +195,42 @@ func (a *app) tellServing(v *serveFlags, s *server.Server, temporary bool) {
 		fmt.Fprintf(a.out, "%s\n  Invented people and figures, %s.\n  Try in another window:\n\n    remelt stock%s\n    remelt heat list%[3]s\n\n",
 			a.strong("DEMO, NOT FOR A REAL SHOP"), where, serverHint(s))
 	}
-	fmt.Fprintf(a.out, "%s\n  Whoever can reach these addresses can read and write everything.\n\nStop it with Ctrl-C.\n", a.strong("NO SIGN-IN"))
+}
+
+// tellSignIn says of each shop whether everybody signs in to it, and how to be the
+// first.
+func (a *app) tellSignIn(ctx context.Context, v *serveFlags, store ledger.Store, s *server.Server) error {
+	shops, err := store.Shops(ctx)
+	if err != nil {
+		return err
+	}
+	var links []string
+	for _, id := range shops {
+		link, err := s.OwnerLink(ctx, id)
+		if err != nil {
+			return err
+		}
+		if link != "" {
+			links = append(links, link)
+		}
+	}
+	switch {
+	case len(shops) > 0 && len(links) == 0:
+		fmt.Fprintf(a.out, "Everybody signs in: %s/sign-in\n", s.URL())
+	default:
+		fmt.Fprintf(a.out, "%s\n  Whoever can reach these addresses can read and write everything.\n", a.strong("NO SIGN-IN"))
+		if len(links) > 0 && !v.demo {
+			fmt.Fprintf(a.out, "  To make everybody sign in, be the first; this link works once, for a day:\n\n    %s\n", strings.Join(links, "\n    "))
+		}
+	}
+	fmt.Fprint(a.out, "\nStop it with Ctrl-C.\n")
+	return nil
+}
+
+func cancelled() context.Context {
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	return ctx
 }
 
 func serverHint(s *server.Server) string {

@@ -13,7 +13,7 @@ import (
 
 func (a *app) setCommand() *cobra.Command {
 	return group("set", "Add or change what the shop has: places, scales, people, pots, alloys",
-		a.setShopCommand(), a.setPlaceCommand(), a.setScaleCommand(), a.setTareCommand(), a.setPartyCommand(),
+		a.setShopCommand(), a.setPlaceCommand(), a.setScaleCommand(), a.setTareCommand(), a.setPartyCommand(), a.setPersonCommand(),
 		a.setPotCommand("crucible", pb.PotKind_POT_KIND_CRUCIBLE), a.setPotCommand("furnace", pb.PotKind_POT_KIND_FURNACE),
 		a.setSupplyCommand(), a.setAlloyCommand())
 }

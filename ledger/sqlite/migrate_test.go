@@ -3,6 +3,7 @@ package sqlite
 import (
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"testing"
@@ -57,13 +58,13 @@ func TestUpgrade(t *testing.T) {
 	fill(t, s, 3)
 	storetest.VerifyAll(t, s)
 	s.Close()
-	kept := path + ".before-0002"
+	kept := path + fmt.Sprintf(".before-%04d", newest())
 	if files(t, path)[filepath.Base(kept)] != old {
 		t.Error("the old file is not kept as it was")
 	}
 	open(t, path).Close() // and there is no second upgrade
 
-	migrations = migrations[:1] // the program from before
+	migrations = migrations[:newest()-1] // the program from before
 	wantOpenError(t, path, ledger.ErrForeignFile)
 	s = open(t, kept)
 	if got := heads(t, s); got != want {

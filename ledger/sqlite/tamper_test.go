@@ -19,6 +19,8 @@ var everyByte = flag.Bool("every-byte", false, "TestTamperByte: change each byte
 // tampered is a whole book whose table of entries a test changes behind its
 // back, inside a transaction that is taken back afterwards.
 type tampered struct {
+	ledger.Secrets // which nobody asks for
+
 	t    testing.TB
 	c    *conn
 	shop int64

@@ -49,6 +49,7 @@ func Run(t *testing.T, open func(t *testing.T) ledger.Store, options ...Option) 
 	t.Run("isolation", s.isolation)
 	t.Run("concurrency", s.concurrency)
 	t.Run("context", s.context)
+	t.Run("secrets", s.secrets)
 	t.Run("faults", s.faults)
 	if s.reopen != nil {
 		t.Run("reopen", s.reopened)

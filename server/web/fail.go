@@ -20,6 +20,10 @@ type refused struct {
 // fail answers with a page that says what was wrong.
 func (p *Pages) fail(w http.ResponseWriter, r *http.Request, v *visit, err error) {
 	st := status.Convert(err)
+	if st.Code() == codes.Unauthenticated {
+		p.toSignIn(w, r)
+		return
+	}
 	f := refused{Code: runtime.HTTPStatusFromCode(st.Code()), Message: st.Message()}
 	for _, d := range st.Details() {
 		switch d := d.(type) {
@@ -37,6 +41,9 @@ func (p *Pages) fail(w http.ResponseWriter, r *http.Request, v *visit, err error
 	title := "This could not be shown"
 	if st.Code() == codes.NotFound {
 		title = "There is nothing of this name"
+	}
+	if st.Code() == codes.PermissionDenied {
+		title = "You may not do this"
 	}
 	p.write(w, f.Code, "refused.html", frame{Title: title, Visit: v, Main: f})
 }

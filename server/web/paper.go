@@ -12,7 +12,7 @@ import (
 
 // paperRoutes are the documents to print. Each is linked from the page of what it
 // is about, and made anew from the book whenever it is asked for.
-func (p *Pages) paperRoutes(mux *http.ServeMux) {
+func (p *Pages) paperRoutes(mux Router) {
 	mux.HandleFunc("GET /shops/{shop}/paper/heats/{heat}", p.document(func(v *visit) (*paper.Document, error) {
 		size, err := v.paper()
 		if err != nil {

@@ -11,6 +11,7 @@ import (
 
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger/unit"
+	"example.org/remelt/server/signin"
 )
 
 // visit is one request for a page: whose book, and how figures are shown.
@@ -21,13 +22,18 @@ type visit struct {
 	ID   string
 	Unit unit.MassUnit
 	now  time.Time
-	zone *time.Location
+
+	Caller *signin.Caller // nil where nobody needs to sign in
+	zone   *time.Location
 
 	shops []string // all there are, when none was chosen
 }
 
 func (p *Pages) visit(r *http.Request) (*visit, error) {
 	v := &visit{r: r, ctx: r.Context(), ID: r.PathValue("shop"), now: p.cfg.Now(), zone: time.UTC}
+	if c, signedIn := signin.From(v.ctx); signedIn {
+		v.Caller = &c
+	}
 	if v.ID == "" {
 		v.ID = r.URL.Query().Get("shop")
 	}

@@ -15,12 +15,25 @@ import (
 
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/server/paper"
+	"example.org/remelt/server/signin"
 )
 
 // Config is what the pages can be told.
 type Config struct {
-	Now func() time.Time // the server's clock
-	Log *slog.Logger
+	Now    func() time.Time // the server's clock
+	Log    *slog.Logger
+	Door   *signin.Door // knows who asks
+	Closed bool         // everybody must sign in
+	Secure bool         // browsers come over TLS
+
+	// Address is where a request came from.
+	Address func(*http.Request) string
+}
+
+// Router is where pages are added; it decides who may see each.
+type Router interface {
+	Handle(pattern string, h http.Handler)
+	HandleFunc(pattern string, h func(http.ResponseWriter, *http.Request))
 }
 
 // Pages serves every page. Make one with New.
@@ -102,7 +115,7 @@ func New(conn grpc.ClientConnInterface, c Config) (*Pages, error) {
 }
 
 // Serve adds the pages to a mux.
-func (p *Pages) Serve(mux *http.ServeMux) {
+func (p *Pages) Serve(mux Router) {
 	mux.Handle("GET /static/", p.static)
 	mux.HandleFunc("GET /worker.js", p.static.worker)
 	mux.HandleFunc("GET /app.webmanifest", p.static.manifest)
@@ -123,6 +136,7 @@ func (p *Pages) Serve(mux *http.ServeMux) {
 	mux.HandleFunc("GET /shops/{shop}/settings", p.page("settings.html", p.settings))
 	mux.HandleFunc("GET /shops/{shop}/entries", p.page("book.html", p.book))
 	mux.HandleFunc("GET /shops/{shop}/live", p.live)
+	p.enterRoutes(mux)
 	p.paperRoutes(mux)
 }
 
