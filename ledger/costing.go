@@ -46,8 +46,9 @@ type AlloyPrice struct {
 
 // AlloyShare is a share of an alloy's charge.
 type AlloyShare struct {
-	Alloy string `json:"alloy"`
-	PPM   PPM    `json:"ppm"`
+	Alloy   string `json:"alloy"`
+	PPM     PPM    `json:"ppm"`
+	Learned bool   `json:"learned,omitempty"` // instead: what the shop's heats before it let expect of a heat, once it is settled
 }
 
 // PotWear is what one heat wears off a crucible or furnace.
@@ -92,6 +93,9 @@ func (b *Book) SetCosting(ctx context.Context, m Meta, c Costing) (*Entry, error
 			n, field := &c.Normal[i], fmt.Sprintf("normal[%d]", i)
 			if n.Alloy, _, err = d.alloy(field+".alloy", n.Alloy); err != nil {
 				return err
+			}
+			if n.Learned && n.PPM != 0 {
+				return invalid("CONTRADICTION", field+".percent", fmt.Sprint(n.PPM), "is learned or a figure, not both")
 			}
 			if err := checkShare(field+".percent", n.PPM); err != nil {
 				return err

@@ -347,6 +347,12 @@ func (d *draft) askUnweighed(h *Heat, left Mass) error {
 // Settle closes a heat: everything expected is weighed or written off, and what
 // is left in its molds is unaccounted for. Metal weighed in later comes out of that.
 func (b *Book) Settle(ctx context.Context, m Meta, heat string) (*Entry, error) {
+	return b.SettleExpecting(ctx, m, heat, nil)
+}
+
+// SettleExpecting is Settle of a heat that was expected to lose a share of its charge,
+// which is kept with it: what is learned later changes nothing of it.
+func (b *Book) SettleExpecting(ctx context.Context, m Meta, heat string, expected *PPM) (*Entry, error) {
 	return b.write(ctx, m, KindSettle, heat, func(d *draft) error {
 		h, err := d.heatIn(heat, Late)
 		if err != nil {
@@ -360,7 +366,7 @@ func (b *Book) Settle(ctx context.Context, m Meta, heat string) (*Entry, error) 
 			return err
 		}
 		d.move(Acct(InMolds, heat), Acct(Unaccounted, heat), left, ByDifference)
-		h.State, h.Settled = Settled, d.e.Happened
+		h.State, h.Settled, h.Expected = Settled, d.e.Happened, expected
 		return d.putHeat(h)
 	})
 }

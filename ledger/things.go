@@ -246,8 +246,9 @@ type Heat struct {
 	Opened   time.Time `json:"opened,omitzero"`
 	Poured   time.Time `json:"poured,omitzero"`
 	Settled  time.Time `json:"settled,omitzero"`
-	Limits   string    `json:"limits,omitempty"`    // the dated limit set its castings are judged by, kept though editions change
-	Charge   Mass      `json:"charge_mg,omitempty"` // planned charge
+	Limits   string    `json:"limits,omitempty"`            // the dated limit set its castings are judged by, kept though editions change
+	Charge   Mass      `json:"charge_mg,omitempty"`         // planned charge
+	Expected *PPM      `json:"expected_loss_ppm,omitempty"` // of the charge, as the heats before let expect when it was settled; kept where the costing asks
 	Note     string    `json:"note,omitempty"`
 }
 

@@ -3,11 +3,15 @@ package server
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/shop"
 )
+
+// learned is the word for a loss that is normal because the heats before let expect it.
+const learned = "learned"
 
 func (s costs) SetCosting(ctx context.Context, r *pb.SetCostingRequest) (*pb.SetCostingResponse, error) {
 	d := s.write(ctx, r, "parent", r.GetParent(), "shops/*")
@@ -15,6 +19,10 @@ func (s costs) SetCosting(ctx context.Context, r *pb.SetCostingRequest) (*pb.Set
 	set := ledger.Costing{From: d.time("costing.from_time", c.GetFromTime()), Method: costMethods.read(d, "costing.method", c.GetMethod()),
 		Recovered: d.alloyPrices("costing.recovered", c.GetRecovered()), Skimmings: d.alloyPrices("costing.skimmings", c.GetSkimmings())}
 	for i, n := range c.GetNormalLosses() {
+		if strings.EqualFold(strings.TrimSpace(n.GetPercent()), learned) {
+			set.Normal = append(set.Normal, ledger.AlloyShare{Alloy: d.ref("costing.normal_losses", n.GetAlloy(), "alloys"), Learned: true})
+			continue
+		}
 		set.Normal = append(set.Normal, ledger.AlloyShare{Alloy: d.ref("costing.normal_losses", n.GetAlloy(), "alloys"), PPM: d.percent(fmt.Sprintf("costing.normal_losses[%d].percent", i), n.GetPercent())})
 	}
 	for _, w := range c.GetWear() {
@@ -42,7 +50,11 @@ func (d *desk) costing(c ledger.Costing) *pb.Costing {
 	}
 	p.Recovered, p.Skimmings = prices(c.Recovered), prices(c.Skimmings)
 	for _, n := range c.Normal {
-		p.NormalLosses = append(p.NormalLosses, &pb.NormalLoss{Alloy: d.name("alloys", n.Alloy), Percent: percentText(n.PPM)})
+		percent := percentText(n.PPM)
+		if n.Learned {
+			percent = learned
+		}
+		p.NormalLosses = append(p.NormalLosses, &pb.NormalLoss{Alloy: d.name("alloys", n.Alloy), Percent: percent})
 	}
 	for _, w := range c.Wear {
 		p.Wear = append(p.Wear, &pb.CrucibleWear{Pot: d.name("pots", w.Pot), Price: w.Typed})

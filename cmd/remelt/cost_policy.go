@@ -25,7 +25,7 @@ func (a *app) costPolicyCommand() *cobra.Command {
 	f.StringVar(&method, "method", "by-lot", strings.Join(words[pb.Costing_Method](), ", "))
 	f.StringArrayVar(&recovered, "recovered", nil, "what returns and pigs are worth, ALLOY=PRICE; the cost of the metal charged unless said; may be repeated")
 	f.StringArrayVar(&skimmings, "skimmings", nil, "what the metal in skimmings would fetch, ALLOY=PRICE; nothing unless said; may be repeated")
-	f.StringArrayVar(&normal, "normal", nil, "loss that is normal, in per cent of the charge, ALLOY=PERCENT; may be repeated")
+	f.StringArrayVar(&normal, "normal", nil, "loss that is normal, in per cent of the charge, ALLOY=PERCENT, or ALLOY=learned for what the heats before a heat let expect of it; may be repeated")
 	f.StringArrayVar(&wear, "wear", nil, "what a heat wears off a crucible, POT=PRICE; its price over the heats it lasts unless said; may be repeated")
 	noFiles(c, "recovered", "skimmings", "normal", "wear")
 	complete(c, map[string]completer{"method": fixed(words[pb.Costing_Method]()...)})
@@ -84,6 +84,10 @@ func (p *page) costing(c *pb.Costing) {
 		p.printf("  the metal in skimmings of %s would fetch %s\n", last(x.GetAlloy()), x.GetPrice())
 	}
 	for _, x := range c.GetNormalLosses() {
+		if x.GetPercent() == "learned" {
+			p.printf("  of %s is normally lost what the heats before let expect of each, once it is settled\n", last(x.GetAlloy()))
+			continue
+		}
 		p.printf("  %s %% of a charge of %s is normally lost\n", x.GetPercent(), last(x.GetAlloy()))
 	}
 	for _, x := range c.GetWear() {

@@ -55,6 +55,9 @@ func (b *costBuilder) plan(heat string, zone *time.Location) *cost.Plan {
 	p := &cost.Plan{}
 	if c, ok := b.policies.of(heat); ok {
 		under := reckoned(c, zone)
+		if h := b.heats[heat]; h.Expected != nil && learnedOf(c, h.Alloy) {
+			under.Normal[h.Alloy] = int64(*h.Expected)
+		}
 		p.Under = &under
 	} else if _, known := b.policies.opened[heat]; known {
 		p.Under = &cost.Policy{Method: cost.ByLot}

@@ -96,6 +96,11 @@ func (p *policies) all(zone *time.Location) (out []cost.Policy) {
 	return out
 }
 
+// learnedOf reports whether a policy takes as normal what an alloy's heats let expect.
+func learnedOf(c ledger.Costing, alloy string) bool {
+	return slices.ContainsFunc(c.Normal, func(n ledger.AlloyShare) bool { return n.Learned && n.Alloy == alloy })
+}
+
 // reckoned is a policy as the science takes it.
 func reckoned(c ledger.Costing, zone *time.Location) cost.Policy {
 	rates := func(prices []ledger.AlloyPrice) map[string]cost.Rate {

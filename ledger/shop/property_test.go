@@ -219,7 +219,7 @@ func TestAnyDayAddsUp(t *testing.T) {
 		d := &day{Shop: ledgertest.Open(t), r: r, molds: map[string][]string{}}
 		start := d.Now
 		d.Do(d.SetCosting(ctx, ledger.Meta{}, ledger.Costing{From: start.AddDate(-1, 0, 0), Method: rapid.SampledFrom(ledger.CostMethods).Draw(r, "method"),
-			Normal: []ledger.AlloyShare{{Alloy: "C87300", PPM: 10_000}}}))
+			Normal: []ledger.AlloyShare{rapid.SampledFrom([]ledger.AlloyShare{{Alloy: "C87300", PPM: 10_000}, {Alloy: "C87300", Learned: true}}).Draw(r, "normal loss")}}))
 		d.actions()["receive"](r)
 		d.actions()["plan"](r)
 		r.Repeat(d.do())

@@ -1223,7 +1223,8 @@ type NormalLoss struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The alloy.
 	Alloy string `protobuf:"bytes,1,opt,name=alloy,proto3" json:"alloy,omitempty"`
-	// Of the charge, such as "2.5".
+	// Of the charge, such as "2.5"; or "learned": what the shop's heats before it let
+	// expect of a heat, as it is known when the heat is settled.
 	Percent       string `protobuf:"bytes,2,opt,name=percent,proto3" json:"percent,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
