@@ -19,7 +19,7 @@ type quotePast struct {
 	costs        Costs
 	heats        map[string]ledger.Heat
 	paid         map[string][]paid // alloy → what new metal cost, in the order of the deliveries
-	offers       []ledger.Offer    // of new metal that hold today
+	offers       []ledger.Offer    // that hold today
 	market       map[string]ledger.MarketPrice
 	lots         []ledger.LotView
 	policies     []ledger.Costing

@@ -146,7 +146,7 @@ func (b *quoter) byOffer(alloy string, amount ledger.Mass) (p priced, ok bool, e
 	_, kg := byWeight(b.past.massUnit)
 	for i := range b.past.offers {
 		x := &b.past.offers[i]
-		if x.Alloy != alloy || amount <= 0 {
+		if x.Buys || x.Alloy != alloy || !isNew(x.Form) || amount <= 0 {
 			continue
 		}
 		best, _, err := reorder.Cheapest(termsOf(x, kg), reorder.Wish{Need: int64(amount)})

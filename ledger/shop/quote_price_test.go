@@ -52,6 +52,8 @@ func TestQuotePricesWhatIsMissing(t *testing.T) {
 	// and 32.50 of freight are 552.50, 8.50 a kilogram. The dearer one is 9.00 a kilogram.
 	keepOffer(b, "calder", 7, func(o *ledger.NewOffer) { o.Freight = "32.50 USD" }, "9.00 USD/kg", "8.50 USD/kg", "8.00 USD/kg")
 	keepOffer(b, "northmetal", 7, nil, "9.00 USD/kg")
+	b.Do(b.KeepOffer(ctx, m, ledger.NewOffer{Party: "calder", Buys: true, Alloy: "C87300", // what an outlet pays is no price to buy at
+		Breaks: []ledger.NewOfferBreak{{Price: "2.00 USD/kg"}, {From: ledgertest.Grams(50_000), Price: "3.00 USD/kg"}}}))
 	got, charge := quotedPrice(t, b)
 	if charge <= 60*1_000_000 || charge > 65*1_000_000 {
 		t.Fatalf("it takes %d mg", charge)
