@@ -37,7 +37,9 @@ type Store struct {
 var _ ledger.Store = (*Store)(nil)
 
 // New returns an empty store.
-func New() *Store { return &Store{books: map[string]*book{}, secrets: secrets{all: map[secretKey]ledger.Secret{}}} }
+func New() *Store {
+	return &Store{books: map[string]*book{}, secrets: secrets{all: map[secretKey]ledger.Secret{}}}
+}
 
 // Update implements ledger.Store.
 func (s *Store) Update(ctx context.Context, shop string, fn func(ledger.Tx) error) error {
