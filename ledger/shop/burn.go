@@ -42,7 +42,19 @@ type Burned struct {
 // from all of them that have their fuel recorded; ok is false while they are fewer
 // than fewestBurns. The metal is taken from room temperature to the hottest that was
 // read in the heat, else to where its alloy is poured.
-func (s *Shop) BurnOf(ctx context.Context, furnace, fuel string) (b Burned, ok bool, err error) {
+func (s *Shop) BurnOf(ctx context.Context, furnace, fuel string) (Burned, bool, error) {
+	type read struct {
+		Burned
+		ok bool
+	}
+	got, err := recall(ctx, s, "burned\x00"+furnace+"\x00"+fuel, func() (x read, err error) {
+		x.Burned, x.ok, err = s.readBurn(ctx, furnace, fuel)
+		return x, err
+	})
+	return got.Burned, got.ok, err
+}
+
+func (s *Shop) readBurn(ctx context.Context, furnace, fuel string) (b Burned, ok bool, err error) {
 	table, err := s.Table(ctx)
 	if err != nil {
 		return b, false, err

@@ -20,7 +20,14 @@ type HeatCost struct {
 // CostOfHeat says what a heat cost and by how much a late weighing or a correction
 // changed that: against the book as it was at a moment, or before the last entry about
 // the heat unless one is given. It is the difference of two folds.
-func (s *Shop) CostOfHeat(ctx context.Context, heat string, since time.Time) (out HeatCost, err error) {
+func (s *Shop) CostOfHeat(ctx context.Context, heat string, since time.Time) (HeatCost, error) {
+	if !since.IsZero() {
+		return s.costOfHeat(ctx, heat, since)
+	}
+	return recall(ctx, s, "cost of heat\x00"+heat, func() (HeatCost, error) { return s.costOfHeat(ctx, heat, since) })
+}
+
+func (s *Shop) costOfHeat(ctx context.Context, heat string, since time.Time) (out HeatCost, err error) {
 	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
 		now, err := costsIn(r, AsOf{})
 		if err != nil {

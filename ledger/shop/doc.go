@@ -26,6 +26,8 @@ type Shop struct {
 	carried  carriage // contents as they are known
 	believed carriage // with what is believed of the rest
 	lessons  lessons
+
+	remembered remembered // what was asked of the whole book, while it stays as it is
 }
 
 // New opens the book of a shop in a store. now may be nil.

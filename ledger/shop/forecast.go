@@ -88,9 +88,9 @@ func (s *Shop) forecast(ctx context.Context, alloyID string, c loss.Charge, basi
 	if out.Basis = basis; basis == "" {
 		c.Shares, out.Basis = usualShares(heats, c.Family)
 	}
-	learned, err := loss.LearnCauses(heats, s.lossConfig(heats))
+	learned, err := s.learnedByCause(ctx)
 	if err != nil {
-		return out, scienceError("heats", err)
+		return out, err
 	}
 	out.Charge, out.Seq, out.Heats, out.Estimator = c, seq, learned.Whole.Heats, learned.Whole.Estimator
 	if c.Kg == 0 {

@@ -20,18 +20,31 @@ type Losses struct {
 }
 
 // Losses learns from all heats that are settled; the others are named as left out.
-func (s *Shop) Losses(ctx context.Context) (out Losses, err error) {
-	heats, extra, seq, err := s.lossHeats(ctx)
-	if err != nil {
-		return out, err
-	}
-	cfg := s.lossConfig(heats)
-	out.Heats, out.Seq = len(heats), seq
-	if out.Shop, err = loss.LearnCauses(heats, cfg); err != nil {
+func (s *Shop) Losses(ctx context.Context) (Losses, error) {
+	return recall(ctx, s, "losses", func() (out Losses, err error) {
+		heats, extra, seq, err := s.lossHeats(ctx)
+		if err != nil {
+			return out, err
+		}
+		out.Heats, out.Seq = len(heats), seq
+		if out.Shop, err = s.learnedByCause(ctx); err != nil {
+			return out, err
+		}
+		out.Watch, err = loss.WatchLoss(heats, s.lossConfig(heats), loss.WatchConfig{}, extra)
 		return out, scienceError("heats", err)
-	}
-	out.Watch, err = loss.WatchLoss(heats, cfg, loss.WatchConfig{}, extra)
-	return out, scienceError("heats", err)
+	})
+}
+
+// learnedByCause is what the heats have taught of each way of losing metal.
+func (s *Shop) learnedByCause(ctx context.Context) (*loss.Shop, error) {
+	return recall(ctx, s, "losses by cause", func() (*loss.Shop, error) {
+		heats, _, _, err := s.lossHeats(ctx)
+		if err != nil {
+			return nil, err
+		}
+		m, err := loss.LearnCauses(heats, s.lossConfig(heats))
+		return m, scienceError("heats", err)
+	})
 }
 
 // lessons keeps what the shop's heats have taught of their melt loss until the book
@@ -115,6 +128,19 @@ func (s *Shop) lossConfig(heats []loss.Heat) loss.Config {
 // lossHeats are the shop's heats as the loss model sees them, with the melter as
 // a further covariate.
 func (s *Shop) lossHeats(ctx context.Context) (heats []loss.Heat, extra []loss.Covariate, seq int64, err error) {
+	type read struct {
+		heats []loss.Heat
+		extra []loss.Covariate
+		seq   int64
+	}
+	got, err := recall(ctx, s, "heats of losses", func() (x read, err error) {
+		x.heats, x.extra, x.seq, err = s.readLossHeats(ctx)
+		return x, err
+	})
+	return got.heats, got.extra, got.seq, err
+}
+
+func (s *Shop) readLossHeats(ctx context.Context) (heats []loss.Heat, extra []loss.Covariate, seq int64, err error) {
 	table, err := s.Table(ctx)
 	if err != nil {
 		return nil, nil, 0, err

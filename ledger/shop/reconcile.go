@@ -80,6 +80,28 @@ func (s *Shop) Reconcile(ctx context.Context, heat string) (out Reconciliation, 
 			return out, err
 		}
 	}
+	all, err := recall(ctx, s, "reconciled", func() (Reconciliation, error) { return s.reconcile(ctx) })
+	if err != nil || heat == "" {
+		return all, err
+	}
+	out = all
+	out.Streams, out.Suspects = nil, nil
+	for i := range all.Streams {
+		if all.Streams[i].Heat == heat {
+			out.Streams = append(out.Streams, all.Streams[i])
+		}
+	}
+	of := func(a Alternative) bool { return a.Heat == heat }
+	for i := range all.Suspects {
+		if x := &all.Suspects[i]; x.Heat == heat || x.OtherHeat == heat || slices.ContainsFunc(x.Alike, of) || slices.ContainsFunc(x.Nearly, of) {
+			out.Suspects = append(out.Suspects, *x)
+		}
+	}
+	return out, nil
+}
+
+// reconcile is the reckoning behind it, of the whole book.
+func (s *Shop) reconcile(ctx context.Context) (out Reconciliation, err error) {
 	b, seq, err := s.network(ctx)
 	if err != nil {
 		return out, err
@@ -100,7 +122,7 @@ func (s *Shop) Reconcile(ctx context.Context, heat string) (out Reconciliation, 
 	out.Level, out.Global, out.Stop = res.Level, res.Adjusted.Global, string(res.Stop)
 	for _, st := range res.Streams {
 		about := b.about[st.ID]
-		if st.Status == balance.Observable || st.Status == balance.Unobservable || heat != "" && about.heat != heat {
+		if st.Status == balance.Observable || st.Status == balance.Unobservable {
 			continue
 		}
 		out.Streams = append(out.Streams, Weighed{Entry: about.seq, Heat: about.heat, What: about.what, Status: st.Status,
@@ -121,11 +143,7 @@ func (s *Shop) Reconcile(ctx context.Context, heat string) (out Reconciliation, 
 		suspects = append(suspects, b.suspect(su))
 	}
 	out.Doubted = b.doubted(res, suspects)
-	for _, x := range suspects {
-		if heat == "" || x.Heat == heat || x.OtherHeat == heat || slices.ContainsFunc(append(x.Alike, x.Nearly...), func(a Alternative) bool { return a.Heat == heat }) {
-			out.Suspects = append(out.Suspects, x)
-		}
-	}
+	out.Suspects = suspects
 	return out, nil
 }
 
