@@ -31,8 +31,9 @@ var mayImport = map[string][]string{
 	"api":               {},
 	"api/remelt/v1":     {},
 	"client":            {"api/remelt/v1", "ledger", "ledger/unit"},
-	"server":            {"api", "api/remelt/v1", "ledger", "ledger/unit", "ledger/checkpoint", "ledger/shop", "SCIENCES", "server/web", "server/signin"},
+	"server":            {"api", "api/remelt/v1", "ledger", "ledger/unit", "ledger/checkpoint", "ledger/shop", "SCIENCES", "server/web", "server/signin", "server/authority"},
 	"server/signin":     {"ledger"},
+	"server/authority":  {"ledger"},
 	"server/web":        {"api/remelt/v1", "ledger", "ledger/unit", "server/paper", "server/signin", "server/web/"}, // pages are a client of the service behind them
 	"server/web/":       {},
 	"server/paper":      {"api/remelt/v1", "ledger/unit"}, // documents too

@@ -2,7 +2,12 @@ package server
 
 import (
 	"context"
+	"crypto/tls"
+	"crypto/x509"
+	"encoding/pem"
 	"fmt"
+	"io"
+	"net"
 	"net/http"
 	"net/url"
 	"os"
@@ -21,10 +26,12 @@ import (
 	"google.golang.org/protobuf/types/dynamicpb"
 
 	pb "example.org/remelt/api/remelt/v1"
+	"example.org/remelt/client"
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/ledgertest"
 	"example.org/remelt/ledger/memory"
 	"example.org/remelt/ledger/shop"
+	"example.org/remelt/server/authority"
 	"example.org/remelt/server/signin"
 )
 
@@ -643,4 +650,79 @@ func TestRateLimit(t *testing.T) {
 	}
 	p := servePeople(t, func(c *Config) { c.Rate = 0.01 }) // bursts of none
 	p.refused("GET", "/v1/shops/harrow/stock", "", 429, "RATE_LIMITED", "", p.bearer("harrow/mo")...)
+}
+
+// Over TLS: REST, the pages and gRPC, each checking who the server is; the cookie is
+// sent over TLS only, and the page offers the authority to phones.
+func TestOverTLS(t *testing.T) {
+	dir := t.TempDir()
+	m, err := authority.Make(dir, []string{"127.0.0.1"}, time.Now())
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := servePeople(t, func(c *Config) {
+		c.BehindProxy, c.HTTP, c.GRPC = false, "0.0.0.0:0", "0.0.0.0:0"
+		c.CertFile, c.KeyFile = filepath.Join(dir, authority.Server), filepath.Join(dir, authority.ServerKey)
+	})
+	roots := x509.NewCertPool()
+	roots.AddCert(m.Authority)
+	_, port, _ := net.SplitHostPort(p.HTTPAddr())
+	at := "https://127.0.0.1:" + port
+	https := &http.Client{Transport: &http.Transport{TLSClientConfig: &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12}},
+		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	get := func(c *http.Client, where string) (int, string) {
+		t.Helper()
+		r, err := http.NewRequestWithContext(t.Context(), "GET", at+where, http.NoBody)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header.Set("Authorization", p.bearer("harrow/rae")[1])
+		resp, err := c.Do(r)
+		if err != nil {
+			return 0, err.Error()
+		}
+		defer resp.Body.Close()
+		body, err := io.ReadAll(resp.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return resp.StatusCode, string(body)
+	}
+	if code, body := get(https, "/v1/shops/harrow/stock"); code != http.StatusOK {
+		t.Errorf("REST: %d %s", code, body)
+	}
+	if code, body := get(https, "/trust"); code != http.StatusOK || !strings.Contains(body, m.Fingerprint) {
+		t.Errorf("the page: %d %s", code, body)
+	}
+	if code, body := get(https, "/trust/authority.crt"); code != http.StatusOK || body != string(pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: m.Authority.Raw})) {
+		t.Errorf("the authority: %d %s", code, body)
+	}
+	if code, _ := get(http.DefaultClient, "/v1/shops/harrow/stock"); code != 0 {
+		t.Error("believed by who does not know the authority")
+	}
+	form := url.Values{"shop": {"harrow"}, "person": {"mo"}, "password": {password}}
+	resp, err := https.PostForm(at+"/sign-in", form)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_ = resp.Body.Close()
+	if all := resp.Cookies(); len(all) != 1 || all[0].Name != "__Host-remelt" || !all[0].Secure {
+		t.Errorf("cookies %v", all)
+	}
+
+	_, port, _ = net.SplitHostPort(p.GRPCAddr())
+	for _, c := range []struct {
+		ca string
+		ok bool
+	}{{filepath.Join(dir, authority.CA), true}, {"system", false}} {
+		cl, err := client.Dial(client.Config{Address: "127.0.0.1:" + port, CA: c.ca, Token: p.tokens["harrow/rae"], Tries: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, err = cl.Stock.GetStock(t.Context(), &pb.GetStockRequest{Name: harrow + "/stock"})
+		if (err == nil) != c.ok {
+			t.Errorf("gRPC trusting %s: %v", c.ca, err)
+		}
+		_ = cl.Close()
+	}
 }

@@ -3,6 +3,8 @@ package server
 import (
 	"context"
 	"crypto/tls"
+	"crypto/x509"
+	"encoding/pem"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -17,7 +19,9 @@ import (
 	"google.golang.org/grpc/credentials/insecure"
 
 	"example.org/remelt/ledger"
+	"example.org/remelt/server/authority"
 	"example.org/remelt/server/signin"
+	"example.org/remelt/server/web"
 )
 
 // beyond reports whether others than this machine reach the server.
@@ -182,4 +186,20 @@ func (c *Config) checkTLS() error {
 		return errors.New("server: a certificate needs its key, and a key its certificate")
 	}
 	return nil
+}
+
+// trust is what the page about trusting the server shows: the authority's
+// certificate is the last of the file, if that signed itself.
+func (s *Server) trust() web.Trust {
+	t := web.Trust{URL: s.URL()}
+	if s.cert == nil {
+		return t
+	}
+	chain := s.cert.known.Certificate
+	last, err := x509.ParseCertificate(chain[len(chain)-1])
+	if err == nil && len(chain) > 1 && last.IsCA && last.CheckSignatureFrom(last) == nil {
+		t.Authority = pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: last.Raw})
+		t.Fingerprint = authority.Fingerprint(last)
+	}
+	return t
 }

@@ -115,7 +115,7 @@ func (a *app) root() *cobra.Command {
 		a.remeltsCommand(), a.energyCommand())
 	add(groupBook, a.historyCommand(), a.entriesCommand(), a.reverseCommand(), a.verifyCommand(), a.checkpointCommand(), a.exportCommand(), a.importCommand(), a.printCommand())
 	add(groupSetUp, a.setCommand(), a.listCommand(), a.alloyCommand(), a.personCommand(), a.tokenCommand())
-	add(groupServer, a.serveCommand(), a.statusCommand(), a.backupCommand(), a.restoreCommand(), a.copyCommand(), a.versionCommand())
+	add(groupServer, a.serveCommand(), a.tlsCommand(), a.statusCommand(), a.backupCommand(), a.restoreCommand(), a.copyCommand(), a.versionCommand())
 	root.AddCommand(exitHelp())
 	root.SetCompletionCommandGroupID(groupServer)
 	return root

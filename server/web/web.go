@@ -26,6 +26,8 @@ type Config struct {
 	Closed bool         // everybody must sign in
 	Secure bool         // browsers come over TLS
 
+	Trust Trust
+
 	// Address is where a request came from.
 	Address func(*http.Request) string
 }
@@ -137,6 +139,7 @@ func (p *Pages) Serve(mux Router) {
 	mux.HandleFunc("GET /shops/{shop}/entries", p.page("book.html", p.book))
 	mux.HandleFunc("GET /shops/{shop}/live", p.live)
 	p.enterRoutes(mux)
+	p.trustRoutes(mux)
 	p.paperRoutes(mux)
 }
 

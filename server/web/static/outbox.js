@@ -121,7 +121,8 @@ async function one(item) {
   }
   item.error = String(said.message ?? `the server answered ${answer.status}`);
   item.reason = (said.details ?? []).find((/** @type {any} */ d) => d.reason)?.reason;
-  if (answer.status >= 500 || answer.status === 429 || answer.status === 408) {
+  if (answer.status === 401) item.error = "you are signed out here; reload the page and sign in, then it goes out";
+  if (answer.status >= 500 || answer.status === 429 || answer.status === 408 || answer.status === 401) {
     await keep(item);
     return false; // later
   }
