@@ -55,6 +55,8 @@ var notBelow = map[string][]string{
 	"database/sql":               {"ledger/sqlite", "ledger/postgres"},
 	"modernc.org/sqlite":         {"ledger/sqlite"},
 	"github.com/jackc/pgx":       {"ledger/postgres"},
+	"github.com/prometheus":      {"server", "cmd"},
+	"go.opentelemetry.io":        {"cmd"},
 	"google.golang.org/protobuf": {"api", "client", "server", "cmd"},
 }
 

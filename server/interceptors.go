@@ -42,19 +42,23 @@ type calls struct {
 	codec     strictProto
 	draining  context.Context // done when the server stops
 	admission *admission
+	metrics   *metrics
 }
 
-func newCalls(draining context.Context, log *slog.Logger, deadline time.Duration, a *admission) (*calls, error) {
+func newCalls(draining context.Context, log *slog.Logger, deadline time.Duration, a *admission, m *metrics) (*calls, error) {
 	v, err := protovalidate.New()
 	if err != nil {
 		return nil, fmt.Errorf("the rules of request fields: %w", err)
 	}
-	return &calls{log: log, deadline: deadline, validator: v, codec: newStrictProto(), draining: draining, admission: a}, nil
+	return &calls{log: log, deadline: deadline, validator: v, codec: newStrictProto(), draining: draining, admission: a, metrics: m}, nil
 }
 
 func (c *calls) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, next grpc.UnaryHandler) (resp any, err error) {
 	begun := time.Now()
-	defer func() { c.logCall(ctx, info.FullMethod, req, begun, err) }()
+	defer func() {
+		c.metrics.call(info.FullMethod, false, status.Code(err), time.Since(begun))
+		c.logCall(ctx, info.FullMethod, req, begun, err)
+	}()
 	defer c.answer(ctx, info.FullMethod, &err)
 	allowed := c.deadline
 	if _, given := ctx.Deadline(); given {
@@ -77,7 +81,10 @@ func (c *calls) stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInf
 	defer cancel()
 	defer context.AfterFunc(c.draining, cancel)()
 	s := &stream{ServerStream: ss, ctx: ctx, calls: c, method: info.FullMethod, listens: info.IsClientStream, admitted: begun}
-	defer func() { c.logCall(ss.Context(), info.FullMethod, s.first, begun, err) }()
+	defer func() {
+		c.metrics.call(info.FullMethod, true, status.Code(err), time.Since(begun))
+		c.logCall(ss.Context(), info.FullMethod, s.first, begun, err)
+	}()
 	defer c.answer(ctx, info.FullMethod, &err)
 	if s.ctx, err = c.admission.admit(ctx, info.FullMethod); err != nil {
 		return err

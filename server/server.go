@@ -32,6 +32,7 @@ import (
 	"runtime/debug"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/credentials"
@@ -39,6 +40,7 @@ import (
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/keepalive"
 	"google.golang.org/grpc/reflection"
+	"google.golang.org/grpc/stats"
 	"google.golang.org/grpc/test/bufconn"
 
 	"example.org/remelt/ledger"
@@ -113,6 +115,12 @@ type Config struct {
 
 	// NoReflection leaves out the gRPC service that tells tools the schema.
 	NoReflection bool
+
+	// Metrics is where to register what is counted; nowhere when nil.
+	Metrics prometheus.Registerer
+
+	// Traces hears of every call, such as a handler of OpenTelemetry's; nil for none.
+	Traces stats.Handler
 
 	// Backup writes a copy of the store that holds a shop's book, taken while
 	// the server works, and says what verifying the copy found. Without it the
@@ -217,19 +225,27 @@ func (s *Server) build() error {
 	}
 	var err error
 	var outside []grpc.ServerOption
+	if s.cfg.Traces != nil {
+		outside = append(outside, grpc.StatsHandler(s.cfg.Traces))
+	}
 	if s.cfg.CertFile != "" {
 		if s.cert, err = newKeyPair(s.cfg.CertFile, s.cfg.KeyFile, s.cfg.Log); err != nil {
 			return err
 		}
 		outside = append(outside, grpc.Creds(outsideTLS{credentials.NewTLS(s.cert.config("h2"))}))
 	}
-	around, err := newCalls(draining, s.cfg.Log, s.cfg.Deadline, s.admission)
+	counted, err := newMetrics(s.cfg.Metrics, s.Why)
+	if err != nil {
+		return err
+	}
+	around, err := newCalls(draining, s.cfg.Log, s.cfg.Deadline, s.admission, counted)
 	if err != nil {
 		return err
 	}
 	s.hub = newHub(s.cfg.Poll, s.cfg.Heartbeat, s.cfg.Watchers)
 	store := watchedStore{Store: s.cfg.Store, wrote: func(shop string, err error) {
 		s.vitals.wrote(err)
+		counted.wrote(err)
 		if err == nil {
 			s.hub.wake(shop)
 		}
@@ -258,6 +274,7 @@ func (s *Server) build() error {
 	if !s.cfg.NoReflection {
 		reflection.Register(reg)
 	}
+	counted.know(s.grpc.GetServiceInfo())
 	for service, info := range s.grpc.GetServiceInfo() {
 		for _, m := range info.Methods {
 			if _, ruled := methodRules["/"+service+"/"+m.Name]; !ruled {
@@ -302,6 +319,9 @@ func (s *Server) GRPCAddr() string { return s.onGRPC.Addr().String() }
 
 // HTTPAddr is the address that REST and the page are served on, as host:port.
 func (s *Server) HTTPAddr() string { return s.onHTTP.Addr().String() }
+
+// Why says why the server does not take writes; "" when it does.
+func (s *Server) Why() string { return s.vitals.ready() }
 
 // Run serves until ctx is done or a listener fails, then stops in order and
 // closes the store. It returns nil when it was asked to stop and could. It can

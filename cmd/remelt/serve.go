@@ -31,6 +31,10 @@ type serveFlags struct {
 
 	cert, key, url string
 	proxy          bool
+
+	metrics string
+	pprof   bool
+	traces  string
 }
 
 func (a *app) serveCommand() *cobra.Command {
@@ -77,7 +81,10 @@ proxy in front of it.`,
 	f.StringVar(&v.key, "tls-key", "", "file of its key")
 	f.BoolVar(&v.proxy, "behind-proxy", false, "a proxy in front of it speaks TLS with those outside, and adds X-Forwarded-For")
 	f.StringVar(&v.url, "url", "", "address of the pages as others see it, for the links to them")
-	noFiles(c, "http", "grpc", "host", "url", "backup-every", "backup-keep")
+	f.StringVar(&v.metrics, "metrics", "", "address for Prometheus metrics and the state of health, such as 127.0.0.1:9100; off unless said")
+	f.BoolVar(&v.pprof, "pprof", false, "profiles too, at the address for metrics, which must be of this machine")
+	f.StringVar(&v.traces, "traces", "", "where to send traces: stdout, or the URL of an OTLP collector; nowhere unless said")
+	noFiles(c, "metrics", "traces", "http", "grpc", "host", "url", "backup-every", "backup-keep")
 	return c
 }
 
@@ -127,19 +134,37 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 		}
 	}
 	server.LogLibraries(log)
-	s, err := server.New(server.Config{Store: store, GRPC: v.grpc, HTTP: v.http, Hosts: v.hosts, Log: log, Version: version(), Backup: backupOf(store),
-		CertFile: v.cert, KeyFile: v.key, BehindProxy: v.proxy, URL: v.url})
+	config := server.Config{Store: store, GRPC: v.grpc, HTTP: v.http, Hosts: v.hosts, Log: log, Version: version(), Backup: backupOf(store),
+		CertFile: v.cert, KeyFile: v.key, BehindProxy: v.proxy, URL: v.url}
+	counted, endTraces, err := v.see(ctx, a.out, &config)
 	if err != nil {
 		return errors.Join(err, store.Close())
+	}
+	defer endTraces()
+	s, err := server.New(config)
+	if err != nil {
+		return errors.Join(err, store.Close())
+	}
+	if counted != nil {
+		defer counted.serve(v.pprof, s.Why)()
 	}
 	if isDatabase(v.db) {
 		v.db = storeName(store)
 	}
 	a.tellServing(v, s, !dbGiven)
+	if counted != nil {
+		fmt.Fprintf(a.out, "Metrics: http://%s/metrics\n\n", counted.on.Addr())
+	}
 	if err := a.tellSignIn(ctx, v, store, s); err != nil {
+		if ctx.Err() != nil {
+			err = nil // it was asked to stop already, which is no failure
+		}
 		return errors.Join(err, s.Run(cancelled())) // gives everything back
 	}
 	if regularly != nil {
+		if counted != nil {
+			counted.registry.MustRegister(regularly.last, regularly.failed)
+		}
 		regular.Go(func() { regularly.run(running) })
 	}
 	return s.Run(ctx)

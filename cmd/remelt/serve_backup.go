@@ -13,6 +13,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
+
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/sqlite"
 )
@@ -30,6 +32,9 @@ type backups struct {
 	name  string // what the files' names begin with
 	every time.Duration
 	keep  int
+
+	last   prometheus.Gauge
+	failed prometheus.Counter
 }
 
 // Files are named after the moment, so that their names sort by it.
@@ -56,7 +61,10 @@ func newBackups(v *serveFlags, store ledger.Store, log *slog.Logger, now func() 
 	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
 		return nil, usagef("--backup-to %q: must be a folder that is there", v.backupTo)
 	}
-	b := &backups{store: store, log: log, now: now, dir: dir, name: "books", every: v.backupEvery, keep: v.backupKeep}
+	b := &backups{store: store, log: log, now: now, dir: dir, name: "books", every: v.backupEvery, keep: v.backupKeep,
+		last:   prometheus.NewGauge(prometheus.GaugeOpts{Name: "remelt_backup_last_timestamp_seconds", Help: "When the last regular backup of this run was made and verified; 0 for none."}),
+		failed: prometheus.NewCounter(prometheus.CounterOpts{Name: "remelt_backup_failures_total", Help: "Regular backups that failed."}),
+	}
 	if file, ok := store.(*sqlite.Store); ok {
 		b.name = strings.TrimSuffix(filepath.Base(file.Path()), ".db")
 	}
@@ -75,11 +83,13 @@ func (b *backups) run(ctx context.Context) {
 		wait = b.every
 		switch err := b.once(ctx); {
 		case err == nil:
+			b.last.SetToCurrentTime()
 		case ctx.Err() != nil:
 			return
 		case errors.Is(err, errNoBook):
 			wait = min(b.every, backupSoon)
 		default:
+			b.failed.Inc()
 			b.log.Error("BACKUP FAILED; older ones are kept", "to", b.dir, "why", err.Error())
 			wait = min(b.every, backupAgain)
 		}
