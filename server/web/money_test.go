@@ -5,6 +5,9 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
 	"example.org/remelt/ledger"
 )
 
@@ -88,6 +91,39 @@ func TestQuoteFromThePage(t *testing.T) {
 			t.Errorf("the title is %q", title)
 		}
 		b.quiet("400", "ERR_", "Failed to load resource")
+	}
+}
+
+// The keyboard alone makes a quote: the preview is where the keyboard is when it comes.
+func TestQuoteByKeyboard(t *testing.T) {
+	f := newFoundry(t)
+	f.furnish("for the mill pond")
+	before := f.count(ledger.KindQuote)
+	b := newBrowser(t, desk)
+	b.open(f.url("/commissions/otters"))
+	b.until("the form is ready", `document.querySelector("#new-quote .go").disabled === false`)
+	b.tabTo("the price", `document.activeElement.name === "prices.0.figure"`)
+	b.do(chromedp.KeyEvent("11 USD/kg"))
+	b.tabTo("the margin", `document.activeElement.name === "marginPercent"`)
+	b.do(chromedp.KeyEvent("25"), chromedp.KeyEvent(kb.Enter))
+	b.until("the preview has the keyboard", `document.activeElement.id === "preview"`)
+	b.tabTo("the button", `document.activeElement.id === "keep"`)
+	b.do(chromedp.KeyEvent(kb.Enter))
+	b.until("it is on the page", `document.querySelectorAll('a[href*="/paper/quotes/"]').length === 3`)
+	if n := f.count(ledger.KindQuote); n != before+1 {
+		t.Errorf("%d quotes, %d before", n, before)
+	}
+	b.quiet()
+}
+
+// tabTo presses Tab until something is so.
+func (b *browser) tabTo(what, expression string) {
+	b.Helper()
+	for i := 0; !js[bool](b, expression); i++ {
+		if i > 60 {
+			b.Fatalf("%s cannot be reached", what)
+		}
+		b.do(chromedp.KeyEvent(kb.Tab))
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/http/httputil"
 	"net/url"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -55,8 +56,13 @@ func (b *browser) ready() {
 // Ten pieces in a row, the server gone in the middle, the page closed and opened
 // again without it, and back: each weighing is in the book once.
 func TestWeighInThroughAnOutage(t *testing.T) {
+	t.Run("phone", func(t *testing.T) { weighInThroughAnOutage(t, phone) })
+	t.Run("desk", func(t *testing.T) { weighInThroughAnOutage(t, desk) })
+}
+
+func weighInThroughAnOutage(t *testing.T, s size) {
 	f := newFoundry(t)
-	b := newBrowser(t, phone)
+	b := newBrowser(t, s)
 	b.open(f.url("/weigh-in"))
 	b.ready()
 	b.chooses("heat", "41")
@@ -75,7 +81,7 @@ func TestWeighInThroughAnOutage(t *testing.T) {
 	b.until("the page says what is not sent", `document.getElementById("line").textContent.startsWith("4 kept here")`)
 
 	// The page is closed and opened again, still without the server.
-	again := b.tab(phone)
+	again := b.tab(s)
 	again.open(f.url("/weigh-in"))
 	again.until("what waits is still shown", `document.querySelectorAll("#list li.waiting").length === 4`)
 	again.types("6.6")
@@ -174,6 +180,52 @@ func TestWeighInOfALongQueue(t *testing.T) {
 	if got := f.count(ledger.KindWeighIn); got != n {
 		t.Errorf("%d in the book, of %d", got, n)
 	}
+}
+
+// A phone whose clock is three days fast weighs in without the network, and sends two
+// hours later: the book has the time that it really was.
+func TestWeighInByAWrongClock(t *testing.T) {
+	f := newFoundry(t)
+	f.stop()
+	f.book.Now = time.Now().UTC() // an answer's date is the machine's
+	f.start()
+	b := newBrowser(t, phone)
+	b.before(`globalThis.fast = 3 * 864e5; { const right = Date.now; Date.now = () => right() + fast; }`)
+	b.open(f.url("/weigh-in"))
+	b.until("the page's script runs", `document.getElementById("chosen").textContent.includes("·")`)
+	b.chooses("heat", "41")
+	b.chooses("unit", "kg")
+	b.types("1.1")
+	b.until("the server's clock is known", booked+" === 1")
+	f.stop()
+	b.types("2.2")
+	b.until("it waits", `document.querySelectorAll("#list li.waiting").length === 1`)
+	// One that was tried keeps the time it was given: this one was typed before any try.
+	js[any](b, `(async () => {
+		const box = await import("/static/outbox.js"), id = box.requestID();
+		await box.keep({ id, shop: "harrow", typedAt: Date.now() - 2 * 3600e3, text: "typed two hours ago", state: "waiting", attempts: 0,
+			body: { requestId: id, form: "FORM_CUP", heats: [{ heat: "41" }], weighing: { net: { text: "1 kg" } } } });
+	})()`)
+	f.start()
+	b.until("all are in the book", booked+" === 3")
+	var times []time.Duration
+	err := f.store.View(t.Context(), "harrow", func(r ledger.Reader) error {
+		log, err := r.Log(0, 10000)
+		for _, s := range log {
+			e, err := s.Open()
+			if err != nil {
+				return err
+			}
+			if e.Kind == ledger.KindWeighIn {
+				times = append(times, f.book.Now.Sub(e.Happened).Round(time.Hour))
+			}
+		}
+		return err
+	})
+	if err != nil || len(times) != 3 || !slices.Contains(times, 2*time.Hour) || slices.Max(times) > 2*time.Hour || slices.Min(times) < 0 {
+		t.Errorf("weighed in %v before now, %v", times, err)
+	}
+	b.quiet("ERR_", "Failed to load resource")
 }
 
 // The keyboard alone weighs in.
