@@ -46,14 +46,33 @@ func (b *books) book(_ context.Context, id string) (*shop.Shop, error) {
 // watchedStore tells what became of each write, after the commit.
 type watchedStore struct {
 	ledger.Store
-	wrote func(shop string, err error)
+	wrote  func(shop string, err error)
+	people func() // something was recorded of people; may be nil
 }
 
 // Update implements ledger.Store.
 func (w watchedStore) Update(ctx context.Context, shop string, fn func(ledger.Tx) error) error {
-	err := w.Store.Update(ctx, shop, fn)
+	people := false
+	err := w.Store.Update(ctx, shop, func(tx ledger.Tx) error { return fn(notingPeople{tx, &people}) })
+	if people && w.people != nil { // whatever became of it
+		w.people()
+	}
 	w.wrote(shop, err)
 	return err
+}
+
+// notingPeople notes an entry that is about people or what they sign in with.
+type notingPeople struct {
+	ledger.Tx
+	noted *bool
+}
+
+// Append implements ledger.Tx.
+func (n notingPeople) Append(s ledger.Sealed, e *ledger.Entry) error {
+	for _, r := range e.Records {
+		*n.noted = *n.noted || r.Kind == ledger.RecPerson || r.Kind == ledger.RecToken
+	}
+	return n.Tx.Append(s, e)
 }
 
 var errProbe = errors.New("only asking")

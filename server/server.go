@@ -243,7 +243,8 @@ func (s *Server) build() error {
 		return err
 	}
 	s.hub = newHub(s.cfg.Poll, s.cfg.Heartbeat, s.cfg.Watchers)
-	store := watchedStore{Store: s.cfg.Store, wrote: func(shop string, err error) {
+	var door *signin.Door
+	store := watchedStore{Store: s.cfg.Store, people: func() { door.Changed() }, wrote: func(shop string, err error) {
 		s.vitals.wrote(err)
 		counted.wrote(err)
 		if err == nil {
@@ -251,7 +252,7 @@ func (s *Server) build() error {
 		}
 	}}
 	known := newBooks(store, s.cfg.Now)
-	door := signin.New(store, s.cfg.Now, s.cfg.Log)
+	door = signin.New(store, s.cfg.Now, s.cfg.Log)
 	s.admission.door = door
 	if err := s.refuseOpen(context.Background(), door); err != nil {
 		return err

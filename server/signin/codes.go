@@ -51,16 +51,12 @@ func (d *Door) Device(ctx context.Context, address, shop, code string) (string, 
 		d.log.WarnContext(ctx, "sign-in refused", "shop", shop, "peer", address, "reason", "BAD_CODE")
 		return "", errBadCode
 	}
-	c, err := d.byToken(ctx, shop, kept.For)
-	if err != nil {
-		return "", err
-	}
-	t, err := ledger.Get[ledger.Token](ctx, d.book(shop), ledger.RecToken, kept.For)
+	c, good, err := d.byToken(ctx, shop, kept.For)
 	if err != nil {
 		return "", err
 	}
 	d.log.InfoContext(ctx, "device paired", "shop", shop, "person", c.Person, "token", kept.For, "peer", address)
-	return d.begin(ctx, shop, tokenHolder+kept.For, time.Time{}, t.Value.Expires.Sub(d.moment()))
+	return d.begin(ctx, shop, tokenHolder+kept.For, time.Time{}, good.Sub(d.moment()))
 }
 
 // tokenHolder marks the session of a device: it stands for a token.
@@ -124,6 +120,9 @@ func (d *Door) Join(ctx context.Context, address, shop, code, id, name, password
 	}
 	if err := d.store.KeepSecret(ctx, shop, ledger.Secret{Kind: ledger.SecretPassword, ID: id, For: id, Hash: []byte(hash), Made: d.moment()}); err != nil {
 		return back(err)
+	}
+	if err := d.setPeople(ctx, shop); err != nil {
+		return "", err
 	}
 	d.log.InfoContext(ctx, "password set", "shop", shop, "person", id, "peer", address)
 	return d.begin(ctx, shop, id, e.Recorded, SessionTime)

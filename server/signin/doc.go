@@ -7,7 +7,8 @@
 // what nobody can guess. Passwords can be guessed, so of them an argon2id hash is
 // kept, and who tries often waits longer each time.
 //
-// Every check reads the book: what somebody may do, that they may no longer, a
-// token's end or a new password hold from the next call on, on every server of
-// the same store. Only the counts of wrong tries are this server's own.
+// The book says who may do what. What is recorded of people and tokens holds from
+// the next call on, and on other servers of the same store within a second: so long
+// an answer of the book is remembered. Only the counts of wrong tries are this
+// server's own.
 package signin

@@ -136,7 +136,8 @@ func TestPairedPhone(t *testing.T) {
 	b.open(f.url("/weigh-in"))
 	b.until("the page's script runs", `document.getElementById("chosen").textContent.includes("·")`)
 
-	f.book.Do(f.book.RevokeToken(t.Context(), ledger.Meta{}, token))
+	f.book.Do(f.book.RevokeToken(t.Context(), ledger.Meta{}, token)) // as another server on the same store does
+	b.until("the server has noticed", `fetch("/v1/shops/harrow/stock").then((r) => r.status === 401)`)
 	b.chooses("heat", "41")
 	b.chooses("unit", "kg")
 	b.types("3.05")
