@@ -220,17 +220,20 @@ function shown(is, f) {
 
 /** Keeps what is typed in this browser until it is in the book. @param {HTMLFormElement} form @param {string} key */
 export function keeps(form, key) {
-  const kept = draft(key), before = kept.read();
-  for (const f of fields(form)) {
-    if (before[f.name] === undefined) continue;
+  const kept = draft(key), before = kept.read(), typed = fields(form).filter((f) => f.type !== "hidden");
+  const early = typed.some(touched); // somebody was faster than this script
+  const write = () => {
+    form.dataset.changed = "yes";
+    kept.write(Object.fromEntries(typed.map((f) => [f.name, f instanceof HTMLInputElement && f.type === "checkbox" ? (f.checked ? "yes" : "no") : f.value])));
+  };
+  for (const f of typed) {
+    if (before[f.name] === undefined || touched(f)) continue;
     if (f instanceof HTMLInputElement && f.type === "checkbox") f.checked = before[f.name] === "yes";
     else f.value = before[f.name];
   }
-  form.addEventListener("input", () => {
-    form.dataset.changed = "yes";
-    kept.write(Object.fromEntries(fields(form).map((f) => [f.name, f instanceof HTMLInputElement && f.type === "checkbox" ? (f.checked ? "yes" : "no") : f.value])));
-  });
-  return { clear: () => { kept.clear(); form.dataset.changed = "no"; }, any: Object.keys(before).length > 0 };
+  if (early) write();
+  form.addEventListener("input", write);
+  return { clear: () => { kept.clear(); form.dataset.changed = "no"; } };
 }
 
 // A form may be sent only when its script has it in hand; before, the browser would

@@ -109,6 +109,7 @@ if (receive) {
 
 for (const b of document.querySelectorAll(".take-back")) {
   const back = /** @type {HTMLButtonElement} */ (b), wish = { reason: "taken back on the order's page", device: "order page" };
+  back.disabled = false;
   back.addEventListener("click", async () => {
     back.disabled = true;
     const answer = await post(String(back.dataset.path), wish);
