@@ -142,32 +142,19 @@ func (f *Flow) change(p Policy) {
 		f.now = p
 		return
 	}
-	values := map[string]Value{}
-	ids := make([]string, 0, len(f.lots))
-	for id := range f.lots {
-		ids = append(ids, id)
-	}
-	slices.SortFunc(ids, func(a, b string) int { return cmp.Compare(f.lots[a].born, f.lots[b].born) })
-	// Shares of a pool are rounded: what they leave goes with the first of its lots.
-	left := map[key]Value{}
+	values, alike := map[string]Value{}, f.alike()
 	for k, pool := range f.pools {
-		left[k] = pool.value
-	}
-	for _, id := range ids {
-		values[id] = f.lotValue(id)
-		left[f.key(id)] = left[f.key(id)].minus(values[id])
-	}
-	for _, id := range ids {
-		if k := f.key(id); left[k] != (Value{}) && f.lots[id].mass > 0 {
-			values[id] = values[id].plus(left[k])
-			left[k] = Value{}
+		ids := alike[k]
+		if len(ids) == 0 {
+			f.Expensed["rounding"] += pool.value.Cost
+			continue
+		}
+		for i, v := range f.shares(pool, ids) {
+			values[ids[i]] = v
 		}
 	}
-	for _, rest := range left { // of a pool without lots
-		f.Expensed["rounding"] += rest.Cost
-	}
 	f.pools, f.now, f.month = map[key]*Pool{}, p, time.Time{}
-	for _, id := range ids {
+	for _, id := range f.byAge() {
 		if l := f.lots[id]; l.mass > 0 || values[id] != (Value{}) {
 			f.pool(f.key(id)).Put(l.mass, values[id])
 		}

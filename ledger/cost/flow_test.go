@@ -108,6 +108,47 @@ func TestNoMoneyIsMadeOrLost(t *testing.T) {
 	})
 }
 
+// Whatever happens, what the lots have cost adds up to what their pool has, to the last
+// unit, also where they share it by mass.
+func TestLotsAddUpToTheirPool(t *testing.T) {
+	shared := 0
+	rapid.Check(t, func(t *rapid.T) {
+		events, policies := drawEvents(t, 100)
+		f := cost.Follow(events, policies)
+		ids := map[string]bool{}
+		for _, e := range events {
+			for _, p := range []cost.Place{e.From, e.To} {
+				if slices.Contains([]cost.Kind{cost.Lot, cost.Skimmings, cost.Heel}, p.Kind) {
+					ids[p.ID] = true
+				}
+			}
+		}
+		type pool struct{ owner, name string }
+		left := map[pool]cost.Position{}
+		for _, p := range append(f.Stock(), f.Customers()...) {
+			left[pool{p.Owner, p.Pool}] = p
+		}
+		for id := range ids {
+			l := f.Lot(id)
+			k := pool{l.Owner, l.Pool}
+			p := left[k]
+			p.Mass, p.Cost, p.Free = p.Mass-l.Mass, p.Cost-l.Cost, p.Free-l.Free
+			left[k] = p
+			if l.Shared && l.Cost != 0 {
+				shared++
+			}
+		}
+		for k, p := range left {
+			if p.Mass != 0 || p.Value != (cost.Value{}) {
+				t.Errorf("of %v its lots leave %+v", k, p)
+			}
+		}
+	})
+	if shared == 0 {
+		t.Error("no lot ever shared a cost")
+	}
+}
+
 // What the book learns first is nothing to cost: events are taken by when they happened,
 // and those of one moment that have no lot, pool, heat, casting or supply in common may
 // be told in either order. Every lot has plenty: one that lacked it would let its events

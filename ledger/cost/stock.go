@@ -30,14 +30,44 @@ func (f *Flow) lotValue(id string) Value {
 	if l == nil {
 		return Value{}
 	}
-	p := f.pools[f.key(id)]
+	k := f.key(id)
+	p := f.pools[k]
 	if p == nil {
 		return Value{}
 	}
 	if p.mass == l.mass {
 		return p.value
 	}
-	return p.value.part(l.mass, p.mass)
+	ids := f.alike()[k]
+	return f.shares(p, ids)[slices.Index(ids, id)]
+}
+
+// alike are the lots of each pool, the first that came first.
+func (f *Flow) alike() map[key][]string {
+	out := map[key][]string{}
+	for _, id := range f.byAge() {
+		out[f.key(id)] = append(out[f.key(id)], id)
+	}
+	return out
+}
+
+func (f *Flow) byAge() []string {
+	return slices.SortedFunc(maps.Keys(f.lots), func(a, b string) int { return cmp.Compare(f.lots[a].born, f.lots[b].born) })
+}
+
+// shares are what the lots of a pool have cost: together what the pool has, to the last
+// unit.
+func (f *Flow) shares(p *Pool, ids []string) []Value {
+	masses := make([]int64, len(ids))
+	for i, id := range ids {
+		masses[i] = f.lots[id].mass
+	}
+	out := make([]Value, len(ids))
+	costs, free := Share(p.value.Cost, masses), Share(p.value.Free, masses)
+	for i := range ids {
+		out[i] = Value{costs[i], free[i]}
+	}
+	return out
 }
 
 // Position is the stock of a pool.
