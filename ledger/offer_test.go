@@ -44,6 +44,7 @@ func TestOffersRefused(t *testing.T) {
 	}{
 		{breaks(priced(0, "9.00/kg")), "MISSING_CURRENCY", "breaks[0].price"},
 		{breaks(priced(0, "9.00")), "MISSING_CURRENCY", "breaks[0].price"},
+		{breaks(priced(0, " ")), "REQUIRED", "breaks[0].price"},
 		{breaks(priced(0, "9.00 USD")), "NOT_BY_WEIGHT", "breaks[0].price"},
 		{breaks(priced(0, "9.00 USD/pc")), "NOT_BY_WEIGHT", "breaks[0].price"},
 		{breaks(priced(0, "9.00 EUR/kg")), "MISSING_EXCHANGE", "breaks[0].price"},

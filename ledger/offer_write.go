@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 )
 
@@ -222,6 +223,9 @@ func (d *draft) offerPrices(o *Offer, c NewOffer, s Supply) (err error) {
 
 // offerPrice reads a price for a unit of mass or for a piece.
 func (d *draft) offerPrice(field, typed string, s Supply) (*Terms, error) {
+	if strings.TrimSpace(typed) == "" {
+		return nil, invalid("REQUIRED", field, "", "say the price, such as 4.85 "+d.shop.Currency+"/"+d.shop.MassUnit)
+	}
 	if !namesCurrency(typed) {
 		return nil, invalid("MISSING_CURRENCY", field, typed, "say the currency, such as 4.85 "+d.shop.Currency+"/"+d.shop.MassUnit)
 	}

@@ -47,7 +47,11 @@ func (a *app) setThing(c *cobra.Command, w *write, fields map[string]string, do 
 			return err
 		}
 		return a.show(c.Context(), r, func(p *page) {
-			p.printf("%s %s is set.\n", strings.ToUpper(c.Name()[:1])+c.Name()[1:], args[0])
+			what := c.Name()
+			if what == "set" { // of what stands under its own command: commission set
+				what = c.Parent().Name()
+			}
+			p.printf("%s %s is set.\n", strings.ToUpper(what[:1])+what[1:], args[0])
 			p.recorded(w, r.GetEntry())
 		})
 	}
