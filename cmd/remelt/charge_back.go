@@ -72,7 +72,7 @@ func (a *app) chargeBackCommand() *cobra.Command {
 		}
 		v := r.GetChargeBack()
 		if asCSV || workbook {
-			t := chargeBackTable(v, u)
+			t := paper.ChargeBack(v, u.mass, u.zone)
 			write := t.CSV
 			if workbook {
 				write = t.XLSX
@@ -107,13 +107,4 @@ func (p *page) chargeBack(v *pb.ChargeBack) {
 	if n := len(v.GetProvisionalHeats()); n > 0 {
 		p.printf("Provisional: %s of %d not settled.\n", plural(n, "heat"), len(v.GetHeats()))
 	}
-}
-
-func chargeBackTable(v *pb.ChargeBack, u units) *paper.Table {
-	t := paper.Blank("charge-back", u.mass, u.zone, "who", "name", "castings", "heats", "cast_UNIT", "lost_UNIT", "used_UNIT", "cost", "recovered", "owed", "currency")
-	for _, l := range v.GetLines() {
-		t.Rows = append(t.Rows, []any{last(l.GetWho()), l.GetDisplayName(), l.GetCastings(), l.GetHeats(), l.GetCast(), l.GetLost(), l.GetUsed(),
-			paper.Number(amount(l.GetCost())), paper.Number(amount(l.GetRecovered())), paper.Number(amount(l.GetOwed())), l.GetCost().GetCurrency()})
-	}
-	return t
 }

@@ -27,8 +27,8 @@ entries are all lines of the book with their canonical bytes and hashes, one JSO
 object a line: enough to check the chain somewhere else. The others are tables, as
 CSV or with --xlsx as a workbook: weights are numbers, exact, in the unit their
 heading names; in a workbook dates are dates, by the shop's clock. In CSV, text that
-a spreadsheet would take for a formula begins with an apostrophe. period and money
-are of the days, month or year that follow.`,
+a spreadsheet would take for a formula begins with an apostrophe. period, money and
+charge-back, who used how much metal, are of the days, month or year that follow.`,
 		Example:   "  remelt export entries --to book.jsonl\n  remelt export stock\n  remelt export postings --xlsx --to postings.xlsx\n  remelt export period 2026-03",
 		Args:      atLeast("what"),
 		ValidArgs: append([]string{"entries"}, paper.Tables...),
@@ -37,7 +37,7 @@ are of the days, month or year that follow.`,
 	c.Flags().BoolVar(&overwrite, "overwrite", false, "replace the file if it is there")
 	c.Flags().BoolVar(&workbook, "xlsx", false, "a workbook instead of CSV; also where --to ends in .xlsx")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		spanned := args[0] == "period" || args[0] == "money"
+		spanned := paper.OfPeriod(args[0])
 		workbook = workbook || strings.HasSuffix(strings.ToLower(to), ".xlsx")
 		switch {
 		case args[0] != "entries" && !slices.Contains(paper.Tables, args[0]):

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"regexp"
 	"strings"
 	"time"
 
@@ -9,6 +8,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "example.org/remelt/api/remelt/v1"
+	"example.org/remelt/server/paper"
 )
 
 func (a *app) periodCommand() *cobra.Command {
@@ -56,39 +56,16 @@ func (a *app) periodCommand() *cobra.Command {
 	return c
 }
 
-var (
-	yearAlone  = regexp.MustCompile(`^\d{4}$`)
-	monthAlone = regexp.MustCompile(`^\d{4}-\d{2}$`)
-)
-
 // readSpan reads a period; its end is not included.
 func readSpan(args []string, zone *time.Location) (from, to time.Time, err error) {
-	from, to, err = span(args[0], zone)
-	if err == nil && len(args) == 2 {
-		_, to, err = span(args[1], zone)
+	when, err := paper.ParsePeriod(strings.Join(args, ".."), zone)
+	if err != nil {
+		return from, to, usagef("%q: must be a day such as 2026-03-02, a month such as 2026-03, or a year", strings.Join(args, " "))
 	}
-	if err == nil && !from.Before(to) {
-		err = usagef("the period %s is empty: it ends before it begins", strings.Join(args, " to "))
+	if !when.From.Before(when.To) {
+		return from, to, usagef("the period %s is empty: it ends before it begins", strings.Join(args, " to "))
 	}
-	return from, to, err
-}
-
-func span(typed string, zone *time.Location) (from, to time.Time, err error) {
-	switch {
-	case yearAlone.MatchString(typed):
-		if from, err = time.ParseInLocation("2006", typed, zone); err == nil {
-			return from, from.AddDate(1, 0, 0), nil
-		}
-	case monthAlone.MatchString(typed):
-		if from, err = time.ParseInLocation("2006-01", typed, zone); err == nil {
-			return from, from.AddDate(0, 1, 0), nil
-		}
-	default:
-		if from, err = time.ParseInLocation("2006-01-02", typed, zone); err == nil {
-			return from, from.AddDate(0, 0, 1), nil
-		}
-	}
-	return from, to, usagef("%q: must be a day such as 2026-03-02, a month such as 2026-03, or a year", typed)
+	return when.From, when.To, nil
 }
 
 func (p *page) period(b *pb.PeriodBalance) {

@@ -3,6 +3,7 @@ package paper
 import (
 	"context"
 	"fmt"
+	"strings"
 	"time"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -13,16 +14,33 @@ import (
 // Period is from a moment up to, but not including, another.
 type Period struct{ From, To time.Time }
 
-// ParsePeriod reads a month such as 2026-03 or a year such as 2026, by the clock of
-// a place.
+// ParsePeriod reads a day such as 2026-03-02, a month such as 2026-03 or a year such as
+// 2026, by the clock of a place; or the first and the last of them, such as
+// 2026-01..2026-05.
 func ParsePeriod(typed string, zone *time.Location) (Period, error) {
+	first, final, two := strings.Cut(typed, "..")
+	if !two {
+		final = first
+	}
+	from, past := parseSpan(first, zone), parseSpan(final, zone)
+	if from == (Period{}) || past == (Period{}) {
+		return Period{}, refuse("UNKNOWN_PERIOD", "period", typed, "must be a day such as 2026-03-02, a month such as 2026-03, a year, or the first and the last of them such as 2026-01..2026-05")
+	}
+	return Period{from.From, past.To}, nil
+}
+
+// parseSpan is a day, a month or a year; nothing of what is none.
+func parseSpan(typed string, zone *time.Location) Period {
+	if from, err := time.ParseInLocation(time.DateOnly, typed, zone); err == nil {
+		return Period{from, from.AddDate(0, 0, 1)}
+	}
 	if from, err := time.ParseInLocation("2006-01", typed, zone); err == nil {
-		return Period{from, from.AddDate(0, 1, 0)}, nil
+		return Period{from, from.AddDate(0, 1, 0)}
 	}
 	if from, err := time.ParseInLocation("2006", typed, zone); err == nil {
-		return Period{from, from.AddDate(1, 0, 0)}, nil
+		return Period{from, from.AddDate(1, 0, 0)}
 	}
-	return Period{}, refuse("UNKNOWN_PERIOD", "period", typed, "must be a month such as 2026-03, or a year")
+	return Period{}
 }
 
 // period is what a period's report is drawn from.

@@ -2,6 +2,7 @@ package paper
 
 import (
 	"context"
+	"slices"
 	"strings"
 	"time"
 
@@ -12,7 +13,12 @@ import (
 )
 
 // Tables are those that can be written for other programs.
-var Tables = []string{"postings", "stock", "lots", "heats", "castings", "period", "money"}
+var Tables = []string{"postings", "stock", "lots", "heats", "castings", "period", "money", "charge-back", "charge-back-by-commission"}
+
+// OfPeriod reports whether a table is of a period, which has to be said.
+func OfPeriod(table string) bool {
+	return slices.Contains([]string{"period", "money", "charge-back", "charge-back-by-commission"}, table)
+}
 
 // Table is a list of things, a row each. UNIT in a heading stands for the unit of
 // its masses.
@@ -29,7 +35,7 @@ type Table struct {
 // Number is the text of an exact decimal number, "" for none.
 type Number string
 
-// Table reads one of Tables. when is read by period and money only.
+// Table reads one of Tables. when is read by those that are OfPeriod only.
 func (p *Press) Table(ctx context.Context, shop, name string, when Period) (*Table, error) {
 	j, err := p.begin(ctx, shop, Size{})
 	if err != nil {
@@ -37,16 +43,12 @@ func (p *Press) Table(ctx context.Context, shop, name string, when Period) (*Tab
 	}
 	t := &Table{Name: name, unit: single(j.unit), zone: j.zone}
 	read := map[string]func(context.Context, string, Period, *Table) error{"postings": p.postings, "stock": p.positions, "lots": p.lotTable, "heats": p.heatTable,
-		"castings": p.castingTable, "period": p.flows, "money": p.money}[name]
+		"castings": p.castingTable, "period": p.flows, "money": p.money,
+		"charge-back": p.chargeBack(pb.ChargedTo_CHARGED_TO_CUSTOMER), "charge-back-by-commission": p.chargeBack(pb.ChargedTo_CHARGED_TO_COMMISSION)}[name]
 	if read == nil {
 		return nil, refuse("UNKNOWN_TABLE", "table", name, "must be one of "+strings.Join(Tables, ", "))
 	}
 	return t, read(ctx, shop, when, t)
-}
-
-// Blank is a table in a shop's unit and by its clock, for rows that were read already.
-func Blank(name string, u unit.MassUnit, zone *time.Location, head ...string) *Table {
-	return &Table{Name: name, Head: head, unit: single(u), zone: zone}
 }
 
 // single is the unit of masses as numbers, which have one: pounds where pounds and

@@ -111,7 +111,11 @@ func (p *Pages) document(draw func(*visit) (*paper.Document, error)) http.Handle
 func (p *Pages) table(w http.ResponseWriter, r *http.Request) {
 	v, err := p.visit(r)
 	var when paper.Period
-	if asked := r.URL.Query().Get("period"); err == nil && asked != "" {
+	asked := r.URL.Query().Get("period")
+	if from, to := r.URL.Query().Get("from"), r.URL.Query().Get("to"); from+to != "" { // of a form with two days
+		asked = from + ".." + to
+	}
+	if err == nil && asked != "" {
 		when, err = paper.ParsePeriod(asked, v.zone)
 	}
 	var t *paper.Table
@@ -142,4 +146,9 @@ func (p *Pages) table(w http.ResponseWriter, r *http.Request) {
 func (v *visit) Month(before int) string {
 	now := v.now.In(v.zone)
 	return time.Date(now.Year(), now.Month()-time.Month(before), 1, 0, 0, 0, 0, v.zone).Format("2006-01")
+}
+
+// Year is this year, or one so many before it.
+func (v *visit) Year(before int) string {
+	return strconv.Itoa(v.now.In(v.zone).Year() - before)
 }
