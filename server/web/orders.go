@@ -194,19 +194,11 @@ func (v *visit) DayField(t *timestamppb.Timestamp) string {
 	return t.AsTime().In(v.zone).Format(time.DateOnly)
 }
 
-// orderLink is the address of a new order, begun with what was advised.
+// orderLink is the address of a new order, begun with what was advised. An order counts
+// pieces, also of what is sold in bundles.
 func (p *Pages) orderLink(v *visit, a *pb.OrderAdvice) (string, error) {
 	q := url.Values{"alloy": {last(a.GetAlloy())}, "supply": {last(a.GetSupply())}, "supplier": {last(a.GetSupplier())}}
-	if a.GetMass().GetMg() > 0 {
-		q.Set("mass", a.GetMass().GetText())
-	}
-	if a.GetPacks() > 0 {
-		q.Set("pieces", strconv.FormatInt(a.GetPacks(), 10))
-		if mg := a.GetMass().GetMg(); mg > 0 {
-			q.Del("mass")
-			q.Set("each", unit.FormatMass(mg/a.GetPacks(), v.Unit, 0))
-		}
-	}
+	pieces := a.GetPacks()
 	if a.GetCost() != nil {
 		q.Set("price", a.GetCost().GetText())
 	}
@@ -216,13 +208,24 @@ func (p *Pages) orderLink(v *visit, a *pb.OrderAdvice) (string, error) {
 			return "", err
 		}
 		o := got.GetOffer()
+		pieces *= max(o.GetBundlePieces(), 1)
 		for _, b := range o.GetBreaks() {
-			if b.GetFrom().GetMg() <= a.GetMass().GetMg() && b.GetFromPieces() <= a.GetPacks() {
+			if b.GetFrom().GetMg() <= a.GetMass().GetMg() && b.GetFromPieces() <= pieces {
 				q.Set("price", b.GetPrice())
 			}
 		}
 		q.Set("freight", o.GetFreight())
 		q.Set("due", v.now.In(v.zone).AddDate(0, 0, int(o.GetLeadDays())).Format(time.DateOnly))
+	}
+	mg := a.GetMass().GetMg()
+	switch {
+	case pieces > 0 && mg > 0:
+		q.Set("each", unit.FormatMass(mg/pieces, v.Unit, 0))
+	case mg > 0:
+		q.Set("mass", a.GetMass().GetText())
+	}
+	if pieces > 0 {
+		q.Set("pieces", strconv.FormatInt(pieces, 10))
 	}
 	for key, values := range q {
 		if values[0] == "" {

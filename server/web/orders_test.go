@@ -1,7 +1,12 @@
 package web_test
 
 import (
+	"encoding/json"
 	"fmt"
+	"html"
+	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -102,4 +107,42 @@ func TestOrderGivenAndGivenUp(t *testing.T) {
 	b.presses("#give-up .go")
 	b.until("it is given up", `document.querySelector(".sum").textContent.includes("they melt no more")`)
 	b.quiet()
+}
+
+// What is to be bought stands on the page with all its reasons, and what is sold in
+// bundles is ordered by its pieces.
+func TestWhatToBuySaysWhy(t *testing.T) {
+	f := newFoundry(t)
+	week, m := 7, ledger.Meta{}
+	f.book.Do(f.book.KeepOffer(t.Context(), m, ledger.NewOffer{Party: "northmetal", Alloy: "C87300", LeadDays: &week, Piece: ledgertest.Grams(10_000), Bundle: 4, Freight: "40 USD",
+		Breaks: []ledger.NewOfferBreak{{Price: "11 USD/kg"}}}))
+	f.book.Do(f.book.PlanHeat(t.Context(), m, ledger.PlanHeat{ID: "42", Alloy: "C87300", Planned: f.book.Now.AddDate(0, 0, 20), Charge: ledgertest.Grams(60_000),
+		Molds: []ledger.MoldPlan{{Name: "heron", Metal: ledgertest.Grams(30_000), Gating: ledgertest.Grams(25_000)}}}))
+	_, said := f.get("http://" + f.addr + "/v1/shops/harrow:adviseOrders")
+	var answer struct {
+		Advice []struct {
+			Sentence, Packs       string
+			Reasons, Alternatives []string
+			Order                 bool
+		}
+	}
+	if err := json.Unmarshal([]byte(said), &answer); err != nil || len(answer.Advice) == 0 || !answer.Advice[0].Order || len(answer.Advice[0].Reasons) == 0 {
+		t.Fatalf("%v in %.300s", err, said)
+	}
+	_, page := f.get(f.url("/to-buy"))
+	page = html.UnescapeString(page)
+	for _, a := range answer.Advice {
+		for _, words := range slices.Concat([]string{a.Sentence}, a.Reasons, a.Alternatives) {
+			if !strings.Contains(page, words) {
+				t.Errorf("the page does not say %q", words)
+			}
+		}
+	}
+	packs, err := strconv.Atoi(answer.Advice[0].Packs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if order := fmt.Sprintf("each=10000+g&freight=40+USD&pieces=%d&price=11+USD%%2Fkg&", 4*packs); !strings.Contains(page, order) {
+		t.Errorf("no order of %s in %s", order, regexp.MustCompile(`href="[^"]*#new"`).FindAllString(page, -1))
+	}
 }
