@@ -1,6 +1,7 @@
 package paper
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
@@ -68,9 +69,17 @@ func (h *heatSheet) poured(s *sheet) {
 		g := s.grid(6, column{head: "casting", kind: strong, width: 24}, column{head: "name"}, column{head: "stage", width: 26}, column{head: "for", width: 30}, column{head: "weighs", kind: figure, width: 30})
 		g.heads()
 		for _, c := range h.castings {
-			g.add(last(c.GetName()), c.GetDisplayName(), word(c.GetStage()), joined(last(c.GetCustomer()), last(c.GetCommission())), h.figure(c.GetMass()))
+			g.add(last(c.GetName()), c.GetDisplayName(), cmp.Or(c.GetGone(), word(c.GetStage())), joined(last(c.GetCustomer()), last(c.GetCommission())), h.figure(weighed(c)))
 		}
 	}
+}
+
+// weighed is what a casting weighs; of one that is gone, what it weighed last.
+func weighed(c *pb.Casting) *pb.Mass {
+	if n := len(c.GetWeights()); c.GetGone() != "" && n > 0 {
+		return c.GetWeights()[n-1].GetMass()
+	}
+	return c.GetMass()
 }
 
 // noted draws temperatures and additions as a line each.

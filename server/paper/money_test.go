@@ -42,7 +42,7 @@ func TestQuoteSheet(t *testing.T) {
 		}
 		for page, words := range [][]string{
 			{"Quote otters-1", "Iris Vale", "30 Apr 2026", "otter C87300 2 10000 g to 13000 g, likeliest 11000 g", "Tax is not in it", "with the base"},
-			{"For the shop", "Of a hundred outcomes", "margin", "10.00 USD/kg · said for this quote", "tax is not in it"}} {
+			{"For the shop", "Of 100 outcomes a price of", "margin", "10.00 USD/kg · said for this quote", "tax is not in it"}} {
 			said := strings.Join(strings.Fields(pages[page]), " ")
 			for _, w := range words {
 				if !strings.Contains(said, w) {

@@ -31,6 +31,8 @@ func TestHeatSheetSaysWhereTheMetalWent(t *testing.T) {
 	onPaper(t, d.PDF, 5)
 	f.BringHome()
 	wants(t, made(f.HeatSheet(t.Context(), harrow+"/heats/41", paper.Letter))(t), "castings 27410", "returns 24790", "all 60000 60000", "C1 heron left cut off 11060")
+	f.Do(f.ShipCasting(t.Context(), ledger.Meta{}, ledger.ShipCasting{Casting: "C1"}))
+	wants(t, made(f.HeatSheet(t.Context(), harrow+"/heats/41", paper.Letter))(t), "C1 heron left shipped 11060")
 }
 
 // The sheet of a planned heat is one page with every lot of the proposed charge and

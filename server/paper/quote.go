@@ -87,7 +87,7 @@ func (j *job) quoteForCustomer(s *sheet, q *pb.Quote, c *pb.Commission, who stri
 
 func quoteForShop(s *sheet, q *pb.Quote) {
 	s.paragraph("For the shop", 16, true, 1)
-	s.paragraph("Of a hundred outcomes ten cost less than "+q.GetLow().GetText()+", fifty less than "+q.GetLikely().GetText()+" and ninety less than "+q.GetHigh().GetText()+".", 11, false, 2)
+	s.paragraph("Of 100 outcomes a price of "+q.GetLow().GetText()+" is enough in 10, "+q.GetLikely().GetText()+" in 50 and "+q.GetHigh().GetText()+" in 90.", 11, false, 2)
 	s.heading("What the price is made of")
 	g := s.grid(6, column{head: ""}, column{head: "", kind: figure, width: 50})
 	g.heads()
