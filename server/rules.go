@@ -116,6 +116,8 @@ var routeRules = map[string]ledger.Duty{
 	"GET /shops/{shop}/commissions":                         ledger.MayRead,
 	"GET /shops/{shop}/commissions/{commission}":            ledger.MayRead,
 	"GET /shops/{shop}/entries":                             ledger.MayRead,
+	"GET /shops/{shop}/entries/whole":                       ledger.MayRead,
+	"GET /shops/{shop}/entries/backup":                      ledger.MayManage,
 	"GET /shops/{shop}/live":                                ledger.MayRead,
 	"GET /shops/{shop}/paper/heats/{heat}":                  ledger.MayRead,
 	"GET /shops/{shop}/paper/lots/{lot}":                    ledger.MayRead,

@@ -137,6 +137,8 @@ func (p *Pages) Serve(mux Router) {
 	mux.HandleFunc("GET /shops/{shop}/orders/{order}", p.page("order.html", p.order))
 	mux.HandleFunc("GET /shops/{shop}/settings", p.page("settings.html", p.settings))
 	mux.HandleFunc("GET /shops/{shop}/entries", p.page("book.html", p.book))
+	mux.HandleFunc("GET /shops/{shop}/entries/whole", p.page("whole.html", p.whole))
+	mux.HandleFunc("GET /shops/{shop}/entries/backup", p.backup)
 	mux.HandleFunc("GET /shops/{shop}/live", p.live)
 	p.enterRoutes(mux)
 	p.trustRoutes(mux)
