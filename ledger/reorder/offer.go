@@ -126,10 +126,11 @@ func (o Offer) choice(packs int64, w Wish) Choice {
 }
 
 // mostPacks bounds how many numbers of packs are tried.
-const mostPacks = 1_000_000
+const mostPacks = 100_000
 
 // Cheapest tries every whole number of packs that is allowed and gives the one that costs
-// least; of equals the fewest. next is the first price break above it, nil when there is
+// least; of equals the fewest. Where packs are so small that there are more than mostPacks
+// of them, it tries so many evenly spaced ones and those at the breaks. next is the first price break above it, nil when there is
 // none.
 func Cheapest(o Offer, w Wish) (best Choice, next *Choice, err error) {
 	if err := o.check(); err != nil {
@@ -157,12 +158,19 @@ func Cheapest(o Offer, w Wish) (best Choice, next *Choice, err error) {
 		}
 	}
 	high := max(low, most/o.Pack)
-	if err := need(high-low < mostPacks, "pack", o.Pack, "large enough that an order is fewer than a million"); err != nil {
-		return best, nil, err
-	}
-	for n := low; n <= high; n++ {
-		if c := o.choice(n, w); n == low || c.PerYear < best.PerYear {
+	best = o.choice(low, w)
+	try := func(n int64) {
+		if c := o.choice(n, w); c.PerYear < best.PerYear {
 			best = c
+		}
+	}
+	step := (high-low)/mostPacks + 1
+	for n := low + step; n <= high; n += step {
+		try(n)
+	}
+	for _, b := range o.Breaks {
+		if n := packsFor(b.From, o.Pack); step > 1 && low < n && n <= high {
+			try(n)
 		}
 	}
 	for _, b := range o.Breaks {

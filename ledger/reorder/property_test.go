@@ -311,3 +311,20 @@ func TestRefused(t *testing.T) {
 		}
 	}
 }
+
+// Packs of a gram, of which a year takes millions, are no reason to say nothing: the
+// answer costs what the economic quantity does, and a price break is met exactly.
+func TestCheapestOfTinyPacks(t *testing.T) {
+	const gram, kilogram = 1_000, 1_000_000
+	o := reorder.Offer{Pack: gram, Work: 2500, Breaks: []reorder.Break{{Price: reorder.Price{Minor: 1000, Per: kilogram}}}}
+	w := reorder.Wish{Need: gram, Yearly: 5000 * kilogram, Carry: 0.2}
+	best, _, err := reorder.Cheapest(o, w)
+	economic := reorder.Lot(5000, 2500, 0.2*1000) // kilograms: √(2·5000·25.00/2.00) = 353.6
+	if err != nil || math.Abs(float64(best.Amount)/kilogram-economic) > 0.001*economic {
+		t.Errorf("%d mg, not %.1f kg: %v", best.Amount, economic, err)
+	}
+	o.Breaks = []reorder.Break{{Price: reorder.Price{Minor: 1_000_000, Per: kilogram}}, {From: 1_234_620 * gram, Price: reorder.Price{Minor: 500_000, Per: kilogram}}}
+	if best, _, err = reorder.Cheapest(o, w); err != nil || best.Amount != 1_234_620*gram {
+		t.Errorf("%d mg, not at the break: %v", best.Amount, err)
+	}
+}

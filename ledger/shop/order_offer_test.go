@@ -166,3 +166,16 @@ func TestSupplyByOffer(t *testing.T) {
 	}
 	t.Error("no advice on tablets")
 }
+
+// One delivery or offer with a slipped unit does not keep the shop from hearing what to buy.
+func TestOrderBesideOddPieces(t *testing.T) {
+	b := forHeat(t)
+	dust := ledgertest.Net(0)
+	dust.Net.Mass, dust.Pieces = 1, 2
+	b.Do(b.Receive(ctx, ledger.Meta{}, ledger.Receive{Supplier: "calder", Alloy: "C87300", Form: ledger.Ingot, Weighing: dust, Price: "0.01 USD"}))
+	keepOffer(b, "northmetal", 7, func(o *ledger.NewOffer) { o.Piece = ledger.Quantity{Mass: 1} }, "9.00 USD/kg")
+	o, err := b.AdviseOrders(ctx, shop.OrderQuery{})
+	if err != nil || len(o.Advice) == 0 || !o.Advice[0].Order || o.Advice[0].Amount < o.Advice[0].Short {
+		t.Errorf("%v: %+v", err, o.Advice)
+	}
+}

@@ -83,7 +83,7 @@ func (o *orderer) offers(id string) (out []offered) {
 			continue
 		}
 		f := offered{supplier: supplier, word: "ingot", priced: d.priced, known: true, day: d.day, leads: []int{*o.Lead}, terms: reorder.Offer{Pack: d.amount / max(d.pieces, 1), Work: *o.Work}}
-		if d.pieces == 0 { // sold by weight, in no pieces that the book knows
+		if d.pieces == 0 || f.terms.Pack == 0 { // sold by weight, in no pieces that the book knows
 			f.word, f.terms.Pack = o.byWeight()
 		}
 		f.terms.Breaks = []reorder.Break{{Price: reorder.Price{Minor: d.minor, Per: d.amount}}}

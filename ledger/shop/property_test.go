@@ -84,10 +84,11 @@ func (d *day) did(e *ledger.Entry, err error) {
 	}
 }
 
-// do are the actions of a day, those about commissions among them.
+// do are the actions of a day, those about commissions and offers among them.
 func (d *day) do() map[string]func(*rapid.T) {
 	all := d.actions()
 	maps.Copy(all, d.commissionActions())
+	maps.Copy(all, d.orderActions())
 	return all
 }
 
@@ -207,7 +208,7 @@ func (d *day) actions() map[string]func(*rapid.T) {
 			if err != nil {
 				d.r.Fatal(err)
 			}
-			d.did(d.Reverse(ctx, d.meta(), ledger.ReverseEntry{Entry: rapid.Int64Range(8, head.Seq).Draw(d.r, "entry")}))
+			d.did(d.Reverse(ctx, d.meta(), ledger.ReverseEntry{Entry: rapid.Int64Range(9, head.Seq).Draw(d.r, "entry")}))
 		},
 	}
 }
@@ -215,9 +216,11 @@ func (d *day) actions() map[string]func(*rapid.T) {
 // TestAnyDayAddsUp: whatever happens in whatever order, the book verifies, every
 // heat's metal in equals its metal out, and every alloy's flow adds up.
 func TestAnyDayAddsUp(t *testing.T) {
+	bought := 0
 	rapid.Check(t, func(r *rapid.T) {
 		d := &day{Shop: ledgertest.Open(t), r: r, molds: map[string][]string{}}
 		start := d.Now
+		d.Do(d.SetParty(ctx, ledger.Meta{}, ledger.Party{ID: "calder", Name: "Calder Ingot", Roles: []string{ledger.RoleSupplier}}))
 		d.Do(d.SetCosting(ctx, ledger.Meta{}, ledger.Costing{From: start.AddDate(-1, 0, 0), Method: rapid.SampledFrom(ledger.CostMethods).Draw(r, "method"),
 			Normal: []ledger.AlloyShare{rapid.SampledFrom([]ledger.AlloyShare{{Alloy: "C87300", PPM: 10_000}, {Alloy: "C87300", Learned: true}}).Draw(r, "normal loss")}}))
 		d.actions()["receive"](r)
@@ -252,6 +255,7 @@ func TestAnyDayAddsUp(t *testing.T) {
 			}
 		}
 		d.commissions(start)
+		bought += d.buying()
 		d.money(start)
 		p, err := d.Period(ctx, shop.PeriodQuery{From: start.Add(40 * time.Hour), To: start.AddDate(5, 0, 0)})
 		if err != nil {
@@ -263,6 +267,9 @@ func TestAnyDayAddsUp(t *testing.T) {
 			}
 		}
 	})
+	if bought == 0 {
+		t.Error("nothing was ever advised to be bought by an offer")
+	}
 }
 
 // money checks that all the cost is somewhere, lies on the metal that is here, and that
