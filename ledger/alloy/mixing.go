@@ -110,8 +110,8 @@ func (m Mix) say(r Reach) string {
 	if r.Least {
 		bound = "least"
 	}
-	return fmt.Sprintf("%.3g kg of %s at %.3g %% %s in a charge of 100 kg reaches the %s %s of %s, %g %%",
-		r.ReachedAt(100), m.From, r.ContentPct, r.Element, bound, r.Element, m.Into, r.LimitPct)
+	return fmt.Sprintf("%s at %.3g %% %s reaches the %s %s of %s, %g %%, when it is %.3g %% of the charge",
+		m.From, r.ContentPct, r.Element, bound, r.Element, m.Into, r.LimitPct, r.ReachedAt(100))
 }
 
 // reach finds the limit that a growing share of metal b in metal a arrives at first.

@@ -40,7 +40,8 @@ func TestMixingByFamily(t *testing.T) {
 		{"356.0", "C87300", false, "does not go into"},
 		{"A356.0", "535.0", false, "does not go into"},
 		{"C95400", "C86300", false, "does not go into"},
-		{"A356.0", "356.0", true, "at worst"}, // 356.0 may hold 0.35 % Mn, A356.0 0.10 %
+		{"A356.0", "356.0", true, "at worst"},        // 356.0 may hold 0.35 % Mn, A356.0 0.10 %
+		{"A356.0", "356.0", true, "% of the charge"}, // a share, in whatever unit the shop weighs
 		{"C87300", UnknownID, false, "held apart"},
 		{UnknownID, UnknownID, false, "held apart"},
 	} {
