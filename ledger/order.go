@@ -177,30 +177,34 @@ func (o *Order) priced() bool {
 }
 
 // Money is what an order comes to in the currency of the book.
-type Money struct {
-	Goods, Freight int64
-	Whole          bool // every line has a price
+type Money struct{ Goods, Freight int64 }
+
+// Ordered is what a line comes to at the weight ordered, in the currency of the book;
+// false when it has no price.
+func (o *Order) Ordered(line int) (minor int64, priced bool) {
+	l := &o.Lines[line]
+	if l.Price == nil {
+		return 0, false
+	}
+	p, err := l.Price.comesTo("", l.Price.exact(l.Weight(), l.Pieces))
+	if err != nil {
+		return 0, false
+	}
+	return p.InBook().Minor, true
 }
 
-// Worth is what the order comes to at the weights ordered, and what came of it so far.
+// Worth is what the order comes to at the weights ordered, as far as its lines have
+// prices, and what came of it so far.
 func (o *Order) Worth() (ordered, came Money) {
-	ordered.Whole = true
 	for i := range o.Lines {
-		l := &o.Lines[i]
-		if l.Price == nil {
-			ordered.Whole = false
-			continue
-		}
-		if p, err := l.Price.comesTo("", l.Price.exact(l.Weight(), l.Pieces)); err == nil {
-			ordered.Goods += p.InBook().Minor
-		}
+		minor, _ := o.Ordered(i)
+		ordered.Goods += minor
 	}
 	if o.Freight != nil {
 		if p, err := o.Freight.comesTo("", o.Freight.exact(0, 0)); err == nil {
 			ordered.Freight = p.InBook().Minor
 		}
 	}
-	came.Whole = ordered.Whole
 	for _, r := range o.Receipts {
 		for _, x := range r.Lines {
 			if r.Void {

@@ -112,9 +112,13 @@ func (d *desk) purchaseRecord(v ledger.Order, seq int64) *pb.PurchaseOrder {
 	for i, l := range v.Lines {
 		got := v.Came(i)
 		mass, pieces := v.Missing(i)
-		p.Lines = append(p.Lines, &pb.PurchaseLine{Alloy: d.name("alloys", l.Alloy), Form: forms.show(l.Form), Supply: d.name("supplies", l.Supply), Mass: d.quantity(l.Mass),
+		line := &pb.PurchaseLine{Alloy: d.name("alloys", l.Alloy), Form: forms.show(l.Form), Supply: d.name("supplies", l.Supply), Mass: d.quantity(l.Mass),
 			Pieces: l.Pieces, Each: d.quantity(l.Each), Least: d.quantity(l.LeastMass), LeastPieces: l.LeastPieces, Price: typedPrice(l.Price),
-			Received: d.massOrNil(got.Mass), ReceivedPieces: got.Pieces, Missing: d.massOrNil(mass), MissingPieces: pieces})
+			Received: d.massOrNil(got.Mass), ReceivedPieces: got.Pieces, Missing: d.massOrNil(mass), MissingPieces: pieces}
+		if minor, priced := v.Ordered(i); priced {
+			line.Cost = d.minor(minor)
+		}
+		p.Lines = append(p.Lines, line)
 	}
 	for _, r := range v.Receipts {
 		shown := &pb.PurchaseReceipt{Entry: d.name("entries", strconv.FormatInt(r.Entry, 10)), ReceiveTime: moment(r.When), Void: r.Void, Freight: typedPrice(r.Freight)}

@@ -124,8 +124,12 @@ func (p *page) orderLine(o *pb.PurchaseOrder) {
 
 func (p *page) order(o *pb.PurchaseOrder) {
 	p.orderLine(o)
-	t := newTable("LINE", "OF", "FORM", ">ORDERED", ">LEAST", "PRICE", ">HERE", ">MISSING")
+	t := newTable("LINE", "OF", "FORM", ">ORDERED", ">LEAST", "PRICE", ">COMES TO", ">HERE", ">MISSING")
+	unpriced := 0
 	for i, l := range o.GetLines() {
+		if l.GetCost() == nil {
+			unpriced++
+		}
 		here, missing, least := some(l.GetReceived()), some(l.GetMissing()), some(l.GetLeast())
 		if l.GetLeastPieces() > 0 {
 			least = itoa(l.GetLeastPieces()) + " pcs"
@@ -133,7 +137,7 @@ func (p *page) order(o *pb.PurchaseOrder) {
 		if l.GetPieces() > 0 {
 			here, missing = counted(here, l.GetReceivedPieces()), counted(missing, l.GetMissingPieces())
 		}
-		t.add(itoa(int64(i+1)), nameOf(l), word(l.GetForm()), asked(l), least, l.GetPrice(), here, missing)
+		t.add(itoa(int64(i+1)), nameOf(l), word(l.GetForm()), asked(l), least, l.GetPrice(), l.GetCost().GetText(), here, missing)
 	}
 	t.write(p)
 	if o.GetFreight() != "" {
@@ -141,6 +145,9 @@ func (p *page) order(o *pb.PurchaseOrder) {
 	}
 	if o.GetCost().GetMinor() != 0 {
 		p.printf("Comes to %s by the weights ordered", o.GetCost().GetText())
+		if unpriced > 0 {
+			p.printf(", without %s for which there is no price", plural(unpriced, "line"))
+		}
 		if o.GetReceivedCost().GetMinor() != 0 {
 			p.printf("; what is here cost %s", o.GetReceivedCost().GetText())
 		}

@@ -14,9 +14,12 @@ func TestOrderSheet(t *testing.T) {
 	f.Do(f.SetParty(t.Context(), ledger.Meta{}, ledger.Party{ID: "calder", Name: "Calder Ingots", Roles: []string{ledger.RoleSupplier}}))
 	f.Do(f.WriteOrder(t.Context(), ledger.Meta{}, ledger.WriteOrder{ID: "P1", Supplier: "calder", Freight: "42.00 USD", Note: "leave it at the gate",
 		Lines: []ledger.OrderItem{{Alloy: "C87300", Pieces: 12, Each: ledger.Quantity{Mass: 10 * ledger.Kilogram}, Price: "9.80 USD/kg"}}}))
+	f.Do(f.WriteOrder(t.Context(), ledger.Meta{}, ledger.WriteOrder{ID: "P2", Supplier: "calder",
+		Lines: []ledger.OrderItem{{Alloy: "C87300", Pieces: 2, Each: ledger.Quantity{Mass: 10 * ledger.Kilogram}, Price: "9.80 USD/kg"}, {Alloy: "C83600", Mass: ledger.Quantity{Mass: ledger.Kilogram}}}}))
 	d := made(f.OrderSheet(t.Context(), harrow+"/purchaseOrders/P1", paper.A4))(t)
 	onPaper(t, d.PDF, 0)
-	wants(t, d, "Purchase order P1", "Calder Ingots", "C87300 ingot", "12 pieces", "9.80 USD/kg", "42.00 USD", "1218.00 USD", "leave it at the gate", "being written")
+	wants(t, d, "Purchase order P1", "Calder Ingots", "C87300 ingot", "12 pieces", "9.80 USD/kg 1176.00 USD", "42.00 USD", "1218.00 USD, by the weights ordered.", "leave it at the gate", "being written")
+	wants(t, made(f.OrderSheet(t.Context(), harrow+"/purchaseOrders/P2", paper.A4))(t), "All of it: 196.00 USD, by the weights ordered, as far as a price is agreed.")
 	if _, err := f.OrderSheet(t.Context(), harrow+"/purchaseOrders/none", paper.A4); reason(err) != "NOT_FOUND" {
 		t.Errorf("of no order: %v", err)
 	}

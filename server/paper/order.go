@@ -31,17 +31,21 @@ func (p *Press) OrderSheet(ctx context.Context, name string, size Size) (*Docume
 		s.fields(3, 12, field{name: "to", value: supplier}, field{name: "ordered on", value: j.day(o.GetOrderTime())}, field{name: "expected by", value: j.day(o.GetExpectedTime())})
 		s.heading("What is ordered")
 		g := s.grid(8, column{head: "line", kind: figure, width: 12}, column{head: "what", kind: strong, share: 1.4}, column{head: "how much"}, column{head: "price"},
-			column{head: "came", kind: figure, width: 30}, column{head: "to come", kind: figure, width: 30})
+			column{head: "comes to", kind: figure, width: 26}, column{head: "came", kind: figure, width: 22}, column{head: "to come", kind: figure, width: 22})
 		g.heads()
+		words := "by the weights ordered."
 		for i, l := range o.GetLines() {
-			g.add(strconv.Itoa(i+1), ordered(l), j.wanted(l), l.GetPrice(), j.came(l.GetReceived(), l.GetReceivedPieces()), j.came(l.GetMissing(), l.GetMissingPieces()))
+			if l.GetCost() == nil {
+				words = "by the weights ordered, as far as a price is agreed."
+			}
+			g.add(strconv.Itoa(i+1), ordered(l), j.wanted(l), l.GetPrice(), l.GetCost().GetText(), j.came(l.GetReceived(), l.GetReceivedPieces()), j.came(l.GetMissing(), l.GetMissingPieces()))
 		}
 		s.y += 2
 		if o.GetFreight() != "" {
 			s.paragraph("Freight: "+o.GetFreight(), 11, false, 1)
 		}
-		if o.GetCost() != nil {
-			s.paragraph("All of it: "+o.GetCost().GetText()+", by the weights ordered.", 12, true, 1)
+		if o.GetCost().GetMinor() != 0 {
+			s.paragraph("All of it: "+o.GetCost().GetText()+", "+words, 12, true, 1)
 		}
 		if o.GetNote() != "" {
 			s.paragraph(o.GetNote(), 11, false, 12)

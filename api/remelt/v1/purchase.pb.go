@@ -296,6 +296,8 @@ type PurchaseLine struct {
 	Missing *Mass `protobuf:"bytes,12,opt,name=missing,proto3" json:"missing,omitempty"`
 	// What is still to come, in pieces.
 	MissingPieces int64 `protobuf:"varint,13,opt,name=missing_pieces,json=missingPieces,proto3" json:"missing_pieces,omitempty"`
+	// What it comes to as ordered, without freight; not set when it has no price.
+	Cost          *Money `protobuf:"bytes,14,opt,name=cost,proto3" json:"cost,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -419,6 +421,13 @@ func (x *PurchaseLine) GetMissingPieces() int64 {
 		return x.MissingPieces
 	}
 	return 0
+}
+
+func (x *PurchaseLine) GetCost() *Money {
+	if x != nil {
+		return x.Cost
+	}
+	return nil
 }
 
 // What came with one delivery.
@@ -1861,7 +1870,7 @@ const file_remelt_v1_purchase_proto_rawDesc = "" +
 	"\x0fSTATE_SOME_HERE\x10\x03\x12\x12\n" +
 	"\x0eSTATE_ALL_HERE\x10\x04\x12\x12\n" +
 	"\x0eSTATE_GIVEN_UP\x10\x05:r\xeaAo\n" +
-	" remelt.example.org/PurchaseOrder\x12,shops/{shop}/purchaseOrders/{purchase_order}*\x0epurchaseOrders2\rpurchaseOrder\"\xcf\x04\n" +
+	" remelt.example.org/PurchaseOrder\x12,shops/{shop}/purchaseOrders/{purchase_order}*\x0epurchaseOrders2\rpurchaseOrder\"\xfa\x04\n" +
 	"\fPurchaseLine\x126\n" +
 	"\x05alloy\x18\x01 \x01(\tB \xe0A\x01\xfaA\x1a\n" +
 	"\x18remelt.example.org/AlloyR\x05alloy\x120\n" +
@@ -1878,7 +1887,8 @@ const file_remelt_v1_purchase_proto_rawDesc = "" +
 	" \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\breceived\x12,\n" +
 	"\x0freceived_pieces\x18\v \x01(\x03B\x03\xe0A\x03R\x0ereceivedPieces\x12.\n" +
 	"\amissing\x18\f \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\amissing\x12*\n" +
-	"\x0emissing_pieces\x18\r \x01(\x03B\x03\xe0A\x03R\rmissingPieces\"\xf9\x01\n" +
+	"\x0emissing_pieces\x18\r \x01(\x03B\x03\xe0A\x03R\rmissingPieces\x12)\n" +
+	"\x04cost\x18\x0e \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x04cost\"\xf9\x01\n" +
 	"\x0fPurchaseReceipt\x126\n" +
 	"\x05entry\x18\x01 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
 	"\x18remelt.example.org/EntryR\x05entry\x12B\n" +
@@ -2069,55 +2079,56 @@ var file_remelt_v1_purchase_proto_depIdxs = []int32{
 	23, // 12: remelt.v1.PurchaseLine.least:type_name -> remelt.v1.Mass
 	23, // 13: remelt.v1.PurchaseLine.received:type_name -> remelt.v1.Mass
 	23, // 14: remelt.v1.PurchaseLine.missing:type_name -> remelt.v1.Mass
-	20, // 15: remelt.v1.PurchaseReceipt.receive_time:type_name -> google.protobuf.Timestamp
-	4,  // 16: remelt.v1.PurchaseReceipt.lines:type_name -> remelt.v1.ReceivedLine
-	23, // 17: remelt.v1.ReceivedLine.net:type_name -> remelt.v1.Mass
-	21, // 18: remelt.v1.ReceivedLine.cost:type_name -> remelt.v1.Money
-	24, // 19: remelt.v1.DeliveredLine.weighing:type_name -> remelt.v1.Weighing
-	25, // 20: remelt.v1.DeliveredLine.certificate:type_name -> remelt.v1.Certificate
-	1,  // 21: remelt.v1.CreatePurchaseOrderRequest.purchase_order:type_name -> remelt.v1.PurchaseOrder
-	20, // 22: remelt.v1.CreatePurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
-	1,  // 23: remelt.v1.CreatePurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
-	26, // 24: remelt.v1.CreatePurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
-	1,  // 25: remelt.v1.GetPurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
-	0,  // 26: remelt.v1.ListPurchaseOrdersRequest.states:type_name -> remelt.v1.PurchaseOrder.State
-	1,  // 27: remelt.v1.ListPurchaseOrdersResponse.purchase_orders:type_name -> remelt.v1.PurchaseOrder
-	1,  // 28: remelt.v1.UpdatePurchaseOrderRequest.purchase_order:type_name -> remelt.v1.PurchaseOrder
-	27, // 29: remelt.v1.UpdatePurchaseOrderRequest.update_mask:type_name -> google.protobuf.FieldMask
-	20, // 30: remelt.v1.UpdatePurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
-	1,  // 31: remelt.v1.UpdatePurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
-	26, // 32: remelt.v1.UpdatePurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
-	20, // 33: remelt.v1.PlacePurchaseOrderRequest.expected_time:type_name -> google.protobuf.Timestamp
-	20, // 34: remelt.v1.PlacePurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
-	1,  // 35: remelt.v1.PlacePurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
-	26, // 36: remelt.v1.PlacePurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
-	5,  // 37: remelt.v1.ReceivePurchaseOrderRequest.lines:type_name -> remelt.v1.DeliveredLine
-	20, // 38: remelt.v1.ReceivePurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
-	1,  // 39: remelt.v1.ReceivePurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
-	26, // 40: remelt.v1.ReceivePurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
-	28, // 41: remelt.v1.ReceivePurchaseOrderResponse.lots:type_name -> remelt.v1.Lot
-	20, // 42: remelt.v1.GiveUpPurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
-	1,  // 43: remelt.v1.GiveUpPurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
-	26, // 44: remelt.v1.GiveUpPurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
-	6,  // 45: remelt.v1.PurchaseOrderService.CreatePurchaseOrder:input_type -> remelt.v1.CreatePurchaseOrderRequest
-	8,  // 46: remelt.v1.PurchaseOrderService.GetPurchaseOrder:input_type -> remelt.v1.GetPurchaseOrderRequest
-	10, // 47: remelt.v1.PurchaseOrderService.ListPurchaseOrders:input_type -> remelt.v1.ListPurchaseOrdersRequest
-	12, // 48: remelt.v1.PurchaseOrderService.UpdatePurchaseOrder:input_type -> remelt.v1.UpdatePurchaseOrderRequest
-	14, // 49: remelt.v1.PurchaseOrderService.PlacePurchaseOrder:input_type -> remelt.v1.PlacePurchaseOrderRequest
-	16, // 50: remelt.v1.PurchaseOrderService.ReceivePurchaseOrder:input_type -> remelt.v1.ReceivePurchaseOrderRequest
-	18, // 51: remelt.v1.PurchaseOrderService.GiveUpPurchaseOrder:input_type -> remelt.v1.GiveUpPurchaseOrderRequest
-	7,  // 52: remelt.v1.PurchaseOrderService.CreatePurchaseOrder:output_type -> remelt.v1.CreatePurchaseOrderResponse
-	9,  // 53: remelt.v1.PurchaseOrderService.GetPurchaseOrder:output_type -> remelt.v1.GetPurchaseOrderResponse
-	11, // 54: remelt.v1.PurchaseOrderService.ListPurchaseOrders:output_type -> remelt.v1.ListPurchaseOrdersResponse
-	13, // 55: remelt.v1.PurchaseOrderService.UpdatePurchaseOrder:output_type -> remelt.v1.UpdatePurchaseOrderResponse
-	15, // 56: remelt.v1.PurchaseOrderService.PlacePurchaseOrder:output_type -> remelt.v1.PlacePurchaseOrderResponse
-	17, // 57: remelt.v1.PurchaseOrderService.ReceivePurchaseOrder:output_type -> remelt.v1.ReceivePurchaseOrderResponse
-	19, // 58: remelt.v1.PurchaseOrderService.GiveUpPurchaseOrder:output_type -> remelt.v1.GiveUpPurchaseOrderResponse
-	52, // [52:59] is the sub-list for method output_type
-	45, // [45:52] is the sub-list for method input_type
-	45, // [45:45] is the sub-list for extension type_name
-	45, // [45:45] is the sub-list for extension extendee
-	0,  // [0:45] is the sub-list for field type_name
+	21, // 15: remelt.v1.PurchaseLine.cost:type_name -> remelt.v1.Money
+	20, // 16: remelt.v1.PurchaseReceipt.receive_time:type_name -> google.protobuf.Timestamp
+	4,  // 17: remelt.v1.PurchaseReceipt.lines:type_name -> remelt.v1.ReceivedLine
+	23, // 18: remelt.v1.ReceivedLine.net:type_name -> remelt.v1.Mass
+	21, // 19: remelt.v1.ReceivedLine.cost:type_name -> remelt.v1.Money
+	24, // 20: remelt.v1.DeliveredLine.weighing:type_name -> remelt.v1.Weighing
+	25, // 21: remelt.v1.DeliveredLine.certificate:type_name -> remelt.v1.Certificate
+	1,  // 22: remelt.v1.CreatePurchaseOrderRequest.purchase_order:type_name -> remelt.v1.PurchaseOrder
+	20, // 23: remelt.v1.CreatePurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
+	1,  // 24: remelt.v1.CreatePurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
+	26, // 25: remelt.v1.CreatePurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
+	1,  // 26: remelt.v1.GetPurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
+	0,  // 27: remelt.v1.ListPurchaseOrdersRequest.states:type_name -> remelt.v1.PurchaseOrder.State
+	1,  // 28: remelt.v1.ListPurchaseOrdersResponse.purchase_orders:type_name -> remelt.v1.PurchaseOrder
+	1,  // 29: remelt.v1.UpdatePurchaseOrderRequest.purchase_order:type_name -> remelt.v1.PurchaseOrder
+	27, // 30: remelt.v1.UpdatePurchaseOrderRequest.update_mask:type_name -> google.protobuf.FieldMask
+	20, // 31: remelt.v1.UpdatePurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
+	1,  // 32: remelt.v1.UpdatePurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
+	26, // 33: remelt.v1.UpdatePurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
+	20, // 34: remelt.v1.PlacePurchaseOrderRequest.expected_time:type_name -> google.protobuf.Timestamp
+	20, // 35: remelt.v1.PlacePurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
+	1,  // 36: remelt.v1.PlacePurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
+	26, // 37: remelt.v1.PlacePurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
+	5,  // 38: remelt.v1.ReceivePurchaseOrderRequest.lines:type_name -> remelt.v1.DeliveredLine
+	20, // 39: remelt.v1.ReceivePurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
+	1,  // 40: remelt.v1.ReceivePurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
+	26, // 41: remelt.v1.ReceivePurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
+	28, // 42: remelt.v1.ReceivePurchaseOrderResponse.lots:type_name -> remelt.v1.Lot
+	20, // 43: remelt.v1.GiveUpPurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
+	1,  // 44: remelt.v1.GiveUpPurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
+	26, // 45: remelt.v1.GiveUpPurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
+	6,  // 46: remelt.v1.PurchaseOrderService.CreatePurchaseOrder:input_type -> remelt.v1.CreatePurchaseOrderRequest
+	8,  // 47: remelt.v1.PurchaseOrderService.GetPurchaseOrder:input_type -> remelt.v1.GetPurchaseOrderRequest
+	10, // 48: remelt.v1.PurchaseOrderService.ListPurchaseOrders:input_type -> remelt.v1.ListPurchaseOrdersRequest
+	12, // 49: remelt.v1.PurchaseOrderService.UpdatePurchaseOrder:input_type -> remelt.v1.UpdatePurchaseOrderRequest
+	14, // 50: remelt.v1.PurchaseOrderService.PlacePurchaseOrder:input_type -> remelt.v1.PlacePurchaseOrderRequest
+	16, // 51: remelt.v1.PurchaseOrderService.ReceivePurchaseOrder:input_type -> remelt.v1.ReceivePurchaseOrderRequest
+	18, // 52: remelt.v1.PurchaseOrderService.GiveUpPurchaseOrder:input_type -> remelt.v1.GiveUpPurchaseOrderRequest
+	7,  // 53: remelt.v1.PurchaseOrderService.CreatePurchaseOrder:output_type -> remelt.v1.CreatePurchaseOrderResponse
+	9,  // 54: remelt.v1.PurchaseOrderService.GetPurchaseOrder:output_type -> remelt.v1.GetPurchaseOrderResponse
+	11, // 55: remelt.v1.PurchaseOrderService.ListPurchaseOrders:output_type -> remelt.v1.ListPurchaseOrdersResponse
+	13, // 56: remelt.v1.PurchaseOrderService.UpdatePurchaseOrder:output_type -> remelt.v1.UpdatePurchaseOrderResponse
+	15, // 57: remelt.v1.PurchaseOrderService.PlacePurchaseOrder:output_type -> remelt.v1.PlacePurchaseOrderResponse
+	17, // 58: remelt.v1.PurchaseOrderService.ReceivePurchaseOrder:output_type -> remelt.v1.ReceivePurchaseOrderResponse
+	19, // 59: remelt.v1.PurchaseOrderService.GiveUpPurchaseOrder:output_type -> remelt.v1.GiveUpPurchaseOrderResponse
+	53, // [53:60] is the sub-list for method output_type
+	46, // [46:53] is the sub-list for method input_type
+	46, // [46:46] is the sub-list for extension type_name
+	46, // [46:46] is the sub-list for extension extendee
+	0,  // [0:46] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_purchase_proto_init() }
