@@ -9,6 +9,9 @@ import (
 
 func (a *app) costStatementCommand() *cobra.Command {
 	c := &cobra.Command{Use: "period FROM [TO]", Short: "A period's money: what came in, where it went, what is here",
+		Long: "A period's money. What was here at first and what was bought and spent in it are together what left,\n" +
+			"what was lost or used, and what is here at the end. Abnormal loss is that of heats and what castings\n" +
+			"that were broken up had cost beyond what their metal took over.",
 		Example: "  remelt cost period 2026-03", Args: atLeast("FROM")}
 	c.RunE = func(c *cobra.Command, args []string) error {
 		from, to, err := a.span(c, args)

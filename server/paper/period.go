@@ -166,6 +166,8 @@ func (r *period) value(s *sheet) {
 	for _, l := range r.money.GetLines() {
 		g.add(l.GetWhat(), l.GetMoney().GetText())
 	}
+	s.paragraph("The opening, its corrections if any, and what was bought and spent are together what left, was lost or used, and is here at the end. "+
+		"Abnormal loss is that of heats, and what castings that were broken up had cost beyond what their metal took over.", 9, false, 3)
 	if len(r.money.GetStock()) > 0 {
 		s.heading("What the stock at the end has cost")
 		g := s.grid(6, column{head: "alloy", kind: strong}, column{head: "mass, " + string(r.unit), kind: figure, width: 40}, column{head: "cost", kind: figure, width: 46}, column{head: "each unit", kind: figure, width: 46})
