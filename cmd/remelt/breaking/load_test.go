@@ -290,6 +290,7 @@ func (l *load) shows() {
 	seen, err := lotsOf(ctx, l.clients[0])
 	if err != nil {
 		l.t.Error(err)
+		return
 	}
 	l.mu.Lock()
 	defer l.mu.Unlock()

@@ -177,6 +177,16 @@ func (p *program) await(t *testing.T) {
 	}
 }
 
+// endsWithin waits so long for the server to end by itself, and tells whether it has.
+func (p *program) endsWithin(d time.Duration) bool {
+	select {
+	case <-p.ended:
+		return true
+	case <-time.After(d):
+		return false
+	}
+}
+
 // signal sends a signal; one that has ended gets none.
 func (p *program) signal(s syscall.Signal) { _ = p.cmd.Process.Signal(s) }
 
