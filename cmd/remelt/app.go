@@ -75,6 +75,13 @@ func (a *app) root() *cobra.Command {
 		SilenceUsage:      true,
 		PersistentPreRunE: func(*cobra.Command, []string) error { return a.checkOutput() },
 	}
+	asked := root.Flags().Bool("version", false, "the version of this program")
+	root.RunE = func(c *cobra.Command, _ []string) error {
+		if *asked {
+			return a.showVersion()
+		}
+		return c.Help()
+	}
 	f := root.PersistentFlags()
 	f.StringVar(&a.address, "server", cmp.Or(os.Getenv("REMELT_SERVER"), "127.0.0.1:9090"), "address of the server (REMELT_SERVER)")
 	f.StringVar(&a.shop, "shop", os.Getenv("REMELT_SHOP"), "id of the shop (REMELT_SHOP); the server's only one unless said")

@@ -23,14 +23,16 @@ func version() string {
 func (a *app) versionCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "version", Short: "Show the version of this program", Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error {
-			if a.json() {
-				return json.NewEncoder(a.out).Encode(map[string]string{"name": "remelt", "version": version(), "api": "v1", "go": runtime.Version()})
-			}
-			_, err := fmt.Fprintf(a.out, "remelt %s, api v1, %s\n", version(), runtime.Version())
-			return err
-		},
+		RunE: func(*cobra.Command, []string) error { return a.showVersion() },
 	}
+}
+
+func (a *app) showVersion() error {
+	if a.json() {
+		return json.NewEncoder(a.out).Encode(map[string]string{"name": "remelt", "version": version(), "api": "v1", "go": runtime.Version()})
+	}
+	_, err := fmt.Fprintf(a.out, "remelt %s, api v1, %s\n", version(), runtime.Version())
+	return err
 }
 
 func (a *app) statusCommand() *cobra.Command {
