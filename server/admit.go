@@ -81,6 +81,20 @@ func (a *admission) may(c signin.Caller, signedIn bool, least ledger.Duty) error
 	return nil // who has not signed in meets enter
 }
 
+// wouldMay says whether somebody, or nobody where nobody signs in, would be let in to a
+// method of the API, said as HeatService/SkimHeat, or to what is served beside it, by
+// its pattern. Pages ask before they offer a button.
+func (a *admission) wouldMay(c *signin.Caller, what string) (allowed, known bool) {
+	least, known := routeRules[what]
+	if !known {
+		least, known = methodRules["/remelt.v1."+what]
+	}
+	if c == nil {
+		c = &signin.Caller{}
+	}
+	return known && a.may(*c, c.Person != "", least) == nil, known
+}
+
 var errSignIn = &ledger.Error{Class: ledger.ErrSignIn, Reason: "SIGN_IN_NEEDED",
 	Want: "sign in first; a program sends a token (REMELT_TOKEN, or Authorization: Bearer)"}
 

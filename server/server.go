@@ -294,7 +294,7 @@ func (s *Server) build() error {
 	if err != nil {
 		return err
 	}
-	pages, err := web.New(s.inside, web.Config{Now: s.cfg.Now, Log: s.cfg.Log, Door: door, Closed: s.admission.closed, Secure: s.admission.secure, Address: s.address, Trust: s.trust()})
+	pages, err := web.New(s.inside, web.Config{Now: s.cfg.Now, Log: s.cfg.Log, Door: door, Closed: s.admission.closed, Secure: s.admission.secure, Address: s.address, Trust: s.trust(), May: s.admission.wouldMay})
 	if err != nil {
 		return err
 	}

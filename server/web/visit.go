@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"net/url"
 	"strings"
@@ -25,12 +26,13 @@ type visit struct {
 
 	Caller *signin.Caller // nil where nobody needs to sign in
 	zone   *time.Location
+	may    func(*signin.Caller, string) (allowed, known bool)
 
 	shops []string // all there are, when none was chosen
 }
 
 func (p *Pages) visit(r *http.Request) (*visit, error) {
-	v := &visit{r: r, ctx: r.Context(), ID: r.PathValue("shop"), now: p.cfg.Now(), zone: time.UTC}
+	v := &visit{r: r, ctx: r.Context(), ID: r.PathValue("shop"), now: p.cfg.Now(), zone: time.UTC, may: p.cfg.May}
 	if c, signedIn := signin.From(v.ctx); signedIn {
 		v.Caller = &c
 	}
@@ -72,7 +74,18 @@ func (p *Pages) visit(r *http.Request) (*visit, error) {
 	return v, nil
 }
 
-// Name is the resource name of something in the shop: "lots/L7-9".
+// May says whether whoever asks may call a method of the API, said as
+// HeatService/SkimHeat, or see a page, by its pattern: what would be refused is not
+// offered. The server's own rules answer, so that a page cannot say otherwise.
+func (v *visit) May(what string) (bool, error) {
+	allowed, known := v.may(v.Caller, what)
+	if !known {
+		return false, fmt.Errorf("there is no %s that somebody may use", what)
+	}
+	return allowed, nil
+}
+
+// name is the resource name of something in the shop: "lots/L7-9".
 func (v *visit) name(rest string) string { return "shops/" + v.ID + "/" + rest }
 
 // Page is the address of a page of the shop, in the unit chosen.

@@ -28,6 +28,11 @@ type Config struct {
 
 	Trust Trust
 
+	// May says whether somebody (nil: nobody) would be let in to a method of the API,
+	// such as HeatService/SkimHeat, or to a page, by its pattern; and whether there is
+	// such a thing.
+	May func(c *signin.Caller, what string) (allowed, known bool)
+
 	// Address is where a request came from.
 	Address func(*http.Request) string
 }
