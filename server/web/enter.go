@@ -30,6 +30,7 @@ func (p *Pages) enterRoutes(mux Router) {
 	mux.HandleFunc("GET /sign-in", p.askSignIn)
 	mux.HandleFunc("POST /sign-in", p.signIn)
 	mux.HandleFunc("POST /sign-out", p.signOut)
+	mux.HandleFunc("POST /sign-out-everywhere", p.signOutEverywhere)
 	mux.HandleFunc("GET /shops/{shop}/join", p.enterPage("join.html", "Set your password"))
 	mux.HandleFunc("POST /shops/{shop}/join", p.join)
 	mux.HandleFunc("GET /shops/{shop}/pair", p.enterPage("pair.html", "Sign this device in"))

@@ -29,7 +29,12 @@ func (p *Pages) trust(w http.ResponseWriter, _ *http.Request) {
 
 // trustAddress is the address of the pages as a QR code.
 func (p *Pages) trustAddress(w http.ResponseWriter, r *http.Request) {
-	code, err := qr.EncodeText(p.cfg.Trust.URL, qr.Medium)
+	p.writeCode(w, r, p.cfg.Trust.URL)
+}
+
+// writeCode answers with a QR code.
+func (p *Pages) writeCode(w http.ResponseWriter, r *http.Request, text string) {
+	code, err := qr.EncodeText(text, qr.Medium)
 	var body bytes.Buffer
 	if err == nil {
 		err = code.WriteAsSVG(qr.NewQrCodeImgConfig(8, 4), &body)

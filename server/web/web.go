@@ -68,6 +68,7 @@ type calls struct {
 	offers      pb.OfferServiceClient
 	orders      pb.PurchaseOrderServiceClient
 	parties     pb.PartyServiceClient
+	people      pb.PersonServiceClient
 	places      pb.PlaceServiceClient
 	planning    pb.PlanningServiceClient
 	pots        pb.PotServiceClient
@@ -94,7 +95,7 @@ func New(conn grpc.ClientConnInterface, c Config) (*Pages, error) {
 		lots: pb.NewLotServiceClient(conn), molds: pb.NewMoldServiceClient(conn), ordering: pb.NewOrderingServiceClient(conn), places: pb.NewPlaceServiceClient(conn),
 		planning: pb.NewPlanningServiceClient(conn), scales: pb.NewScaleServiceClient(conn), shops: pb.NewShopServiceClient(conn),
 		commissions: pb.NewCommissionServiceClient(conn), quotes: pb.NewQuoteServiceClient(conn), parties: pb.NewPartyServiceClient(conn),
-		offers: pb.NewOfferServiceClient(conn), supplies: pb.NewSupplyServiceClient(conn),
+		offers: pb.NewOfferServiceClient(conn), people: pb.NewPersonServiceClient(conn), supplies: pb.NewSupplyServiceClient(conn),
 		orders: pb.NewPurchaseOrderServiceClient(conn), pots: pb.NewPotServiceClient(conn),
 		stock: pb.NewStockServiceClient(conn), tares: pb.NewTareServiceClient(conn),
 	}}
@@ -141,6 +142,9 @@ func (p *Pages) Serve(mux Router) {
 	mux.HandleFunc("GET /shops/{shop}/orders", p.page("orders.html", p.orders))
 	mux.HandleFunc("GET /shops/{shop}/orders/{order}", p.page("order.html", p.order))
 	mux.HandleFunc("GET /shops/{shop}/settings", p.page("settings.html", p.settings))
+	mux.HandleFunc("GET /shops/{shop}/people", p.page("people.html", p.people))
+	mux.HandleFunc("POST /shops/{shop}/code.svg", p.drawCode)
+	mux.HandleFunc("GET /shops/{shop}/you", p.page("you.html", p.you))
 	mux.HandleFunc("GET /shops/{shop}/entries", p.page("book.html", p.book))
 	mux.HandleFunc("GET /shops/{shop}/entries/whole", p.page("whole.html", p.whole))
 	mux.HandleFunc("GET /shops/{shop}/entries/backup", p.backup)

@@ -12,7 +12,7 @@ export const fields = (form) => [...form.querySelectorAll("input[name], select[n
 
 /** What a field holds, as it is sent; undefined when it is empty. @param {Field} f */
 function value(f) {
-  if (f instanceof HTMLInputElement && f.type === "checkbox") return f.checked ? true : undefined;
+  if (f instanceof HTMLInputElement && f.type === "checkbox") return f.checked ? (f.value === "on" ? true : f.value) : undefined;
   const typed = f.value.trim();
   if (typed === "") return undefined;
   if (f.dataset.day) return `${typed}T12:00:00${f.dataset.day}`; // a day is its noon where the shop is
@@ -208,6 +208,23 @@ export function adds(form, done) {
     if (!answer.ok) { if (answer.reason) wish = {}; return; }
     kept.clear();
     done(id);
+  });
+}
+
+/**
+ * A form that does one thing and shows the page anew.
+ * @param {HTMLFormElement} form `data-path` is what does it
+ */
+export function acts(form) {
+  /** @type {Record<string, any>} */
+  let wish = {};
+  form.addEventListener("input", () => { wish = {}; });
+  form.addEventListener("submit", async (e) => {
+    e.preventDefault();
+    wish = { ...read(form), device: "web page", requestId: wish.requestId };
+    const answer = await ask(form, String(form.dataset.path), wish);
+    if (answer.ok) location.reload();
+    else if (answer.reason) wish = {};
   });
 }
 
