@@ -154,7 +154,7 @@ func vacuumInto(ctx context.Context, path string, m mode, to string) error {
 		return err
 	}
 	defer c.discard()
-	_, err = c.c.ExecContext(ctx, `VACUUM INTO ?`, to)
+	err = c.once(ctx, `VACUUM INTO ?`, to)
 	return err
 }
 
@@ -175,7 +175,7 @@ func checkStructure(ctx context.Context, path string, checks ...string) error {
 	defer c.discard()
 	for _, check := range checks {
 		var says string
-		if err := c.c.QueryRowContext(ctx, check).Scan(&says); err != nil {
+		if err := c.onceOne(ctx, check, &says); err != nil {
 			if ctx.Err() != nil {
 				return unavailable("CANCELLED", err)
 			}

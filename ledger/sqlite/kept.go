@@ -1,28 +1,26 @@
 package sqlite
 
 import (
-	"database/sql"
-
 	"example.org/remelt/ledger"
 )
 
 // keptLists are the lists of everything kept beside the log.
 var keptLists = []struct {
 	query string
-	scan  func(*sql.Rows) (ledger.Kept, error)
+	scan  func(*cursor) (ledger.Kept, error)
 }{
-	{`SELECT name, mass FROM name WHERE shop = ? AND mass IS NOT NULL`, func(rows *sql.Rows) (ledger.Kept, error) {
+	{`SELECT name, mass FROM name WHERE shop = ? AND mass IS NOT NULL`, func(rows *cursor) (ledger.Kept, error) {
 		var account string
 		var mass int64
 		err := rows.Scan(&account, &mass)
 		return ledger.Kept{Balance: &ledger.KeptBalance{Account: ledger.Account(account), Mass: ledger.Mass(mass)}}, err
 	}},
 	{`SELECT n.name, n.parent, n.seq, ` + body + ` FROM name n CROSS JOIN entry e ON e.id = n.shop << 40 | n.seq WHERE n.shop = ?`,
-		func(rows *sql.Rows) (ledger.Kept, error) {
+		func(rows *cursor) (ledger.Kept, error) {
 			rec, err := scanRecord(rows)
 			return ledger.Kept{Record: &rec}, err
 		}},
-	{`SELECT id, seq FROM request WHERE shop = ?`, func(rows *sql.Rows) (ledger.Kept, error) {
+	{`SELECT id, seq FROM request WHERE shop = ?`, func(rows *cursor) (ledger.Kept, error) {
 		var q ledger.KeptRequest
 		var id []byte
 		err := rows.Scan(&id, &q.Seq)
@@ -30,14 +28,16 @@ var keptLists = []struct {
 		return ledger.Kept{Request: &q}, err
 	}},
 	{`SELECT n.name, t.seq FROM name n CROSS JOIN touch t ON t.shop = n.shop AND t.name = n.id WHERE n.shop = ?`,
-		func(rows *sql.Rows) (ledger.Kept, error) {
+		func(rows *cursor) (ledger.Kept, error) {
 			var t ledger.Touch
 			err := rows.Scan(&t.Subject, &t.Seq)
 			return ledger.Kept{Touch: &t}, err
 		}},
-	{`SELECT kind, n FROM made WHERE shop = ?`, func(rows *sql.Rows) (ledger.Kept, error) {
+	{`SELECT kind, n FROM made WHERE shop = ?`, func(rows *cursor) (ledger.Kept, error) {
 		var c ledger.KeptCount
-		err := rows.Scan(&c.Kind, &c.N)
+		var kind string
+		err := rows.Scan(&kind, &c.N)
+		c.Kind = ledger.RecordKind(kind)
 		return ledger.Kept{Count: &c}, err
 	}},
 }
@@ -47,7 +47,7 @@ func (r *reader) Kept(fn func(ledger.Kept) error) error {
 	touches := int64(0)
 	for _, list := range keptLists {
 		var stop error
-		err := r.all(list.query, []any{r.shop}, func(rows *sql.Rows) error {
+		err := r.all(list.query, []any{r.shop}, func(rows *cursor) error {
 			k, err := list.scan(rows)
 			if err != nil {
 				return err

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
-	"database/sql"
 	"embed"
 	"errors"
 	"fmt"
@@ -137,9 +136,9 @@ func migrate(ctx context.Context, path string, from int) error {
 	if err != nil {
 		return err
 	}
-	err = applySteps(ctx, c.c, from)
+	err = applySteps(ctx, c, from)
 	if err == nil {
-		_, err = c.c.ExecContext(ctx, `PRAGMA journal_mode=WAL`)
+		err = c.once(ctx, `PRAGMA journal_mode=WAL`)
 	}
 	c.discard()
 	if err != nil {
@@ -148,14 +147,13 @@ func migrate(ctx context.Context, path string, from int) error {
 	return checkWhole(ctx, path)
 }
 
-func applySteps(ctx context.Context, c *sql.Conn, from int) error {
-	tx, err := c.BeginTx(ctx, nil)
-	if err != nil {
+// applySteps leaves the transaction of a step that failed to the end of c.
+func applySteps(ctx context.Context, c *conn, from int) error {
+	if err := c.once(ctx, `BEGIN`); err != nil {
 		return err
 	}
-	defer tx.Rollback() //nolint:errcheck // after Commit it does nothing
 	if from == 0 {
-		_, err := tx.ExecContext(ctx, `PRAGMA application_id = `+strconv.Itoa(applicationID)+`;
+		err := c.once(ctx, `PRAGMA application_id = `+strconv.Itoa(applicationID)+`;
 			CREATE TABLE migration (
 			  version INTEGER PRIMARY KEY,
 			  script  BLOB NOT NULL CHECK (length(script) = 32), -- SHA-256 of the step's script
@@ -166,26 +164,26 @@ func applySteps(ctx context.Context, c *sql.Conn, from int) error {
 		}
 	}
 	for _, m := range migrations[from:] {
-		if _, err := tx.ExecContext(ctx, m.script); err != nil {
+		if err := c.once(ctx, m.script); err != nil {
 			return fmt.Errorf("schema step %04d: %w", m.version, err)
 		}
-		result, err := schemaSum(func(query string) (*sql.Rows, error) { return tx.QueryContext(ctx, query) })
+		result, err := schemaSum(c)
 		if err != nil {
 			return err
 		}
-		if _, err := tx.ExecContext(ctx, `INSERT INTO migration (version, script, result) VALUES (?, ?, ?)`, m.version, m.sum(), result); err != nil {
+		if err := c.once(ctx, `INSERT INTO migration (version, script, result) VALUES (?, ?, ?)`, int64(m.version), m.sum(), result); err != nil {
 			return err
 		}
 	}
-	if _, err := tx.ExecContext(ctx, `PRAGMA user_version = `+strconv.Itoa(newest())); err != nil {
+	if err := c.once(ctx, `PRAGMA user_version = `+strconv.Itoa(newest())); err != nil {
 		return err
 	}
-	return tx.Commit()
+	return c.once(ctx, `COMMIT`)
 }
 
 // schemaSum is the SHA-256 of everything that was created, in its own words.
-func schemaSum(query func(string) (*sql.Rows, error)) ([]byte, error) {
-	rows, err := query(`SELECT type || ' ' || name || ' ' || sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY type, name`)
+func schemaSum(c *conn) ([]byte, error) {
+	rows, err := c.query(`SELECT type || ' ' || name || ' ' || sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY type, name`)
 	if err != nil {
 		return nil, err
 	}
@@ -216,25 +214,25 @@ func checkSchema(path string, version int) error {
 	if err != nil {
 		return errUnread(path, err)
 	}
-	n := 0
+	n := int64(0)
 	var result []byte
 	if err := scanAll(rows, func() error {
-		var v int
+		var v int64
 		var script []byte
 		if err := rows.Scan(&v, &script, &result); err != nil {
 			return err
 		}
-		if n++; v != n || v > len(migrations) || !bytes.Equal(script, migrations[v-1].sum()) {
+		if n++; v != n || v > int64(len(migrations)) || !bytes.Equal(script, migrations[v-1].sum()) {
 			return errDamagedFile(path, "schema step %d is not the one this program knows", v)
 		}
 		return nil
 	}); err != nil {
 		return storeError(err)
 	}
-	if n != version {
+	if n != int64(version) {
 		return errDamagedFile(path, "has %d schema steps, says %d", n, version)
 	}
-	now, err := schemaSum(func(query string) (*sql.Rows, error) { return c.query(query) })
+	now, err := schemaSum(c)
 	if err != nil {
 		return errUnread(path, err)
 	}

@@ -2,7 +2,6 @@ package sqlite
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"strings"
 
@@ -57,7 +56,7 @@ func (r *reader) one(query string, args []any, dest ...any) (bool, error) {
 }
 
 // all calls scan for each row.
-func (r *reader) all(query string, args []any, scan func(*sql.Rows) error) error {
+func (r *reader) all(query string, args []any, scan func(*cursor) error) error {
 	if err := r.ready(); err != nil {
 		return err
 	}
@@ -115,7 +114,7 @@ func (r *reader) History(subject string, before int64, limit int) ([]ledger.Seal
 }
 
 func (r *reader) sealed(query string, args ...any) (out []ledger.Sealed, err error) {
-	err = r.all(query, args, func(rows *sql.Rows) error {
+	err = r.all(query, args, func(rows *cursor) error {
 		var s ledger.Sealed
 		err := rows.Scan(&s.Seq, &s.Bytes, hashScan{&s.Hash})
 		out = append(out, s)
@@ -152,7 +151,7 @@ func (r *reader) Holdings(kind ledger.AccountKind, withRecord ledger.RecordKind,
 		LEFT JOIN entry e ON e.id = n.shop << 40 | n.seq
 		WHERE a.shop = ?1 AND a.name > ?4 AND a.name < ?5 AND a.holds = 1 ORDER BY a.name LIMIT ?6`,
 		[]any{r.shop, string(withRecord), len(prefix), prefix + after, afterAll(prefix), max(limit, 0)},
-		func(rows *sql.Rows) error {
+		func(rows *cursor) error {
 			var h ledger.Holding
 			var account string // plain types: for others Scan goes through reflection
 			var mass int64
@@ -192,7 +191,7 @@ func (r *reader) Records(kind ledger.RecordKind, parent, after string, limit int
 	if parent != "" {
 		query, args = from+`AND n.parent = ?5 ORDER BY n.name LIMIT ?4`, append(args, parent)
 	}
-	err = r.all(query, args, func(rows *sql.Rows) error {
+	err = r.all(query, args, func(rows *cursor) error {
 		rec, err := scanRecord(rows)
 		out = append(out, rec)
 		return err
@@ -200,7 +199,7 @@ func (r *reader) Records(kind ledger.RecordKind, parent, after string, limit int
 	return out, err
 }
 
-func scanRecord(rows *sql.Rows) (rec ledger.Record, err error) {
+func scanRecord(rows *cursor) (rec ledger.Record, err error) {
 	var name string
 	var parent nullText
 	err = rows.Scan(&name, &parent, &rec.Seq, &rec.Body)

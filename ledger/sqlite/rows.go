@@ -56,7 +56,7 @@ type nullInt struct {
 	valid bool
 }
 
-// Scan implements sql.Scanner.
+// Scan implements scanner.
 func (n *nullInt) Scan(v any) error {
 	switch v := v.(type) {
 	case nil:
@@ -79,7 +79,7 @@ func (n nullInt) arg() any {
 // nullText is a text that is NULL when empty.
 type nullText string
 
-// Scan implements sql.Scanner.
+// Scan implements scanner.
 func (n *nullText) Scan(v any) error {
 	switch v := v.(type) {
 	case nil:

@@ -83,13 +83,26 @@ func (s *Store) AllSecrets(ctx context.Context, shop string) (all []ledger.Secre
 }
 
 func secretScan(x *ledger.Secret) []any {
-	return []any{&x.Kind, &x.ID, &x.For, &x.Hash, millis{&x.Made}, millis{&x.Expires}}
+	return []any{kindOf{&x.Kind}, &x.ID, &x.For, &x.Hash, millis{&x.Made}, millis{&x.Expires}}
+}
+
+// kindOf reads a kind from its text.
+type kindOf struct{ k *ledger.SecretKind }
+
+// Scan implements scanner.
+func (k kindOf) Scan(v any) error {
+	text, ok := v.(string)
+	*k.k = ledger.SecretKind(text)
+	if !ok {
+		return errDamaged("a %T where the kind of a secret should be", v)
+	}
+	return nil
 }
 
 // millis reads a moment from its milliseconds; NULL is none.
 type millis struct{ t *time.Time }
 
-// Scan implements sql.Scanner.
+// Scan implements scanner.
 func (m millis) Scan(v any) error {
 	switch v := v.(type) {
 	case nil:

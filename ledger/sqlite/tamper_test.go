@@ -70,7 +70,7 @@ func (b *tampered) verify(change func()) (*ledger.Fault, error) {
 
 func (b *tampered) do(query string, args ...any) {
 	b.t.Helper()
-	if _, err := b.c.c.ExecContext(context.Background(), query, args...); err != nil {
+	if err := b.c.once(context.Background(), query, args...); err != nil {
 		b.t.Fatalf("%s: %v", query, err)
 	}
 }

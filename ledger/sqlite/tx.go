@@ -2,6 +2,7 @@ package sqlite
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 
 	"example.org/remelt/ledger"
@@ -54,7 +55,7 @@ func (t *tx) append(s ledger.Sealed, e *ledger.Entry) error {
 	t.unused = ledger.RequestID{}
 	err := t.b.append(t.c, s, e)
 	if t.c.broken {
-		return t.fault(err)
+		return t.fault(cmp.Or(err, errBroken))
 	}
 	if err != nil {
 		return err

@@ -101,7 +101,7 @@ func (w *writer) connect() error {
 		return err
 	}
 	var journal string
-	if err = c.c.QueryRowContext(context.Background(), `PRAGMA journal_mode`).Scan(&journal); err == nil && journal != "wal" {
+	if err = c.onceOne(context.Background(), `PRAGMA journal_mode`, &journal); err == nil && journal != "wal" {
 		err = fmt.Errorf("the file system does not allow a write-ahead log (journal mode %s)", journal)
 	}
 	if err == nil && w.tight {
@@ -138,7 +138,7 @@ func (w *writer) reclaim() bool {
 	err := errors.Join(
 		w.c.set(`wal_autocheckpoint = 64`), // here too, in case the connection is an old one
 		w.c.set(`busy_timeout = 100`),      // readers are short, and if not, the log is only not cut
-		w.c.c.QueryRowContext(context.Background(), `PRAGMA wal_checkpoint(TRUNCATE)`).Scan(&busy, &logged, &moved),
+		w.c.onceOne(context.Background(), `PRAGMA wal_checkpoint(TRUNCATE)`, &busy, &logged, &moved),
 		w.c.set(`busy_timeout = 5000`))
 	w.full = err != nil || logged != moved
 	return !w.full
@@ -364,7 +364,7 @@ func (w *writer) settle(last appended, cause error) error {
 	// The entry may have been read from a log whose sync has failed. Written
 	// into the file itself and synced there, it is safe.
 	var busy, logged, moved int64
-	if err := w.c.c.QueryRowContext(context.Background(), `PRAGMA wal_checkpoint(FULL)`).Scan(&busy, &logged, &moved); err != nil {
+	if err := w.c.onceOne(context.Background(), `PRAGMA wal_checkpoint(FULL)`, &busy, &logged, &moved); err != nil {
 		return unknown(err)
 	}
 	if busy != 0 || logged != moved {
