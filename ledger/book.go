@@ -6,6 +6,7 @@ import (
 	"context"
 	"crypto/rand"
 	"crypto/sha256"
+	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -49,6 +50,7 @@ type Book struct {
 // it, so it is decoded again only when its bytes are others.
 type decodedShop struct {
 	body []byte
+	seq  int64
 	Shop
 }
 
@@ -63,15 +65,25 @@ func (b *Book) shop(r Reader) (s Stamped[Shop], err error) {
 			Want: "no book of this shop; open one first"}
 	}
 	s.Seq = rec.Seq
-	if known := b.settings.Load(); known != nil && bytes.Equal(known.body, rec.Body) {
+	if known := b.settings.Load(); known != nil && known.seq == rec.Seq && bytes.Equal(known.body, rec.Body) {
 		s.Value = known.Shop
 		return s, nil
 	}
 	if err := rec.Into(&s.Value); err != nil {
 		return s, err
 	}
-	b.settings.Store(&decodedShop{bytes.Clone(rec.Body), s.Value})
+	b.settings.Store(&decodedShop{bytes.Clone(rec.Body), rec.Seq, s.Value})
 	return s, nil
+}
+
+// LastSettings are the settings that somebody read last, without asking the store;
+// a zero Seq when nobody has. They may have changed since: whoever writes by them
+// says so, with Meta.Settings.
+func (b *Book) LastSettings() (s Stamped[Shop]) {
+	if known := b.settings.Load(); known != nil {
+		s.Seq, s.Value = known.seq, known.Shop
+	}
+	return s
 }
 
 // Settings reads the shop's own record; ErrNotFound when the book was never opened.
@@ -95,6 +107,10 @@ type Meta struct {
 	// Unchanged, when not 0, is the entry that last wrote the thing about to be
 	// changed, as the caller read it; ErrStale when somebody changed it since.
 	Unchanged int64
+
+	// Settings, when not 0, is the entry that wrote the settings by which the
+	// content was read; ErrUnavailable when others hold by now.
+	Settings int64
 }
 
 // Longest texts accepted, in bytes.
@@ -218,6 +234,9 @@ func (b *Book) draft(tx Tx, m Meta, kind Kind, digest [16]byte) (*draft, error) 
 	s, err := b.shop(tx)
 	if err != nil && (kind != KindOpenBook || !errors.Is(err, ErrNotFound)) {
 		return nil, err
+	}
+	if m.Settings != 0 && m.Settings != s.Seq {
+		return nil, &Error{Class: ErrUnavailable, Reason: "SETTINGS_CHANGED", Want: "the shop's settings were changed just now; send again"}
 	}
 	d.shop = s.Value
 	return d, nil
@@ -468,9 +487,15 @@ func contentDigest(kind Kind, m Meta, cmd any) (d [16]byte, err error) {
 	return d, nil
 }
 
+// newRequestID makes a UUID version 7 of RFC 9562, which begins with the time: ids
+// of one moment lie together in a store's index, and a group of writes changes few
+// of its pages.
 func newRequestID() (r RequestID) {
-	rand.Read(r[:])
-	r[6], r[8] = r[6]&0x0f|0x40, r[8]&0x3f|0x80 // UUID version 4 of RFC 9562
+	rand.Read(r[6:])
+	var now [8]byte
+	binary.BigEndian.PutUint64(now[:], uint64(time.Now().UnixMilli()))
+	copy(r[:6], now[2:])
+	r[6], r[8] = r[6]&0x0f|0x70, r[8]&0x3f|0x80
 	return r
 }
 

@@ -46,17 +46,23 @@ type desk struct {
 // read opens the book that a name such as "shops/harrow/lots/L7-9" is in. pattern
 // is the name's, such as "shops/*/lots/*".
 func (c counter) read(ctx context.Context, field, name, pattern string) *desk {
+	d := c.open(ctx, field, name, pattern)
+	if d.err != nil {
+		return d
+	}
+	s, err := d.Settings(ctx)
+	d.settings = s.Value
+	return d.fail(err)
+}
+
+func (c counter) open(ctx context.Context, field, name, pattern string) *desk {
 	d := &desk{ctx: ctx, inPieces: map[string]bool{}}
 	ids, err := parseName(field, name, pattern)
 	if err != nil {
 		return d.fail(err)
 	}
 	d.ids = ids
-	if d.Shop, err = c.books(ctx, ids[0]); err != nil {
-		return d.fail(err)
-	}
-	s, err := d.Settings(ctx)
-	d.settings = s.Value
+	d.Shop, err = c.books(ctx, ids[0])
 	return d.fail(err)
 }
 
@@ -70,10 +76,24 @@ type writeRequest interface {
 	GetDevice() string
 }
 
-// write opens the book for a call that records something.
+// write opens the book for a call that records something. It may go by the
+// settings that were read last: the book refuses what was read by others, and then
+// the call is made again.
 func (c counter) write(ctx context.Context, r writeRequest, field, name, pattern string) *desk {
-	d := c.read(ctx, field, name, pattern)
+	d := c.open(ctx, field, name, pattern)
+	if d.err != nil {
+		return d
+	}
+	s := d.lastSettings()
+	if s.Seq == 0 {
+		var err error
+		if s, err = d.Settings(ctx); err != nil {
+			return d.fail(err)
+		}
+	}
+	d.settings = s.Value
 	d.takeMeta(r)
+	d.meta.Settings = s.Seq
 	return d
 }
 
@@ -169,6 +189,7 @@ func (d *desk) recordBy(use func() (*ledger.Entry, error)) *ledger.Entry {
 		d.fail(d.named(err))
 		return nil
 	}
+	d.noteWritten()
 	if e.Left != nil { // not an earlier one that a repeated request found
 		d.own = e
 	}

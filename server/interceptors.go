@@ -72,7 +72,7 @@ func (c *calls) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, 
 	if err := c.check(ctx, req); err != nil {
 		return nil, err
 	}
-	return next(ctx, req)
+	return bySettings(ctx, req, next)
 }
 
 func (c *calls) stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, next grpc.StreamHandler) (err error) {
