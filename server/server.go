@@ -133,6 +133,7 @@ type Config struct {
 // Limits that are not worth a setting.
 const (
 	maxMessage     = 4 << 20 // bytes of a gRPC request
+	callWorkers    = 64      // keep their stacks from one call to the next; more calls than that get one of their own
 	maxStreams     = 1024    // calls at a time on one connection; well above Config.Watchers, which share one
 	pingAfter      = 30 * time.Second
 	pingTimeout    = 10 * time.Second
@@ -264,6 +265,7 @@ func (s *Server) build() error {
 		grpc.UnknownServiceHandler(unknownMethod),
 		grpc.MaxRecvMsgSize(maxMessage),
 		grpc.MaxConcurrentStreams(maxStreams),
+		grpc.NumStreamWorkers(callWorkers),
 		grpc.ConnectionTimeout(headerTime),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: clientPings, PermitWithoutStream: true}),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: pingAfter, Timeout: pingTimeout}),

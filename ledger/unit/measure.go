@@ -77,9 +77,17 @@ func (k *kind) known() string {
 // nextTerm parts what follows a number into its unit and the next number, if any.
 var nextTerm = regexp.MustCompile(`^([^\d]*?)([.,]?\d.*)?$`)
 
-// parse reads one amount of the kind, of one term or, where the units allow it,
-// several, and rounds their exact sum once.
+// parse reads one amount of the kind; a lone number is of unit def.
 func (k *kind) parse(text, def string) (int64, error) {
+	if n, ok := k.usual(text); ok {
+		return n, nil
+	}
+	return k.parseAny(text, def)
+}
+
+// parseAny reads one amount of the kind, of one term or, where the units allow it,
+// several, and rounds their exact sum once.
+func (k *kind) parseAny(text, def string) (int64, error) {
 	r := reader{k.name, text}
 	s, negative, err := r.begin()
 	if err != nil {

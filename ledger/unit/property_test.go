@@ -134,3 +134,27 @@ func TestTextInWords(t *testing.T) {
 		}
 	})
 }
+
+// TestUsual: what is read the short way is what the long way reads.
+func TestUsual(t *testing.T) {
+	short := 0
+	rapid.Check(t, func(t *rapid.T) {
+		text := rapid.StringMatching(`[0-9]{0,12}(\.[0-9]{0,7})?[ ]{0,2}(kg|g|lb|oz|ozt|mg|t|ton|KG|T|stone|)?[ .]?`).Draw(t, "text")
+		got, ok := masses.usual(text)
+		if !ok {
+			return
+		}
+		short++
+		if want, err := masses.parseAny(text, ""); err != nil || got != want {
+			t.Fatalf("%q is %d mg the short way, %d the long way (%v)", text, got, want, err)
+		}
+	})
+	if short == 0 {
+		t.Error("no text was read the short way")
+	}
+	for text, want := range map[string]int64{"12.48 kg": 12_480_000, "1 lb": 453_592, "0.5lb": 226_796, "1000000000000000 kg": -1, "1. kg": -1, ".5 kg": -1, "1 T": -1} {
+		if got, ok := masses.usual(text); ok != (want >= 0) || ok && got != want {
+			t.Errorf("%q is %d mg, %v", text, got, ok)
+		}
+	}
+}
