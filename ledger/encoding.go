@@ -32,12 +32,8 @@ const encodingV1 = 1
 // Chain is the hash of an entry: SHA-256 over its predecessor's hash (32 zero
 // bytes for the first entry of a shop) and its own canonical bytes.
 func Chain(prev Hash, canonical []byte) Hash {
-	h := sha256.New()
-	h.Write(prev[:])
-	h.Write(canonical)
-	var out Hash
-	h.Sum(out[:0])
-	return out
+	var most [1024]byte // nearly always enough, and then nothing is allocated
+	return sha256.Sum256(append(append(most[:0], prev[:]...), canonical...))
 }
 
 // Encode returns the canonical bytes of an entry (all but its hash).
@@ -96,59 +92,71 @@ func Encode(e *Entry) []byte {
 
 // Decode reads canonical bytes back. Body slices point into b.
 func Decode(b []byte) (*Entry, error) {
+	e := new(Entry)
+	if err := decodeInto(e, b, false); err != nil {
+		return nil, err
+	}
+	return e, nil
+}
+
+// decodeInto is Decode into an entry that may have been used before; what that held
+// is overwritten. Its texts may share one copy of all bytes, which is faster, and then
+// none of them should be kept: it would keep them all.
+func decodeInto(e *Entry, b []byte, shared bool) error {
 	r := reader{b: b}
 	if v := r.byte(); v != encodingV1 && r.err == "" {
-		return nil, corruptf("entry encoding version %d is not known", v)
+		return corruptf("entry encoding version %d is not known", v)
 	}
-	e := &Entry{Shop: r.str(), Seq: int64(r.uint()), Kind: Kind(r.str())}
+	if shared {
+		r.all, r.size = string(b), len(b)
+	}
+	e.Shop, e.Seq, e.Kind = r.str(), int64(r.uint()), Kind(r.str())
 	r.fill(e.Request[:])
 	r.fill(e.Digest[:])
 	e.Happened = time.UnixMilli(r.int()).UTC()
 	e.Recorded = time.UnixMilli(r.int()).UTC()
 	e.Who, e.Device, e.Reason = r.str(), r.str(), r.str()
-	if n := r.count(2); n > 0 {
-		e.Flags = make([]Flag, n)
-		for i := range e.Flags {
-			e.Flags[i] = Flag{Code: r.str(), Text: r.str()}
-		}
+	e.Flags = sized(e.Flags, r.count(2))
+	for i := range e.Flags {
+		e.Flags[i] = Flag{Code: r.str(), Text: r.str()}
 	}
 	e.Reverses = r.int()
-	if n := r.count(3); n > 0 {
-		e.Postings = make([]Posting, n)
-		for i := range e.Postings {
-			e.Postings[i] = Posting{Account: Account(r.str()), Mass: Mass(r.int()), Basis: Basis(r.byte())}
-		}
+	e.Postings = sized(e.Postings, r.count(3))
+	for i := range e.Postings {
+		e.Postings[i] = Posting{Account: Account(r.str()), Mass: Mass(r.int()), Basis: Basis(r.byte())}
 	}
-	if n := r.count(12); n > 0 {
-		e.Weighings = make([]Weighing, n)
-		for i := range e.Weighings {
-			g := &e.Weighings[i]
-			g.Subject, g.Scale = Account(r.str()), r.str()
-			for _, q := range [...]*Quantity{&g.Gross, &g.Tare, &g.Before, &g.Net} {
-				q.Typed, q.Mass = r.str(), Mass(r.int())
-			}
-			g.DirtPPM, g.Pieces = PPM(r.int()), r.int()
+	e.Weighings = sized(e.Weighings, r.count(12))
+	for i := range e.Weighings {
+		g := &e.Weighings[i]
+		g.Subject, g.Scale = Account(r.str()), r.str()
+		for _, q := range [...]*Quantity{&g.Gross, &g.Tare, &g.Before, &g.Net} {
+			q.Typed, q.Mass = r.str(), Mass(r.int())
 		}
+		g.DirtPPM, g.Pieces = PPM(r.int()), r.int()
 	}
-	if n := r.count(4); n > 0 {
-		e.Records = make([]Record, n)
-		for i := range e.Records {
-			e.Records[i] = Record{Kind: RecordKind(r.str()), ID: r.str(), Parent: r.str(), Body: r.bytes()}
-		}
+	e.Records = sized(e.Records, r.count(4))
+	for i := range e.Records {
+		e.Records[i] = Record{Kind: RecordKind(r.str()), ID: r.str(), Parent: r.str(), Body: r.bytes()}
 	}
-	if n := r.count(3); n > 0 {
-		e.Costs = make([]Cost, n)
-		for i := range e.Costs {
-			e.Costs[i] = Cost{Account: Account(r.str()), Currency: r.str(), Minor: r.int()}
-		}
+	e.Costs = sized(e.Costs, r.count(3))
+	for i := range e.Costs {
+		e.Costs[i] = Cost{Account: Account(r.str()), Currency: r.str(), Minor: r.int()}
 	}
 	if r.err == "" && len(r.b) > 0 {
 		r.err = fmt.Sprintf("%d bytes too many", len(r.b))
 	}
 	if r.err != "" {
-		return nil, corruptf("entry bytes do not decode: %s", r.err)
+		return corruptf("entry bytes do not decode: %s", r.err)
 	}
-	return e, nil
+	return nil
+}
+
+// sized gives n items to be overwritten, those of s if they are enough.
+func sized[T any](s []T, n int) []T {
+	if n <= cap(s) {
+		return s[:n]
+	}
+	return make([]T, n)
 }
 
 func corruptf(format string, args ...any) error {
@@ -166,6 +174,9 @@ func (w *writer) str(s string)   { w.uint(uint64(len(s))); w.b = append(w.b, s..
 type reader struct {
 	b   []byte
 	err string
+
+	all  string // the bytes as text, if texts may share it
+	size int
 }
 
 func (r *reader) fail(why string) {
@@ -239,6 +250,10 @@ func (r *reader) str() string {
 	if !utf8.Valid(p) {
 		r.fail("text is not UTF-8")
 		return ""
+	}
+	if r.size > 0 {
+		end := r.size - len(r.b)
+		return r.all[end-len(p) : end]
 	}
 	return string(p)
 }

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 )
@@ -155,29 +156,39 @@ type Entry struct {
 // accounts (those of a heat as that heat), its records and their parents. They
 // are the keys under which histories are found.
 func (e *Entry) Subjects() []string {
-	seen := make([]string, 0, len(e.Postings)+2*len(e.Records))
-	add := func(s string) {
-		for _, x := range seen {
-			if x == s {
-				return
-			}
+	all := e.subjects(nil)
+	seen := make([]string, 0, len(all))
+	for _, x := range all {
+		name := x.kind
+		if x.ref != "" {
+			name += "/" + x.ref
 		}
-		seen = append(seen, s)
-	}
-	for _, p := range e.Postings {
-		if h := p.Account.Heat(); h != "" {
-			add("heat/" + h)
-		} else {
-			add(string(p.Account))
-		}
-	}
-	for _, r := range e.Records {
-		add(string(r.Kind) + "/" + r.ID)
-		if r.Parent != "" {
-			add(r.Parent)
+		if !slices.Contains(seen, name) {
+			seen = append(seen, name)
 		}
 	}
 	return seen
+}
+
+// subject is kind/ref, or a whole name in kind.
+type subject struct{ kind, ref string }
+
+// subjects appends the entry's subjects to s, some more than once.
+func (e *Entry) subjects(s []subject) []subject {
+	for _, p := range e.Postings {
+		if h := p.Account.Heat(); h != "" {
+			s = append(s, subject{"heat", h})
+		} else {
+			s = append(s, subject{string(p.Account), ""})
+		}
+	}
+	for _, r := range e.Records {
+		s = append(s, subject{string(r.Kind), r.ID})
+		if r.Parent != "" {
+			s = append(s, subject{r.Parent, ""})
+		}
+	}
+	return s
 }
 
 // First decodes the entry's first record of a kind: what a use case made, or

@@ -33,6 +33,15 @@ const verifyBatch = 4096
 // entries read and the number there are. The error is for trouble reading;
 // what is wrong with the book is in the result.
 func Verify(ctx context.Context, st Store, shop string, progress func(done, all int64)) (Verified, error) {
+	v, whole, err := tallied(ctx, st, shop, progress)
+	if whole || ctx.Err() != nil {
+		return v, err
+	}
+	return verifyEach(ctx, st, shop, progress)
+}
+
+// verifyEach verifies a book piece by piece, so that what is wrong can be named.
+func verifyEach(ctx context.Context, st Store, shop string, progress func(done, all int64)) (Verified, error) {
 	v := Verified{Shop: shop}
 	err := st.View(ctx, shop, func(r Reader) error {
 		head, unread := r.Head()

@@ -80,3 +80,62 @@ func (r *reader) Kept(fn func(ledger.Kept) error) error {
 	}
 	return nil
 }
+
+// Tally implements ledger.Tallier. Subjects are filed under the number of their name,
+// so the names come first.
+func (r *reader) Tally(t *ledger.Tally) error {
+	var names []uint64 // by number
+	err := r.all(`SELECT name, id, mass, parent, seq, at, size FROM name WHERE shop = ?`, []any{r.shop}, func(rows *cursor) error {
+		var name string
+		var id, mass, seq, at, size nullInt
+		var parent nullText
+		if err := rows.Scan(&name, &id, &mass, &parent, &seq, &at, &size); err != nil {
+			return err
+		}
+		is := t.Name(name)
+		t.Balance(is, ledger.Mass(mass.v))
+		if seq.valid {
+			t.Record(is, string(parent), seq.v, at.v, size.v)
+		}
+		if id.valid {
+			for int64(len(names)) <= id.v {
+				names = append(names, 0)
+			}
+			names[id.v] = is
+		}
+		return r.ready()
+	})
+	if err != nil {
+		return err
+	}
+	if err := r.all(`SELECT name, seq FROM touch WHERE shop = ?`, []any{r.shop}, func(rows *cursor) error {
+		var id, seq int64
+		if err := rows.Scan(&id, &seq); err != nil {
+			return err
+		}
+		is := uint64(0) // of a name that is gone
+		if id > 0 && id < int64(len(names)) {
+			is = names[id]
+		}
+		t.Touch(is, seq)
+		return nil
+	}); err != nil {
+		return err
+	}
+	if err := r.all(`SELECT id, seq FROM request WHERE shop = ?`, []any{r.shop}, func(rows *cursor) error {
+		var id []byte
+		var seq int64
+		err := rows.Scan(&id, &seq)
+		t.Request(id, seq)
+		return err
+	}); err != nil {
+		return err
+	}
+	return r.all(`SELECT kind, n FROM made WHERE shop = ?`, []any{r.shop}, func(rows *cursor) error {
+		var kind string
+		var n int64
+		err := rows.Scan(&kind, &n)
+		t.Count(ledger.RecordKind(kind), n)
+		return err
+	})
+}

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"flag"
 	"math/rand/v2"
+	"sync"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -22,6 +23,7 @@ type tampered struct {
 	ledger.Secrets // which nobody asks for
 
 	t    testing.TB
+	one  sync.Mutex
 	c    *conn
 	shop int64
 	log  []ledger.Sealed
@@ -83,6 +85,8 @@ func (b *tampered) set(seq int64, bytes []byte, hash []byte) {
 
 // View implements ledger.Store over the one connection and its open transaction.
 func (b *tampered) View(ctx context.Context, shop string, fn func(ledger.Reader) error) error {
+	b.one.Lock()
+	defer b.one.Unlock()
 	r := &reader{c: b.c, ctx: ctx}
 	if err := r.open(shop); err != nil {
 		return err

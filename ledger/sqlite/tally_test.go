@@ -1,0 +1,75 @@
+package sqlite
+
+import (
+	"context"
+	"testing"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/storetest"
+)
+
+// onlyTally is a store whose readers do not list what they keep.
+type onlyTally struct {
+	ledger.Store
+	t *testing.T
+}
+
+type tallyReader struct {
+	*reader
+	t *testing.T
+}
+
+// Kept implements ledger.Reader.
+func (r tallyReader) Kept(func(ledger.Kept) error) error {
+	r.t.Error("a whole book is not verified by its tally")
+	return nil
+}
+
+// View implements ledger.Store.
+func (s onlyTally) View(ctx context.Context, shop string, fn func(ledger.Reader) error) error {
+	return s.Store.View(ctx, shop, func(r ledger.Reader) error { return fn(tallyReader{r.(*reader), s.t}) })
+}
+
+// TestWholeByTally: a whole book of either load is found whole by its tally alone,
+// also while it grows.
+func TestWholeByTally(t *testing.T) {
+	for name, load := range loads {
+		s := open(t, newPath(t))
+		defer s.Close()
+		all := load(6000)
+		add := func(some []ledger.Entry) {
+			for len(some) > 0 {
+				n := min(len(some), 50)
+				if err := s.Update(context.Background(), "harrow", func(tx ledger.Tx) error {
+					for _, e := range some[:n] {
+						e.Request = storetest.NewRequest()
+						if _, err := storetest.Append(tx, "harrow", e); err != nil {
+							return err
+						}
+					}
+					return nil
+				}); err != nil {
+					t.Error(err)
+					return
+				}
+				some = some[n:]
+			}
+		}
+		add(all[:5000])
+		grown := make(chan struct{})
+		go func() {
+			defer close(grown)
+			add(all[5000:])
+		}()
+		for growing := true; growing; {
+			select {
+			case <-grown:
+				growing = false
+			default:
+			}
+			if v, err := ledger.Verify(context.Background(), onlyTally{s, t}, "harrow", nil); err != nil || v.Fault != nil || v.Entries < 5000 {
+				t.Fatal(name, err, v)
+			}
+		}
+	}
+}

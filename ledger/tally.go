@@ -1,0 +1,239 @@
+package ledger
+
+import (
+	"bytes"
+	"context"
+	"hash/maphash"
+	"math/bits"
+	"slices"
+)
+
+// A Tally is a sum over everything that is kept beside a log: over hashes that
+// nobody knows beforehand, so that what is missing, changed or too much makes
+// another sum, with a chance in 2⁶⁴ that it does not. A book is whole when what its
+// store keeps has the same tally as what follows from its log; only when it has not,
+// what is wrong is looked for.
+type Tally struct {
+	seed   maphash.Seed
+	stir   [2]uint64
+	counts map[RecordKind]int64
+
+	balances, records, requests, touches uint64
+}
+
+// Tallier is a Reader that can give the tally of what it keeps, which is faster than
+// to name it all, as Kept does.
+type Tallier interface {
+	Tally(t *Tally) error
+}
+
+// like gives an empty tally whose sums can be held against those of t.
+func (t *Tally) like() *Tally {
+	return &Tally{seed: t.seed, stir: t.stir, counts: map[RecordKind]int64{}}
+}
+
+func newTally() *Tally {
+	seed := maphash.MakeSeed()
+	return (&Tally{seed: seed, stir: [2]uint64{maphash.String(seed, "a"), maphash.String(seed, "b")}}).like()
+}
+
+// Name is what stands for the name of an account, a record or a subject.
+func (t *Tally) Name(name string) uint64 { return maphash.String(t.seed, name) }
+
+func (t *Tally) mix(a, b uint64) uint64 {
+	hi, lo := bits.Mul64(a^t.stir[0], b^t.stir[1])
+	return hi ^ lo
+}
+
+// Balance counts an account's kept balance, or a posting.
+func (t *Tally) Balance(name uint64, m Mass) { t.balances += (name | 1) * uint64(m) } //nolint:gosec // any bits will do
+
+// Record counts a current record: the size bytes at offset at (from 1) of its
+// entry's bytes, where they are found first.
+func (t *Tally) Record(name uint64, parent string, seq, at, size int64) {
+	t.records += t.record(name, parent, seq, at, size)
+}
+
+func (t *Tally) record(name uint64, parent string, seq, at, size int64) uint64 {
+	return t.mix(t.mix(name, maphash.String(t.seed, parent)), t.mix(uint64(seq), uint64(at)<<32^uint64(size))) //nolint:gosec // any bits will do
+}
+
+// Request counts a request id and the entry it made.
+func (t *Tally) Request(id []byte, seq int64) {
+	t.requests += t.mix(maphash.Bytes(t.seed, id), uint64(seq)) //nolint:gosec // any bits will do
+}
+
+// Touch counts that an entry is about a subject.
+func (t *Tally) Touch(subject uint64, seq int64) { t.touches += t.mix(subject, uint64(seq)) } //nolint:gosec // any bits will do
+
+// Count counts how many records of a kind are said to have been made.
+func (t *Tally) Count(kind RecordKind, n int64) { t.counts[kind] += n }
+
+func (t *Tally) equal(o *Tally) bool {
+	for kind, n := range t.counts {
+		if o.counts[kind] != n {
+			return false
+		}
+	}
+	return len(t.counts) == len(o.counts) && t.balances == o.balances && t.records == o.records &&
+		t.requests == o.requests && t.touches == o.touches
+}
+
+// logTally is the tally of a log, entry by entry. It remembers what accounts with a
+// floor hold, unless that is nothing, and a number for each record.
+type logTally struct {
+	*Tally
+	held    map[uint64]Mass
+	written map[uint64]uint64 // name of a record → what it counts
+	e       Entry             // the one looked at, used again for the next, as are these:
+	about   []subject
+	seen    []uint64
+	buf     []byte
+}
+
+// entry counts one entry, if it is right; what checker.entry looks for is looked for
+// here too.
+func (t *logTally) entry(shop string, prev Hash, seq int64, s Sealed) bool {
+	if s.Seq != seq || Chain(prev, s.Bytes) != s.Hash || decodeInto(&t.e, s.Bytes, true) != nil {
+		return false
+	}
+	e := &t.e
+	if e.Seq != seq || e.Shop != shop {
+		return false
+	}
+	metal, supplies, below := Mass(0), uint64(0), []uint64(nil)
+	for _, p := range e.Postings {
+		rules, known := accountRules[p.Account.Kind()]
+		if !known || !validID(p.Account.Ref()) {
+			return false
+		}
+		name := t.Name(string(p.Account))
+		t.Balance(name, p.Mass)
+		if rules.supplies {
+			supplies += (t.Name(p.Account.Ref()) | 1) * uint64(p.Mass) //nolint:gosec // any bits will do
+		} else {
+			sum, err := metal.Add(p.Mass)
+			if err != nil {
+				return false
+			}
+			metal = sum
+		}
+		if rules.floor {
+			m := t.held[name] + p.Mass
+			if m == 0 {
+				delete(t.held, name)
+			} else {
+				t.held[name] = m
+			}
+			if m < 0 {
+				below = append(below, name)
+			}
+		}
+	}
+	if metal != 0 || supplies != 0 {
+		return false
+	}
+	for _, name := range below { // what one posting takes another may bring
+		if t.held[name] < 0 {
+			return false
+		}
+	}
+	for _, r := range e.Records {
+		t.buf = append(append(append(t.buf[:0], r.Kind...), '/'), r.ID...)
+		name := maphash.Bytes(t.seed, t.buf)
+		is := t.record(name, r.Parent, seq, int64(bytes.Index(s.Bytes, r.Body)+1), int64(len(r.Body)))
+		was, again := t.written[name]
+		if !again {
+			t.counts[r.Kind]++
+		}
+		t.records += is - was
+		t.written[name] = is
+	}
+	t.Request(e.Request[:], seq)
+	t.touch(e, seq)
+	return true
+}
+
+// touch counts what an entry is about, each subject once.
+func (t *logTally) touch(e *Entry, seq int64) {
+	t.about, t.seen = e.subjects(t.about[:0]), t.seen[:0]
+	for _, x := range t.about {
+		t.buf = append(t.buf[:0], x.kind...)
+		if x.ref != "" {
+			t.buf = append(append(t.buf, '/'), x.ref...)
+		}
+		if name := maphash.Bytes(t.seed, t.buf); !slices.Contains(t.seen, name) {
+			t.seen = append(t.seen, name)
+			t.Touch(name, seq)
+		}
+	}
+}
+
+// tallied verifies a book by its tallies. It tells whether it found the book whole;
+// if not, that says nothing yet.
+//
+// What is kept and the log are read side by side, over a snapshot each, of which that
+// of the log is the later: it is read as far as the other goes, and up to there it is
+// the same. Neither waits for the other while it holds its snapshot.
+func tallied(ctx context.Context, st Store, shop string, progress func(done, all int64)) (v Verified, whole bool, err error) {
+	v.Shop = shop
+	derived := newTally()
+	kept := derived.like()
+	heads, ended := make(chan Head, 1), make(chan error, 1)
+	can := false
+	go func() {
+		defer close(heads)
+		ended <- st.View(ctx, shop, func(r Reader) error {
+			head, err := r.Head()
+			t, ok := r.(Tallier)
+			if err != nil || !ok {
+				return err
+			}
+			can = true
+			heads <- head
+			return t.Tally(kept)
+		})
+	}()
+	head, going := <-heads
+	if !going {
+		return v, false, <-ended
+	}
+	if progress != nil {
+		progress(0, head.Seq)
+	}
+	t := &logTally{Tally: derived, held: map[uint64]Mass{}, written: map[uint64]uint64{}}
+	right := true
+	err = st.View(ctx, shop, func(r Reader) error {
+		next, stop := readAhead(r)
+		defer stop()
+		for v.Entries < head.Seq {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			log, err := next()
+			if err != nil {
+				return err
+			}
+			for _, s := range log {
+				if v.Entries == head.Seq {
+					break
+				}
+				if right = t.entry(shop, v.Head, v.Entries+1, s); !right {
+					return nil
+				}
+				v.Entries, v.Head = s.Seq, s.Hash
+			}
+			if progress != nil {
+				progress(v.Entries, head.Seq)
+			}
+			if len(log) < verifyBatch {
+				break
+			}
+		}
+		return nil
+	})
+	if other := <-ended; err == nil {
+		err = other
+	}
+	return v, err == nil && can && right && v.Entries == head.Seq && v.Head == head.Hash && kept.equal(derived), err
+}
