@@ -114,6 +114,8 @@ var routeRules = map[string]ledger.Duty{
 	"GET /shops/{shop}/orders":                              ledger.MayRead,
 	"GET /shops/{shop}/orders/{order}":                      ledger.MayRead,
 	"GET /shops/{shop}/settings":                            ledger.MayManage,
+	"GET /shops/{shop}/settings/{part}":                     ledger.MayManage,
+	"GET /shops/{shop}/supplies":                            ledger.MayRead,
 	"GET /shops/{shop}/people":                              ledger.MayManage,
 	"POST /shops/{shop}/code.svg":                           ledger.MayRead,
 	"GET /shops/{shop}/you":                                 ledger.MayRead,

@@ -24,6 +24,7 @@ type commissionsPage struct {
 type commission struct {
 	*pb.Commission
 	Cost *pb.CommissionCost
+	For  string // the customer's name
 	Says string // the answer, in one sentence
 }
 
@@ -58,13 +59,17 @@ func (p *Pages) commissions(v *visit) (frame, error) {
 	if err != nil {
 		return frame{}, err
 	}
+	names, err := p.partyNames(v)
+	if err != nil {
+		return frame{}, err
+	}
 	page := commissionsPage{Blank: blank(1, 4)}
 	for _, c := range got {
 		cost, err := p.call.commissions.GetCommissionCost(v.ctx, &pb.GetCommissionCostRequest{Name: c.GetName() + "/cost"})
 		if err != nil {
 			return frame{}, err
 		}
-		page.All = append(page.All, commission{c, cost.GetCost(), costWords(cost.GetCost())})
+		page.All = append(page.All, commission{c, cost.GetCost(), names[c.GetCustomer()], costWords(cost.GetCost())})
 	}
 	if page.Customers, err = p.parties(v, pb.Role_ROLE_CUSTOMER); err != nil {
 		return frame{}, err
@@ -86,7 +91,11 @@ func (p *Pages) commission(v *visit) (frame, error) {
 		return frame{}, err
 	}
 	c := got.GetCommission()
-	page := commissionPage{commission: commission{c, cost.GetCost(), costWords(cost.GetCost())}, Blank: blank(len(c.GetPatterns()), 2)}
+	names, err := p.partyNames(v)
+	if err != nil {
+		return frame{}, err
+	}
+	page := commissionPage{commission: commission{c, cost.GetCost(), names[c.GetCustomer()], costWords(cost.GetCost())}, Blank: blank(len(c.GetPatterns()), 2)}
 	if page.Quotes, err = all(v.ctx, func(ctx context.Context, token string) ([]*pb.Quote, string, error) {
 		l, err := p.call.quotes.ListQuotes(ctx, &pb.ListQuotesRequest{Parent: name, PageSize: 500, PageToken: token})
 		return l.GetQuotes(), l.GetNextPageToken(), err
@@ -215,18 +224,9 @@ func plus(minor int64, currency string) string {
 // quoteForm begins a new version: the kinds of work that have a rate, the alloys to be
 // cast, and what the last version reckoned with.
 func (p *Pages) quoteForm(v *visit, c *pb.Commission, was *pb.Quote) (f quoteForm, err error) {
-	cards, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.RateCard, string, error) {
-		l, err := p.call.commissions.ListRateCards(ctx, &pb.ListRateCardsRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})
-		return l.GetRateCards(), l.GetNextPageToken(), err
-	})
+	_, now, err := p.rateCards(v)
 	if err != nil {
 		return f, err
-	}
-	var now *pb.RateCard
-	for _, card := range cards {
-		if from := card.GetFromTime().AsTime(); !from.After(v.now) && (now == nil || from.After(now.GetFromTime().AsTime())) {
-			now = card
-		}
 	}
 	f.Margin = now.GetMarginPercent()
 	before, currency := map[string]string{}, was.GetLikely().GetCurrency()

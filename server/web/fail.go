@@ -2,6 +2,7 @@ package web
 
 import (
 	"net/http"
+	"strconv"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
@@ -50,9 +51,18 @@ func (p *Pages) fail(w http.ResponseWriter, r *http.Request, v *visit, err error
 
 // badUnit is the refusal of a unit that the address asks for.
 func badUnit(asked string) error {
-	st, err := status.New(codes.InvalidArgument, "unit: "+asked+" is not a unit of mass; must be one such as kg or lb").
-		WithDetails(&errdetails.ErrorInfo{Reason: "UNKNOWN_UNIT", Domain: "remelt"},
-			&errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{{Field: "unit", Reason: "UNKNOWN_UNIT"}}})
+	return refuse(codes.InvalidArgument, "UNKNOWN_UNIT", "unit", asked+" is not a unit of mass; must be one such as kg or lb")
+}
+
+// noPage is the refusal of an address that leads nowhere.
+func noPage(asked string) error {
+	return refuse(codes.NotFound, "NO_SUCH_PAGE", "page", "there is no page "+strconv.Quote(asked))
+}
+
+// refuse is what a page refuses by itself, as the API would.
+func refuse(code codes.Code, reason, field, why string) error {
+	st, err := status.New(code, field+": "+why).WithDetails(&errdetails.ErrorInfo{Reason: reason, Domain: "remelt"},
+		&errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{{Field: field, Reason: reason}}})
 	if err != nil {
 		return err
 	}

@@ -22,14 +22,28 @@ func choiceOf(x named) choice {
 
 // parties are those who play a role, by id.
 func (p *Pages) parties(v *visit, role pb.Role) (out []choice, err error) {
-	got, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.Party, string, error) {
-		l, err := p.call.parties.ListParties(ctx, &pb.ListPartiesRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})
-		return l.GetParties(), l.GetNextPageToken(), err
-	})
+	got, err := p.allParties(v)
 	for _, x := range got {
 		if slices.Contains(x.GetRoles(), role) {
 			out = append(out, choiceOf(x))
 		}
+	}
+	return out, err
+}
+
+func (p *Pages) allParties(v *visit) ([]*pb.Party, error) {
+	return all(v.ctx, func(ctx context.Context, token string) ([]*pb.Party, string, error) {
+		l, err := p.call.parties.ListParties(ctx, &pb.ListPartiesRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})
+		return l.GetParties(), l.GetNextPageToken(), err
+	})
+}
+
+// partyNames are the names of all with whom the shop deals, for people, by resource name.
+func (p *Pages) partyNames(v *visit) (map[string]string, error) {
+	got, err := p.allParties(v)
+	out := map[string]string{}
+	for _, x := range got {
+		out[x.GetName()] = choiceOf(x).Name
 	}
 	return out, err
 }

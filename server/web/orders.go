@@ -36,6 +36,7 @@ type orderGroup struct {
 
 type order struct {
 	*pb.PurchaseOrder
+	From string // the supplier's name
 	What string // is ordered
 	Due  string // when it comes
 	Late bool
@@ -64,13 +65,17 @@ func (p *Pages) orders(v *visit) (frame, error) {
 	if err != nil {
 		return frame{}, err
 	}
+	names, err := p.partyNames(v)
+	if err != nil {
+		return frame{}, err
+	}
 	page := ordersPage{New: map[string]string{}, Blank: []int{1, 2, 3, 4}}
 	groups := []orderGroup{{Title: "Late"}, {Title: "On their way"}, {Title: "Being written, not ordered yet"}, {Title: "All here", Folded: true}, {Title: "Given up", Folded: true}}
 	slices.SortStableFunc(got, func(a, b *pb.PurchaseOrder) int {
 		return a.GetExpectedTime().AsTime().Compare(b.GetExpectedTime().AsTime())
 	})
 	for _, o := range got {
-		x, at := orderOf(v, o), 1
+		x, at := orderOf(v, o, names), 1
 		switch o.GetState() {
 		case pb.PurchaseOrder_STATE_BEING_WRITTEN:
 			at = 2
@@ -106,18 +111,18 @@ func (p *Pages) orders(v *visit) (frame, error) {
 func ordersSay(late, coming []order) string {
 	switch {
 	case len(late) == 1:
-		return last(late[0].GetName()) + " from " + last(late[0].GetSupplier()) + " is late: " + late[0].Due + "."
+		return last(late[0].GetName()) + " from " + late[0].From + " is late: " + late[0].Due + "."
 	case len(late) > 1:
 		return strconv.Itoa(len(late)) + " orders are late."
 	case len(coming) > 0:
-		return "Next comes " + last(coming[0].GetName()) + " from " + last(coming[0].GetSupplier()) + ", " + coming[0].Due + "."
+		return "Next comes " + last(coming[0].GetName()) + " from " + coming[0].From + ", " + coming[0].Due + "."
 	}
 	return "Nothing is on its way."
 }
 
 // orderOf says of an order what it is and when it comes.
-func orderOf(v *visit, o *pb.PurchaseOrder) order {
-	x := order{PurchaseOrder: o}
+func orderOf(v *visit, o *pb.PurchaseOrder, names map[string]string) order {
+	x := order{PurchaseOrder: o, From: names[o.GetSupplier()]}
 	var what []string
 	for _, l := range o.GetLines() {
 		what = append(what, lineWords(l))
@@ -170,7 +175,11 @@ func (p *Pages) order(v *visit) (frame, error) {
 	if err != nil {
 		return frame{}, err
 	}
-	page := orderPage{order: orderOf(v, got.GetPurchaseOrder())}
+	names, err := p.partyNames(v)
+	if err != nil {
+		return frame{}, err
+	}
+	page := orderPage{order: orderOf(v, got.GetPurchaseOrder(), names)}
 	for i, l := range page.PurchaseOrder.GetLines() {
 		page.Lines = append(page.Lines, orderLine{l, i + 1, lineWords(l), l.GetMissing().GetMg() == 0 && l.GetMissingPieces() == 0})
 	}

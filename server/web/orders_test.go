@@ -88,7 +88,7 @@ func TestReceiveMeanwhile(t *testing.T) {
 	b.presses("#receive .go")
 	b.until("it is another delivery all the same", `document.querySelectorAll(".history li").length === 2`)
 	b.open(f.url("/orders"))
-	if text := js[string](b, `document.getElementById("main").innerText`); !strings.Contains(text, "P2 from northmetal is late") {
+	if text := js[string](b, `document.getElementById("main").innerText`); !strings.Contains(text, "P2 from North Metal is late") {
 		t.Errorf("the list says:\n%s", text)
 	}
 	b.quiet()

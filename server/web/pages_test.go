@@ -19,7 +19,8 @@ func newFront(t *testing.T, h http.Handler) string {
 
 // pages are the pages of the worked heat's shop.
 var pages = []string{"", "?alloy=C87300", "/weigh-in", "/heats", "/heats/41", "/entries", "/heats/41/charge", "/stocktake", "/to-buy", "/what-is-lost", "/heats/none",
-	"/commissions", "/commissions/otters", "/orders", "/orders/P1", "/orders/P2", "/settings", "/people", "/you"}
+	"/commissions", "/commissions/otters", "/orders", "/orders/P1", "/orders/P2", "/settings", "/people", "/you", "/supplies",
+	"/settings/shop", "/settings/scales", "/settings/crucibles", "/settings/places", "/settings/partners", "/settings/alloys", "/settings/rates", "/settings/costing"}
 
 // The rules of axe-core find nothing serious on any page, in light and in dark, on a
 // phone and on a desk, and no page writes an error to the console.

@@ -3,16 +3,22 @@ package web
 import (
 	"cmp"
 	"context"
-	"slices"
+	"fmt"
 	"strconv"
+	"strings"
 
 	pb "example.org/remelt/api/remelt/v1"
-	"example.org/remelt/ledger/unit"
 )
 
-// settingsPage is what the book believes of the shop and its things, each to be
-// corrected where it stands.
-type settingsPage struct{ Groups []settingGroup }
+// settingsPart is one page of settings: a question somebody has, the answer as the book
+// has it, and what it comes from, each to be corrected where it stands.
+type settingsPart struct {
+	ID, Question string
+	Answer, Warn string // in words
+	Groups       []settingGroup
+	Rates        *ratesForm
+	Costing      *costingForm
+}
 
 type settingGroup struct {
 	Title, What string
@@ -24,70 +30,139 @@ type settingGroup struct {
 type settingForm struct {
 	Title  string
 	Says   string // what it is, in a line
+	Warn   string // what is to be done about it
 	Path   string // its address in the API; of a new one, that of its kind
 	Part   string // what a request calls it
 	Etag   string
+	Used   int64 // heats of a crucible, of Life
+	Life   int64
 	Fields []settingField
 }
 
-type settingField struct {
-	Name, Label, Value string
-	Unit               string // that a bare number is taken in
-	Holder             string
-	Options            []choice // to choose from
-	Check              bool     // yes or no
-	On                 bool
-	Need               bool
+// settingsPage is the way to all of them, with their answers.
+type settingsPage struct{ Parts []settingsPart }
+
+// settingParts are the pages of settings by the last step of their addresses.
+var settingParts = []struct {
+	id, question string
+	look         func(*Pages, *visit, *settingsPart) error
+}{
+	{"shop", "In what does the shop measure and count?", (*Pages).shopSettings},
+	{"scales", "What can the scales see?", (*Pages).scaleSettings},
+	{"crucibles", "Which crucible for what, and how worn is it?", (*Pages).potSettings},
+	{"places", "Where does metal lie, and what is weighed with it?", (*Pages).placeSettings},
+	{"partners", "Whom do we buy from, and for whom do we cast?", (*Pages).partnerSettings},
+	{"alloys", "Which alloys have names or limits of our own?", (*Pages).alloySettings},
+	{"rates", "What does an hour of work cost, and what do we add?", (*Pages).rateSettings},
+	{"costing", "What does metal cost when it is used?", (*Pages).costingSettings},
 }
 
 func (p *Pages) settings(v *visit) (frame, error) {
+	page := settingsPage{}
+	for _, s := range settingParts {
+		part := settingsPart{ID: s.id, Question: s.question}
+		if err := s.look(p, v, &part); err != nil {
+			return frame{}, err
+		}
+		page.Parts = append(page.Parts, part)
+	}
+	return frame{Title: "Settings", Here: "settings", Main: page}, nil
+}
+
+func (p *Pages) setting(v *visit) (frame, error) {
+	asked := v.r.PathValue("part")
+	for _, s := range settingParts {
+		if s.id == asked {
+			part := settingsPart{ID: s.id, Question: s.question}
+			err := s.look(p, v, &part)
+			return frame{Title: s.question, Here: "settings", Main: part}, err
+		}
+	}
+	return frame{}, noPage(asked)
+}
+
+func (p *Pages) shopSettings(v *visit, part *settingsPart) error {
+	x := v.Shop
+	part.Answer = fmt.Sprintf("Weights in %s, temperatures in °%s, money in %s; a day begins at midnight in %s.",
+		x.GetMassUnit(), x.GetTemperatureUnit(), x.GetCurrency(), cmp.Or(x.GetTimeZone(), "UTC"))
+	part.Groups = []settingGroup{{Things: []settingForm{{Title: x.GetDisplayName(), Path: "/v1/shops/" + v.ID, Part: "shop", Etag: x.GetEtag(), Fields: shopFields(x)}}}}
+	return nil
+}
+
+// thing is one of a group, as a form.
+func thing(part, etag, says string, x named, fields []settingField) settingForm {
+	return settingForm{Title: choiceOf(x).Name, Says: says, Path: "/v1/" + x.GetName(), Part: part, Etag: etag, Fields: fields}
+}
+
+// another is the form that adds one to a group.
+func another(v *visit, collection, part string, fields []settingField) *settingForm {
+	return &settingForm{Path: "/v1/shops/" + v.ID + "/" + collection, Part: part, Fields: fields}
+}
+
+func (p *Pages) scaleSettings(v *visit, part *settingsPart) error {
 	scales, err := p.allScales(v)
-	if err != nil {
-		return frame{}, err
+	g := settingGroup{What: "What a scale cannot see, no balance can be held to. Its last check and how well it repeats make the balance of a heat sharper.", New: another(v, "scales", "scale", scaleFields(v, nil))}
+	var see []string
+	for _, x := range scales {
+		reads := cmp.Or(x.GetDivision().GetTyped(), x.GetDivision().GetText())
+		says := "reads to " + reads
+		if x.GetCapacity().GetMg() > 0 {
+			says += ", up to " + cmp.Or(x.GetCapacity().GetTyped(), x.GetCapacity().GetText())
+		}
+		if x.GetCheckLoad().GetMg() > 0 {
+			says += "; at " + x.GetCheckLoad().GetText() + " wrong by " + cmp.Or(x.GetCheckError().GetText(), "nothing")
+		}
+		g.Things = append(g.Things, thing("scale", x.GetEtag(), says, x, scaleFields(v, x)))
+		see = append(see, "the "+choiceOf(x).Name+" "+reads)
 	}
-	tares, err := p.allTares(v)
-	if err != nil {
-		return frame{}, err
+	part.Groups, part.Answer = []settingGroup{g}, "At best "+strings.Join(see, ", ")+"."
+	if len(see) == 0 {
+		part.Answer = "No scale is known: a balance cannot say how sure it is."
 	}
-	places, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.Place, string, error) {
-		l, err := p.call.places.ListPlaces(ctx, &pb.ListPlacesRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})
-		return l.GetPlaces(), l.GetNextPageToken(), err
-	})
-	if err != nil {
-		return frame{}, err
-	}
+	return err
+}
+
+// nearlyWorn is the share of a crucible's life after which another is thought of, in
+// hundredths. Common practice, no source.
+const nearlyWorn = 85
+
+func (p *Pages) potSettings(v *visit, part *settingsPart) error {
 	pots, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.Pot, string, error) {
 		l, err := p.call.pots.ListPots(ctx, &pb.ListPotsRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})
 		return l.GetPots(), l.GetNextPageToken(), err
 	})
-	if err != nil {
-		return frame{}, err
-	}
-	parent := "/v1/shops/" + v.ID
-	page := settingsPage{Groups: []settingGroup{
-		{Title: "The shop", What: "in whose units weights are shown, and what money is counted in", Things: []settingForm{
-			{Title: v.Shop.GetDisplayName(), Path: parent, Part: "shop", Etag: v.Shop.GetEtag(), Fields: shopFields(v.Shop)}}},
-		{Title: "Scales", What: "what the scale can see is what a balance can be held to", New: &settingForm{Path: parent + "/scales", Part: "scale", Fields: scaleFields(v, nil)}},
-		{Title: "Crucibles and furnaces", What: "how much fits in, what may be lifted, and how worn they are", New: &settingForm{Path: parent + "/pots", Part: "pot", Fields: potFields(v, nil)}},
-		{Title: "Places", What: "where metal lies", New: &settingForm{Path: parent + "/places", Part: "place", Fields: placeFields(nil)}},
-		{Title: "Tares", What: "pans and bins that are weighed with the metal in them", New: &settingForm{Path: parent + "/tares", Part: "tare", Fields: tareFields(v, nil)}},
-	}}
-	add := func(group int, part, etag, says string, x named, fields []settingField) {
-		page.Groups[group].Things = append(page.Groups[group].Things, settingForm{Title: choiceOf(x).Name, Says: says, Path: "/v1/" + x.GetName(), Part: part, Etag: etag, Fields: fields})
-	}
-	for _, x := range scales {
-		add(1, "scale", x.GetEtag(), "reads to "+cmp.Or(x.GetDivision().GetTyped(), x.GetDivision().GetText()), x, scaleFields(v, x))
-	}
+	groups := []settingGroup{
+		{Title: "Crucibles", What: "A crucible is for one family of alloys: what it has held goes into what it holds next.", New: another(v, "pots", "pot", potFields(v, nil))},
+		{Title: "Furnaces"}, {Title: "Not used any more"}}
+	var worn []string
 	for _, x := range pots {
-		add(2, "pot", x.GetEtag(), potSays(v, x), x, potFields(v, x))
+		f, at := thing("pot", x.GetEtag(), potSays(v, x), x, potFields(v, x)), 0
+		f.Used, f.Life = x.GetHeats(), x.GetLifeHeats()
+		switch {
+		case x.GetRetired():
+			at = 2
+		case x.GetKind() == pb.PotKind_POT_KIND_FURNACE:
+			at = 1
+		}
+		if !x.GetRetired() && f.Life > 0 && 100*f.Used >= nearlyWorn*f.Life {
+			f.Warn = "nearly used up"
+			if f.Used > f.Life {
+				f.Warn = "past the heats it was to last"
+			}
+			worn = append(worn, f.Title+" "+f.Warn)
+		}
+		groups[at].Things = append(groups[at].Things, f)
 	}
-	for _, x := range places {
-		add(3, "place", x.GetEtag(), last(x.GetName()), x, placeFields(x))
+	part.Answer = fmt.Sprintf("%s and %s.", counted(len(groups[0].Things), "crucible"), counted(len(groups[1].Things), "furnace"))
+	if len(worn) > 0 {
+		part.Warn = strings.Join(worn, ", ")
 	}
-	for _, x := range tares {
-		add(4, "tare", x.GetEtag(), v.Mass(x.GetMass()), x, tareFields(v, x))
+	for _, g := range groups {
+		if len(g.Things) > 0 || g.New != nil {
+			part.Groups = append(part.Groups, g)
+		}
 	}
-	return frame{Title: "Settings", Here: "settings", Main: page}, nil
+	return err
 }
 
 // potSays is a crucible in a line: how much it holds, and how far it is used up.
@@ -96,91 +171,75 @@ func potSays(v *visit, x *pb.Pot) string {
 	if x.GetCapacity().GetMg() == 0 {
 		says = x.GetVolume().GetText()
 	}
+	if f := x.GetFamily(); f != "" {
+		says = "for " + f + ", " + says
+	}
 	if x.GetLifeHeats() > 0 {
 		says += ", " + strconv.FormatInt(x.GetHeats(), 10) + " of " + strconv.FormatInt(x.GetLifeHeats(), 10) + " heats"
-	}
-	if x.GetRetired() {
-		says += ", not used any more"
 	}
 	return says
 }
 
-func shopFields(x *pb.Shop) []settingField {
-	var masses []choice
-	for _, u := range unit.MassUnits() {
-		masses = append(masses, choice{string(u), string(u)})
+func (p *Pages) placeSettings(v *visit, part *settingsPart) error {
+	places, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.Place, string, error) {
+		l, err := p.call.places.ListPlaces(ctx, &pb.ListPlacesRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})
+		return l.GetPlaces(), l.GetNextPageToken(), err
+	})
+	if err != nil {
+		return err
 	}
-	var money []choice
-	for _, c := range slices.Sorted(slices.Values(unit.Currencies())) {
-		money = append(money, choice{c, c})
+	tares, err := p.allTares(v)
+	lies := settingGroup{Title: "Places", What: "where metal lies", New: another(v, "places", "place", placeFields(nil))}
+	for _, x := range places {
+		lies.Things = append(lies.Things, thing("place", x.GetEtag(), last(x.GetName()), x, placeFields(x)))
 	}
-	return []settingField{
-		{Name: "displayName", Label: "Name", Value: x.GetDisplayName(), Need: true},
-		{Name: "massUnit", Label: "Weights are shown in", Value: x.GetMassUnit(), Options: masses},
-		{Name: "temperatureUnit", Label: "Temperatures", Value: x.GetTemperatureUnit(), Options: []choice{{string(unit.F), "°F"}, {string(unit.C), "°C"}}},
-		{Name: "currency", Label: "Money", Value: x.GetCurrency(), Options: money},
-		{Name: "timeZone", Label: "Time zone", Value: x.GetTimeZone(), Holder: "America/Chicago"},
-		{Name: "trappedPercent", Label: "Metal in skimmings, %", Value: x.GetTrappedPercent(), Holder: "50"},
-		{Name: "trappedSpanPercent", Label: "more or less by, %", Value: x.GetTrappedSpanPercent()},
+	on := settingGroup{Title: "Tares", What: "pans and bins that are weighed with the metal in them", New: another(v, "tares", "tare", tareFields(v, nil))}
+	for _, x := range tares {
+		on.Things = append(on.Things, thing("tare", x.GetEtag(), v.Mass(x.GetMass()), x, tareFields(v, x)))
 	}
+	part.Groups = []settingGroup{lies, on}
+	part.Answer = fmt.Sprintf("%s; %s taken off by themselves.", counted(len(places), "place"), counted(len(tares), "pan or bin"))
+	return err
 }
 
-func scaleFields(v *visit, x *pb.Scale) []settingField {
-	return []settingField{
-		{Name: "displayName", Label: "Name", Value: x.GetDisplayName(), Need: true},
-		{Name: "division.text", Label: "Reads to", Value: x.GetDivision().GetText(), Unit: string(v.Single()), Need: true, Holder: "0.1 " + string(v.Single())},
-		{Name: "capacity.text", Label: "Most it can weigh", Value: x.GetCapacity().GetText(), Unit: string(v.Single())},
-		{Name: "accuracyClass", Label: "Class on its plate", Value: x.GetAccuracyClass().String(), Options: []choice{{"ACCURACY_CLASS_UNSPECIFIED", "none"}, {"ACCURACY_CLASS_I", "I"}, {"ACCURACY_CLASS_II", "II"},
-			{"ACCURACY_CLASS_III", "III"}, {"ACCURACY_CLASS_III_L", "III L"}, {"ACCURACY_CLASS_IIII", "IIII"}}},
-		{Name: "rule", Label: "By which rule", Value: x.GetRule().String(), Options: []choice{{"SCALE_RULE_UNSPECIFIED", "not said"}, {"SCALE_RULE_OIML_R76", "OIML R 76"}, {"SCALE_RULE_NIST_HB44", "NIST Handbook 44"}}},
-		{Name: "verificationInterval.text", Label: "Verification interval", Value: x.GetVerificationInterval().GetText(), Unit: string(v.Single())},
-		{Name: "checkLoad.text", Label: "Last check, test weight", Value: x.GetCheckLoad().GetText(), Unit: string(v.Single())},
-		{Name: "checkError.text", Label: "it read wrong by", Value: x.GetCheckError().GetText(), Unit: string(v.Single())},
-		{Name: "checkUncertainty.text", Label: "uncertain by", Value: x.GetCheckUncertainty().GetText(), Unit: string(v.Single())},
-		{Name: "repeatability.text", Label: "Same weight again differs by", Value: x.GetRepeatability().GetText(), Unit: string(v.Single())},
-		{Name: "repeatabilityReadings", Label: "from how many readings", Value: whole(int64(x.GetRepeatabilityReadings()))},
+func (p *Pages) partnerSettings(v *visit, part *settingsPart) error {
+	got, err := p.allParties(v)
+	groups := []settingGroup{
+		{Title: "They sell to us", New: another(v, "parties", "party", partyFields(nil, pb.Role_ROLE_SUPPLIER))},
+		{Title: "We cast for them", New: another(v, "parties", "party", partyFields(nil, pb.Role_ROLE_CUSTOMER))},
+		{Title: "They melt or work here", What: "whose name stands on heats and hours; who may sign in is another thing", New: another(v, "parties", "party", partyFields(nil, pb.Role_ROLE_MELTER))},
+		{Title: "Nothing of these"}}
+	for _, x := range got {
+		at := len(groups) - 1
+		if len(x.GetRoles()) > 0 { // the first says where they stand
+			at = int(x.GetRoles()[0]) - 1
+		}
+		groups[at].Things = append(groups[at].Things, thing("party", x.GetEtag(), last(x.GetName()), x, partyFields(x, 0)))
 	}
+	part.Answer = fmt.Sprintf("%s and %s.", counted(len(groups[0].Things), "supplier"), counted(len(groups[1].Things), "customer"))
+	part.Groups = groups[:3]
+	if len(groups[3].Things) > 0 {
+		part.Groups = groups
+	}
+	return err
 }
 
-func potFields(v *visit, x *pb.Pot) []settingField {
-	single := string(v.Single())
-	return []settingField{
-		{Name: "displayName", Label: "Name", Value: x.GetDisplayName(), Need: true},
-		{Name: "kind", Label: "What it is", Value: cmp.Or(x, &pb.Pot{Kind: pb.PotKind_POT_KIND_CRUCIBLE}).GetKind().String(), Options: []choice{{"POT_KIND_CRUCIBLE", "crucible"}, {"POT_KIND_FURNACE", "furnace"}}},
-		{Name: "family", Label: "Only for alloys of", Value: x.GetFamily(), Holder: "silicon bronze"},
-		{Name: "volume.text", Label: "Holds, to the brim", Value: x.GetVolume().GetText(), Unit: "l"},
-		{Name: "capacity.text", Label: "Holds metal", Value: x.GetCapacity().GetText(), Unit: single},
-		{Name: "fillPercent", Label: "Filled to at most, %", Value: x.GetFillPercent()},
-		{Name: "emptyMass.text", Label: "Weighs empty", Value: x.GetEmptyMass().GetText(), Unit: single},
-		{Name: "lift.text", Label: "May be lifted, with metal", Value: x.GetLift().GetText(), Unit: single},
-		{Name: "skull.text", Label: "Metal that stays in", Value: x.GetSkull().GetText(), Unit: single},
-		{Name: "waitingRoom.text", Label: "Room above for what sinks", Value: x.GetWaitingRoom().GetText(), Unit: "l"},
-		{Name: "pigMold.text", Label: "A pig mold takes", Value: x.GetPigMold().GetText(), Unit: single},
-		{Name: "pigMolds", Label: "Pig molds", Value: whole(int64(x.GetPigMolds()))},
-		{Name: "hottestTap.text", Label: "Hottest it may be tapped", Value: x.GetHottestTap().GetText()},
-		{Name: "coolingCelsius", Label: "Cools on the way, °C a minute", Value: x.GetCoolingCelsius()},
-		{Name: "heats", Label: "Heats so far", Value: whole(x.GetHeats())},
-		{Name: "lifeHeats", Label: "Heats it lasts", Value: whole(x.GetLifeHeats())},
-		{Name: "price", Label: "Price", Value: x.GetPrice(), Unit: v.Shop.GetCurrency()},
-		{Name: "retired", Label: "Not used any more", Check: true, On: x.GetRetired()},
+func (p *Pages) alloySettings(v *visit, part *settingsPart) error {
+	own, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.Alloy, string, error) {
+		l, err := p.call.alloys.ListAlloys(ctx, &pb.ListAlloysRequest{Parent: "shops/" + v.ID, Own: true, PageSize: 500, PageToken: token})
+		return l.GetAlloys(), l.GetNextPageToken(), err
+	})
+	g := settingGroup{What: "Common casting alloys come with the book, with the figures of their standards. Here are other names, limits and figures for them, and alloys that only this shop melts.",
+		New: another(v, "alloys", "alloy", alloyFields(v, nil))}
+	var names []string
+	for _, x := range own {
+		id := last(x.GetName())
+		names = append(names, id)
+		g.Things = append(g.Things, settingForm{Title: id, Says: strings.Join(x.GetOwn().GetNames(), ", "), Path: "/v1/" + x.GetName(), Part: "alloy", Etag: x.GetEtag(), Fields: alloyFields(v, x)})
 	}
-}
-
-func placeFields(x *pb.Place) []settingField {
-	return []settingField{{Name: "displayName", Label: "Name", Value: x.GetDisplayName(), Need: true}}
-}
-
-func tareFields(v *visit, x *pb.Tare) []settingField {
-	return []settingField{
-		{Name: "displayName", Label: "Name", Value: x.GetDisplayName(), Need: true},
-		{Name: "mass.text", Label: "Weighs", Value: x.GetMass().GetText(), Unit: string(v.Single()), Need: true},
+	part.Groups, part.Answer = []settingGroup{g}, "None: all are as the standards have them."
+	if len(names) > 0 {
+		part.Answer = strings.Join(names, ", ") + "."
 	}
-}
-
-// whole is a number, or nothing for none.
-func whole(n int64) string {
-	if n == 0 {
-		return ""
-	}
-	return strconv.FormatInt(n, 10)
+	return err
 }

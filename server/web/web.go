@@ -142,6 +142,8 @@ func (p *Pages) Serve(mux Router) {
 	mux.HandleFunc("GET /shops/{shop}/orders", p.page("orders.html", p.orders))
 	mux.HandleFunc("GET /shops/{shop}/orders/{order}", p.page("order.html", p.order))
 	mux.HandleFunc("GET /shops/{shop}/settings", p.page("settings.html", p.settings))
+	mux.HandleFunc("GET /shops/{shop}/settings/{part}", p.page("setting.html", p.setting))
+	mux.HandleFunc("GET /shops/{shop}/supplies", p.page("supplies.html", p.suppliesPage))
 	mux.HandleFunc("GET /shops/{shop}/people", p.page("people.html", p.people))
 	mux.HandleFunc("POST /shops/{shop}/code.svg", p.drawCode)
 	mux.HandleFunc("GET /shops/{shop}/you", p.page("you.html", p.you))

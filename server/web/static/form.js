@@ -16,7 +16,14 @@ function value(f) {
   const typed = f.value.trim();
   if (typed === "") return undefined;
   if (f.dataset.day) return `${typed}T12:00:00${f.dataset.day}`; // a day is its noon where the shop is
+  if (f.dataset.start !== undefined) return `${typed}T00:00:00${distance(typed, f.dataset.start)}`; // its beginning
   return f.dataset.unit && !/[a-z"'°]/i.test(typed) ? `${typed} ${f.dataset.unit}` : typed;
+}
+
+/** How far a zone is from UTC on a day. @param {string} day @param {string} zone */
+function distance(day, zone) {
+  const parts = new Intl.DateTimeFormat("en", { timeZone: zone || "UTC", timeZoneName: "longOffset" }).formatToParts(new Date(`${day}T06:00:00Z`));
+  return parts.find((p) => p.type === "timeZoneName")?.value.replace("GMT", "") || "Z";
 }
 
 /**
@@ -87,7 +94,7 @@ export async function ask(form, path, wish, method) {
 }
 
 /** Marks the field that was refused. @param {HTMLFormElement} form @param {string} name */
-function mark(form, name) {
+export function mark(form, name) {
   const known = fields(form);
   const hit = known.find((f) => f.name === name) ?? known.find((f) => f.name.startsWith(`${name}.`)) ?? known.find((f) => f.name.endsWith(`.${name}`));
   if (!hit) return;
@@ -158,7 +165,8 @@ async function compare(form, path, part) {
   const now = await answer.json();
   for (const theirs of form.querySelectorAll(".theirs")) theirs.remove();
   for (const f of own(form, part)) {
-    const is = at(now, f.name.split(".").slice(1)), box = f instanceof HTMLInputElement && f.type === "checkbox";
+    const steps = f.name.split(".").slice(1), box = f instanceof HTMLInputElement && f.type === "checkbox";
+    const is = box && f.value !== "on" ? [...at(now, steps.slice(0, -1)) ?? []].includes(f.value) : at(now, steps);
     if (box ? Boolean(is) === f.checked : shown(is, f) === f.value.trim()) continue;
     if (!touched(f)) {
       if (box) f.checked = Boolean(is);
@@ -200,12 +208,17 @@ export function adds(form, done) {
   form.addEventListener("submit", async (e) => {
     e.preventDefault();
     const { id, ...rest } = read(form), path = `${form.dataset.path}/${encodeURIComponent(id)}`;
+    if (!id || id.includes("/")) { say(form, `A short name has 1 to 64 letters, digits and "-._": ${id ?? "it is empty"}`, true); mark(form, "id"); return; } // the address of nothing
     if (!wish.requestId) {
       if (await taken(String(form.dataset.path), id)) { say(form, `There is one of the name ${id} already. Choose another short name.`, true); return; }
     }
     wish = { ...rest, [part]: rest[part] ?? {}, allowMissing: true, device: "web page", requestId: wish.requestId };
     const answer = await ask(form, path, wish, "PATCH");
-    if (!answer.ok) { if (answer.reason) wish = {}; return; }
+    if (!answer.ok) {
+      if (answer.reason) wish = {};
+      if (answer.field === `${part}.name` || answer.field === "id") mark(form, "id");
+      return;
+    }
     kept.clear();
     done(id);
   });
@@ -216,6 +229,7 @@ export function adds(form, done) {
  * @param {HTMLFormElement} form `data-path` is what does it
  */
 export function acts(form) {
+  const kept = keeps(form, String(form.dataset.path));
   /** @type {Record<string, any>} */
   let wish = {};
   form.addEventListener("input", () => { wish = {}; });
@@ -223,8 +237,7 @@ export function acts(form) {
     e.preventDefault();
     wish = { ...read(form), device: "web page", requestId: wish.requestId };
     const answer = await ask(form, String(form.dataset.path), wish);
-    if (answer.ok) location.reload();
-    else if (answer.reason) wish = {};
+    if (answer.ok) { kept.clear(); location.reload(); } else if (answer.reason) wish = {};
   });
 }
 

@@ -1,7 +1,7 @@
 // @ts-check
 // Orders: a new one, that it is given, what came of it at its real weights, and that
 // the rest does not come.
-import { read, ask, say, keeps, fields } from "./form.js";
+import { read, ask, say, mark, keeps, fields } from "./form.js";
 import { post } from "./post.js";
 
 /** @param {string} id */
@@ -89,7 +89,8 @@ if (receive) {
   receive.addEventListener("submit", async (e) => {
     e.preventDefault();
     const value = (/** @type {string} */ name) => fields(receive).find((f) => f.name === name)?.value.trim() ?? "";
-    const lines = rows.flatMap((r) => came(r, unit, value("place"), value("scale")));
+    const each = rows.map((r) => came(r, unit, value("place"), value("scale"))), lines = each.flat();
+    const of = each.flatMap((all, i) => all.map(() => rows[i].dataset.line)); // each weight's line of the order
     if (!lines.length) { say(receive, "Nothing is typed yet: put on the scale what came.", true); return; }
     if (!wish.requestId) { // two people at one delivery would book it twice
       const now = await fetch(String(receive.dataset.order)).then((r) => (r.ok ? r.json() : null)).catch(() => null);
@@ -101,7 +102,12 @@ if (receive) {
     }
     wish = { lines, who: value("who"), reason: value("reason"), device: "order page", requestId: wish.requestId };
     const answer = await ask(receive, String(receive.dataset.path), wish);
-    if (!answer.ok) { if (answer.reason) wish = {}; return; }
+    if (!answer.ok) {
+      if (answer.reason) wish = {};
+      const [, at, what] = answer.field?.match(/^lines\[(\d+)\]\.(?:weighing\.)?(\w+)/) ?? [];
+      if (at) mark(receive, what === "place" || what === "scale" ? what : `lines.${of[Number(at)]}.${what === "net" ? "weights" : what}`);
+      return;
+    }
     kept.clear();
     location.reload();
   });

@@ -1,6 +1,11 @@
 // @ts-check
-// Settings: each thing is a form that changes it, and each kind has one to add another.
-import { adds, changes } from "./form.js";
+// Settings: each thing is a form that changes it, and each kind has one to add another;
+// rates and how cost is reckoned are set from a day on; supplies are counted and used.
+import { acts, adds, changes } from "./form.js";
 
-for (const form of document.querySelectorAll("form.changes")) changes(/** @type {HTMLFormElement} */ (form));
-for (const form of document.querySelectorAll("form.adds")) adds(/** @type {HTMLFormElement} */ (form), () => location.reload());
+/** @param {string} kind */
+const forms = (kind) => [...document.querySelectorAll(`form.${kind}`)].map((f) => /** @type {HTMLFormElement} */ (f));
+
+for (const form of forms("changes")) changes(form);
+for (const form of forms("adds")) adds(form, () => location.reload());
+for (const form of [...forms("sets"), ...forms("acts")]) acts(form);
