@@ -33,7 +33,9 @@ type GlobalTest struct {
 // suspectColumn returns the column of the k-th suspect, which come after the effects.
 func (a *Adjustment) suspectColumn(k int) int { return len(a.m.effect) + k }
 
-// adjust solves with a list of weighings set aside.
+// adjust solves with a list of weighings set aside. What it costs most, the standard
+// deviations, and the unmeasured streams are left to complete, since the search for
+// suspects needs them only at its end.
 func (m *model) adjust(b *border) (*Adjustment, error) {
 	n := len(m.net.Streams)
 	a := &Adjustment{m: m, b: b, Values: make([]float64, n), SD: make([]float64, n)}
@@ -47,20 +49,24 @@ func (m *model) adjust(b *border) (*Adjustment, error) {
 	r := a.misclosures()
 	a.correct(r)
 	a.correct(a.misclosures()) // once more for what rounding left
-	for i, s := range m.status {
-		if s == Redundant || s == NonRedundant {
-			f, t := m.single(i, b)
-			a.SD[i] = deviation(a.variance(f, t, b.only(i)), f.v)
-		}
-	}
 	if err := a.closes(); err != nil {
 		return nil, err
 	}
-	a.fillGaps()
 	a.Global.Statistic = floats.Dot(r, a.lambda)
 	a.Global.Dof = len(m.row) - len(b.suspects)
 	a.Global.P = chiSquareTail(a.Global.Statistic, a.Global.Dof)
 	return a, nil
+}
+
+// complete computes the standard deviations and the unmeasured streams.
+func (a *Adjustment) complete() {
+	for i, s := range a.m.status {
+		if s == Redundant || s == NonRedundant {
+			f, t := a.m.single(i, a.b)
+			a.SD[i] = deviation(a.variance(f, t, a.b.only(i)), f.v)
+		}
+	}
+	a.fillGaps()
 }
 
 // misclosures returns R x - rhs at the present values.
@@ -172,14 +178,13 @@ func (a *Adjustment) variance(f functional, t, at []float64) float64 {
 	if len(a.b.w) == 0 {
 		return v
 	}
-	mt := a.b.times(t)
-	v += floats.Dot(t, mt)
+	v += a.b.quad(t)
 	for k, g := range at {
 		if g == 0 {
 			continue
 		}
 		c := a.suspectColumn(k)
-		v -= 2 * g * mt[c]
+		v -= 2 * g * floats.Dot(a.b.m[c], t)
 		for l, h := range at {
 			v += g * h * a.b.m[c][a.suspectColumn(l)]
 		}

@@ -90,10 +90,24 @@ func (m *model) bordered(suspects []int, reuse *border) (*border, error) {
 // across returns W' column for a sparse column over rows.
 func (b *border) across(column vec) []float64 {
 	t := make([]float64, len(b.w))
+	b.acrossInto(t, column)
+	return t
+}
+
+func (b *border) acrossInto(t []float64, column vec) {
 	for k, w := range b.w {
 		t[k] = column.dot(w)
 	}
-	return t
+}
+
+// quad returns x' M x, of which M's lower half is enough.
+func (b *border) quad(x []float64) (q float64) {
+	for i, v := range x {
+		if v != 0 {
+			q += v * (v*b.m[i][i] + 2*floats.Dot(b.m[i][:i], x[:i]))
+		}
+	}
+	return q
 }
 
 // times returns M x.

@@ -97,12 +97,13 @@ func Reconcile(n *Network, o Options) (*Result, error) {
 	if res.Adjusted, err = m.adjust(b); err != nil {
 		return nil, err
 	}
+	res.Adjusted.complete()
 	res.Balances = m.balances()
 	tests := res.Adjusted.tests()
 	twins := m.twins(tests)
 	res.Level = level(o, twins)
 	res.streams(m, tests, twins)
-	if err := res.search(m, o, twins); err != nil {
+	if err := res.search(m, o, tests, twins); err != nil {
 		return nil, err
 	}
 	return res, nil
@@ -139,17 +140,15 @@ const leastInformed = 1e-10
 func (a *Adjustment) tests() []test {
 	m := a.m
 	out := make([]test, len(m.col))
+	t := make([]float64, len(a.b.w))
 	for i, c := range m.col {
 		if m.status[i] != Redundant {
 			continue
 		}
 		q := m.q0[i]
 		if len(a.b.w) > 0 {
-			t := a.b.across(c)
-			mt := a.b.times(t)
-			for k := range t {
-				q -= t[k] * mt[k]
-			}
+			a.b.acrossInto(t, c)
+			q -= a.b.quad(t)
 		}
 		// After a twin was set aside q is zero but for rounding, relative to q0.
 		if !(q*m.total(i) > leastInformed) || q < 1e-9*m.q0[i] {

@@ -38,13 +38,13 @@ type Rival struct {
 
 const rivalDrop = 3.841 // 95 % point of chi-square with 1 degree of freedom
 
-// search names suspects by serial compensation, see the package comment.
-func (res *Result) search(m *model, o Options, twins *twins) error {
+// search names suspects by serial compensation, see the package comment; tests are those
+// of all weighings believed.
+func (res *Result) search(m *model, o Options, tests []test, twins *twins) error {
 	res.Without = res.Adjusted
 	var found []int
 	rivals := make(map[int][]Rival)
 	for {
-		tests := res.Without.tests()
 		best, testable := pick(m, tests, twins, o.Possible, res.Level.Critical)
 		if !testable {
 			res.Stop = StopNothing
@@ -63,6 +63,7 @@ func (res *Result) search(m *model, o Options, twins *twins) error {
 		if err := res.setAside(m, found); err != nil {
 			return err
 		}
+		tests = res.Without.tests()
 	}
 	// A suspect that no longer stands out once the others are set aside was drawn in
 	// by them.
@@ -80,6 +81,9 @@ func (res *Result) search(m *model, o Options, twins *twins) error {
 		if err := res.setAside(m, found); err != nil {
 			return err
 		}
+	}
+	if res.Without != res.Adjusted {
+		res.Without.complete()
 	}
 	for k, i := range found {
 		s := m.net.Streams[i]

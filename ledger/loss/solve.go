@@ -3,9 +3,11 @@ package loss
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -17,9 +19,9 @@ type solved struct {
 	s      *system
 	c      *cross
 	sd     []float64
-	chol   mat.Cholesky // of the Schur complement of the eliminated block
-	d      []float64    // the eliminated block
-	ca, cb []float64    // means (β as a correction to shift)
+	chol   blas64.Triangular // Cholesky's factor of the Schur complement of the eliminated block
+	d      []float64         // the eliminated block
+	ca, cb []float64         // means (β as a correction to shift)
 	logLik float64
 
 	vaa *mat.Dense // na×na; these three are there after invert
@@ -58,10 +60,15 @@ func (s *system) solve(c *cross, sd []float64) (*solved, error) {
 			}
 			blas64.Syrk(blas.NoTrans, -1, root.RawMatrix(), 1, raw)
 		}
-		if !o.chol.Factorize(schur) {
+		// LAPACK itself: mat.Cholesky would estimate the condition each time, which is a
+		// quarter of the whole and which nobody asks for.
+		var ok bool
+		if o.chol, ok = lapack64.Potrf(raw); !ok {
 			return nil, fmt.Errorf("%w: the columns of X cannot be told apart by these observations; give their coefficients a prior", ErrSingular)
 		}
-		logdet += o.chol.LogDet()
+		for j := range s.na {
+			logdet += 2 * math.Log(o.chol.Data[j*o.chol.Stride+j])
+		}
 	}
 	o.ca, o.cb = o.apply(c.ra, c.rb)
 
@@ -112,15 +119,15 @@ func (o *solved) apply(ra, rb []float64) (xa, xb []float64) {
 	if s.na == 0 {
 		return xa, xb
 	}
-	va := mat.NewVecDense(s.na, xa)
+	va := blas64.Vector{N: s.na, Data: xa, Inc: 1}
 	if s.nb > 0 {
-		blas64.Gemv(blas.NoTrans, -1, o.c.b.RawMatrix(), blas64.Vector{N: s.nb, Data: xb, Inc: 1}, 1, va.RawVector())
+		blas64.Gemv(blas.NoTrans, -1, o.c.b.RawMatrix(), blas64.Vector{N: s.nb, Data: xb, Inc: 1}, 1, va)
 	}
-	// The matrix was factorised, so the only error left is a bad condition: then the digits are the caller's matter.
-	_ = o.chol.SolveVecTo(va, va)
+	blas64.Trsv(blas.Trans, o.chol, va)
+	blas64.Trsv(blas.NoTrans, o.chol, va)
 	if s.nb > 0 {
 		t := make([]float64, s.nb)
-		blas64.Gemv(blas.Trans, 1, o.c.b.RawMatrix(), va.RawVector(), 0, blas64.Vector{N: s.nb, Data: t, Inc: 1})
+		blas64.Gemv(blas.Trans, 1, o.c.b.RawMatrix(), va, 0, blas64.Vector{N: s.nb, Data: t, Inc: 1})
 		for l := range xb {
 			xb[l] -= t[l] / o.d[l]
 		}
@@ -138,10 +145,17 @@ func (o *solved) invert() {
 	if s.na == 0 {
 		return
 	}
-	var inv mat.SymDense
-	_ = o.chol.InverseTo(&inv)
+	factor := o.chol
+	factor.Data = slices.Clone(factor.Data)
+	inv, _ := lapack64.Potri(factor) // what could be factored can be inverted
 	o.vaa = mat.NewDense(s.na, s.na, nil)
-	o.vaa.Copy(&inv)
+	for j := range s.na {
+		for k := j; k < s.na; k++ {
+			v := inv.Data[j*inv.Stride+k]
+			o.vaa.Set(j, k, v)
+			o.vaa.Set(k, j, v)
+		}
+	}
 	if s.nb == 0 {
 		return
 	}
