@@ -2,6 +2,7 @@ package reorder
 
 import (
 	"cmp"
+	"maps"
 	"math"
 	"slices"
 )
@@ -56,8 +57,8 @@ func (h History) daily() Spread {
 	n := float64(h.Days())
 	mean := h.total() / n
 	ss := (n - float64(len(by))) * mean * mean
-	for _, v := range by {
-		ss += (v - mean) * (v - mean)
+	for _, day := range slices.Sorted(maps.Keys(by)) { // in order, so that the sum is the same every time
+		ss += (by[day] - mean) * (by[day] - mean)
 	}
 	if n < 2 {
 		return Spread{mean, 0}

@@ -69,7 +69,7 @@ func (s *Shop) ArrangeHeats(ctx context.Context, q ArrangeQuery) (out Arrangemen
 	if a.learned, a.heats, err = s.learned(ctx); err != nil {
 		return out, err
 	}
-	if err := s.Store.View(ctx, s.Book.Shop, a.read); err != nil {
+	if err := s.view(ctx, a.read); err != nil {
 		return out, err
 	}
 	return a.arrange()

@@ -126,24 +126,26 @@ type FlaggedEntry struct {
 
 // Balance reckons where a heat's metal went, now or as of a past moment.
 func (s *Shop) Balance(ctx context.Context, heat string, at AsOf) (out HeatBalance, err error) {
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err = s.view(ctx, func(r ledger.Reader) error {
 		out, err = s.heatBalance(r, heat, at)
 		return err
 	})
 	return out, err
 }
 
-func (s *Shop) heatBalance(r ledger.Reader, heat string, at AsOf) (out HeatBalance, err error) {
+// reckonBalance reckons it from the heat's entries, and says whose records of lots it
+// looked at.
+func (s *Shop) reckonBalance(r ledger.Reader, heat string, at AsOf) (out HeatBalance, lots []string, err error) {
 	entries, err := historyOf(r, ledger.OfHeat(heat), at)
 	if err != nil {
-		return out, err
+		return out, nil, err
 	}
 	found := false
 	for _, e := range entries {
 		for _, rec := range e.Records {
 			if rec.Kind == ledger.RecHeat && rec.ID == heat {
 				if err := rec.Into(&out.Heat); err != nil {
-					return out, err
+					return out, nil, err
 				}
 				found = true
 			}
@@ -152,9 +154,9 @@ func (s *Shop) heatBalance(r ledger.Reader, heat string, at AsOf) (out HeatBalan
 	if !found {
 		_, err := ledger.Get[ledger.Heat](context.Background(), s.Book, ledger.RecHeat, heat)
 		if err != nil {
-			return out, err
+			return out, nil, err
 		}
-		return out, &ledger.Error{Class: ledger.ErrNotFound, Reason: "NOT_THEN", Field: "heat", Value: heat, Want: "was not in the book at that moment"}
+		return out, nil, &ledger.Error{Class: ledger.ErrNotFound, Reason: "NOT_THEN", Field: "heat", Value: heat, Want: "was not in the book at that moment"}
 	}
 	out.ByForm = map[ledger.Form]ledger.Mass{}
 	out.ChargedBy = map[ledger.Form]ledger.Mass{}
@@ -162,16 +164,19 @@ func (s *Shop) heatBalance(r ledger.Reader, heat string, at AsOf) (out HeatBalan
 	for _, e := range entries {
 		b.kinds[e.Seq] = e.Kind
 		if err := b.entry(e); err != nil {
-			return out, err
+			return out, nil, err
 		}
 		out.Seq, out.Changed = e.Seq, e.Recorded
 	}
 	out.Provisional = out.Heat.State != ledger.Settled
 	if err := b.waiting(at); err != nil {
-		return out, err
+		return out, nil, err
 	}
 	out.Uncertainty = b.uncertainty()
-	return out, nil
+	for id := range b.forms {
+		lots = append(lots, string(ledger.Acct(ledger.OfLot, id)))
+	}
+	return out, lots, nil
 }
 
 // historyOf reads all entries about a subject, oldest first.

@@ -60,13 +60,24 @@ func (s *Shop) readBurn(ctx context.Context, furnace, fuel string) (b Burned, ok
 		return b, false, err
 	}
 	var uses []alloy.FuelUse
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err = s.view(ctx, func(r ledger.Reader) error {
 		uses = nil
+		burned, err := byHeat[ledger.Fuel](r, ledger.RecFuel)
+		if err != nil {
+			return err
+		}
+		read, err := byHeat[ledger.Reading](r, ledger.RecReading)
+		if err != nil {
+			return err
+		}
 		recs, err := kept{r}.records(ledger.RecHeat, "")
 		if err != nil {
 			return err
 		}
 		for _, rec := range recs {
+			if len(burned[ledger.OfHeat(rec.ID)]) == 0 {
+				continue
+			}
 			var h ledger.Heat
 			if err := rec.Into(&h); err != nil {
 				return err
@@ -74,7 +85,7 @@ func (s *Shop) readBurn(ctx context.Context, furnace, fuel string) (b Burned, ok
 			if h.Furnace != furnace || h.State != ledger.Late && h.State != ledger.Settled {
 				continue
 			}
-			use, found, err := s.fuelUse(r, h, fuel, table)
+			use, found, err := s.fuelUse(r, h, burned[ledger.OfHeat(h.ID)], read[ledger.OfHeat(h.ID)], fuel, table)
 			if err != nil {
 				return err
 			}
@@ -94,18 +105,30 @@ func (s *Shop) readBurn(ctx context.Context, furnace, fuel string) (b Burned, ok
 // roomTemperature is what a charge is taken to begin at, in °C.
 const roomTemperature = 20
 
-// fuelUse is a heat's fuel and what its metal took up; found is false when either is
-// not known.
-func (s *Shop) fuelUse(r ledger.Reader, h ledger.Heat, fuel string, table alloy.Table) (use alloy.FuelUse, found bool, err error) {
-	recs, err := kept{r}.records(ledger.RecFuel, ledger.OfHeat(h.ID))
-	if err != nil {
-		return use, false, err
-	}
+// byHeat reads all records of a kind whose parents are heats, by these, in one go.
+func byHeat[T any](r ledger.Reader, kind ledger.RecordKind) (map[string][]ledger.Stamped[T], error) {
+	return byParent[T](kept{r}, kind, "")
+}
+
+// byParent are the records of a kind, of one parent or of all, by it.
+func byParent[T any](k kept, kind ledger.RecordKind, parent string) (map[string][]ledger.Stamped[T], error) {
+	recs, err := k.records(kind, parent)
+	out := map[string][]ledger.Stamped[T]{}
 	for _, rec := range recs {
-		var f ledger.Fuel
-		if err := rec.Into(&f); err != nil {
-			return use, false, err
+		v := ledger.Stamped[T]{Seq: rec.Seq}
+		if err := rec.Into(&v.Value); err != nil {
+			return nil, err
 		}
+		out[rec.Parent] = append(out[rec.Parent], v)
+	}
+	return out, err
+}
+
+// fuelUse is the fuel that a heat burned and what its metal took up; found is false when
+// either is not known.
+func (s *Shop) fuelUse(r ledger.Reader, h ledger.Heat, burned []ledger.Stamped[ledger.Fuel], read []ledger.Stamped[ledger.Reading], fuel string, table alloy.Table) (use alloy.FuelUse, found bool, err error) {
+	for i := range burned {
+		f := burned[i].Value
 		if f.Void {
 			continue
 		}
@@ -124,9 +147,7 @@ func (s *Shop) fuelUse(r ledger.Reader, h ledger.Heat, fuel string, table alloy.
 		return use, false, nil //nolint:nilerr // not known
 	}
 	to := melt.LiquidusC + usualSuperheat
-	if above, err := superheat(r, h, table); err != nil {
-		return use, false, err
-	} else if above != nil {
+	if above := superheat(read, h, table); above != nil {
 		to = melt.LiquidusC + *above
 	}
 	bal, err := s.heatBalance(r, h.ID, AsOf{})

@@ -19,7 +19,7 @@ func (s *Shop) HeatCautions(ctx context.Context, heat string, drafted *ledger.En
 		return nil, err
 	}
 	f := alloy.Facts{Melt: true}
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err = s.view(ctx, func(r ledger.Reader) error {
 		f = alloy.Facts{Melt: true}
 		entries, err := historyOf(r, ledger.OfHeat(heat), AsOf{})
 		if err != nil {

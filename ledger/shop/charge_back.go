@@ -51,7 +51,7 @@ func (s *Shop) ChargeBack(ctx context.Context, from, to time.Time, by ChargedTo)
 	if !from.Before(to) {
 		return out, &ledger.Error{Class: ledger.ErrInvalid, Reason: "BAD_PERIOD", Field: "end_time", Value: to.Format(time.RFC3339), Want: "must be after the start"}
 	}
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err = s.view(ctx, func(r ledger.Reader) error {
 		all, err := costsIn(r, AsOf{})
 		if err != nil {
 			return err

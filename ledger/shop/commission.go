@@ -49,7 +49,7 @@ type CommissionCasting struct {
 
 // CommissionCost reckons it against a version of its quote; the last one for version 0.
 func (s *Shop) CommissionCost(ctx context.Context, id string, version int64) (out CommissionCost, err error) {
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err = s.view(ctx, func(r ledger.Reader) error {
 		c := &commissionCoster{kept: kept{r}}
 		if err := c.read(id, version); err != nil {
 			return err

@@ -30,7 +30,7 @@ const keepDoubts = 40
 // gives what one lot, heat or casting is thought to hold. edition picks a dated
 // limit set; "" is the current one.
 func (s *Shop) Content(ctx context.Context, a ledger.Account, edition string) (out Content, err error) {
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err = s.view(ctx, func(r ledger.Reader) error {
 		return s.carried.at(r, func(c *carrier) error {
 			out, err = c.contentOf(a, edition)
 			out.Seq = s.carried.seq

@@ -22,7 +22,7 @@ type Costs struct {
 // Costs folds the whole book into cost. Metal and money are taken in the order they
 // happened, so a late weigh-in or a correction changes the heats it is about.
 func (s *Shop) Costs(ctx context.Context, at AsOf) (out Costs, err error) {
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err = s.view(ctx, func(r ledger.Reader) error {
 		out, err = costsIn(r, at)
 		return err
 	})

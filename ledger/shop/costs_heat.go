@@ -28,7 +28,7 @@ func (s *Shop) CostOfHeat(ctx context.Context, heat string, since time.Time) (He
 }
 
 func (s *Shop) costOfHeat(ctx context.Context, heat string, since time.Time) (out HeatCost, err error) {
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err = s.view(ctx, func(r ledger.Reader) error {
 		now, err := costsIn(r, AsOf{})
 		if err != nil {
 			return err

@@ -18,14 +18,17 @@ import (
 )
 
 // Shop is a book and the alloy table that goes with it. Use one Shop per book and
-// process: it remembers the lineage and the composition of its metal, and what its
-// heats have taught of losses, between questions.
+// process: it remembers the entries, the lineage and the composition of its metal, and
+// what its heats have taught of losses, between questions.
 type Shop struct {
 	*ledger.Book
-	trace    tracer
-	carried  carriage // contents as they are known
-	believed carriage // with what is believed of the rest
-	lessons  lessons
+	log       logbook
+	balances  balances
+	weighings weighings
+	trace     tracer
+	carried   carriage // contents as they are known
+	believed  carriage // with what is believed of the rest
+	lessons   lessons
 
 	remembered remembered // what was asked of the whole book, while it stays as it is
 }
@@ -108,7 +111,7 @@ func (m Metals) CastingLimits(id string) string {
 
 // Table is the built-in alloy table with the shop's own alloys and names.
 func (s *Shop) Table(ctx context.Context) (t alloy.Table, err error) {
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err = s.view(ctx, func(r ledger.Reader) error {
 		t, err = tableIn(r)
 		return err
 	})

@@ -33,7 +33,7 @@ func (s *Shop) ForecastHeat(ctx context.Context, heat string) (out LossForecast,
 	}
 	c := loss.Charge{Crucible: h.Value.Crucible, Furnace: h.Value.Furnace, Kg: h.Value.Charge.Kg()}
 	basis := ""
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err = s.view(ctx, func(r ledger.Reader) error {
 		b, err := s.heatBalance(r, heat, AsOf{})
 		if err != nil {
 			return err
@@ -80,19 +80,19 @@ func (s *Shop) forecast(ctx context.Context, alloyID string, c loss.Charge, basi
 	if err != nil {
 		return out, err
 	}
-	heats, _, seq, err := s.lossHeats(ctx)
+	read, err := s.lossHeats(ctx)
 	if err != nil {
 		return out, err
 	}
 	c.Family = familyOf(table, alloyID)
 	if out.Basis = basis; basis == "" {
-		c.Shares, out.Basis = usualShares(heats, c.Family)
+		c.Shares, out.Basis = usualShares(read.heats, c.Family)
 	}
-	learned, err := s.learnedByCause(ctx)
+	learned, err := s.lessons.byCause(s, read)
 	if err != nil {
 		return out, err
 	}
-	out.Charge, out.Seq, out.Heats, out.Estimator = c, seq, learned.Whole.Heats, learned.Whole.Estimator
+	out.Charge, out.Seq, out.Heats, out.Estimator = c, read.seq, learned.Whole.Heats, learned.Whole.Estimator
 	if c.Kg == 0 {
 		c.Kg = 1 // the rate does not depend on it
 	}

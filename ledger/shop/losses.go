@@ -3,7 +3,10 @@ package shop
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math"
+	"reflect"
+	"slices"
 	"sync"
 
 	"example.org/remelt/ledger"
@@ -20,80 +23,80 @@ type Losses struct {
 }
 
 // Losses learns from all heats that are settled; the others are named as left out.
-func (s *Shop) Losses(ctx context.Context) (Losses, error) {
-	return recall(ctx, s, "losses", func() (out Losses, err error) {
-		heats, extra, seq, err := s.lossHeats(ctx)
-		if err != nil {
-			return out, err
-		}
-		out.Heats, out.Seq = len(heats), seq
-		if out.Shop, err = s.learnedByCause(ctx); err != nil {
-			return out, err
-		}
-		out.Watch, err = loss.WatchLoss(heats, s.lossConfig(heats), loss.WatchConfig{}, extra)
-		return out, scienceError("heats", err)
-	})
-}
-
-// learnedByCause is what the heats have taught of each way of losing metal.
-func (s *Shop) learnedByCause(ctx context.Context) (*loss.Shop, error) {
-	return recall(ctx, s, "losses by cause", func() (*loss.Shop, error) {
-		heats, _, _, err := s.lossHeats(ctx)
-		if err != nil {
-			return nil, err
-		}
-		m, err := loss.LearnCauses(heats, s.lossConfig(heats))
-		return m, scienceError("heats", err)
-	})
-}
-
-// lessons keeps what the shop's heats have taught of their melt loss until the book
-// has an entry that may be about a heat that was poured.
-type lessons struct {
-	mu    sync.Mutex
-	seq   int64 // as of this entry
-	heats []loss.Heat
-	whole *loss.Model
-}
-
-// teachesNothing are the kinds of entry that touch no heat that was poured.
-var teachesNothing = map[ledger.Kind]bool{
-	ledger.KindPlanHeat: true, ledger.KindSetMold: true, ledger.KindOpenHeat: true, ledger.KindDropHeat: true, ledger.KindSpeakFor: true,
-	ledger.KindMove: true, ledger.KindReceive: true, ledger.KindReceiveSupply: true, ledger.KindUseSupply: true, ledger.KindCountSupply: true, ledger.KindFuel: true,
-	ledger.KindWriteOrder: true, ledger.KindChangeOrder: true, ledger.KindPlaceOrder: true, ledger.KindReceiveOrder: true, ledger.KindGiveUpOrder: true,
-	ledger.KindSetCommission: true, ledger.KindSetRates: true, ledger.KindQuote: true, ledger.KindLabour: true, ledger.KindBuyIn: true,
-}
-
-// learned is what the heats have taught of the melt loss up to now, and the heats.
-func (s *Shop) learned(ctx context.Context) (*loss.Model, []loss.Heat, error) {
-	l := &s.lessons
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if l.whole != nil {
-		teach := false
-		err := s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
-			return eachEntryAfter(r, l.seq, func(e *ledger.Entry) error {
-				if teach = !teachesNothing[e.Kind]; teach {
-					return errStop
-				}
-				l.seq = e.Seq
-				return nil
-			})
-		})
-		if err != nil || !teach {
-			return l.whole, l.heats, err
-		}
+func (s *Shop) Losses(ctx context.Context) (out Losses, err error) {
+	read, err := s.lossHeats(ctx)
+	if err != nil {
+		return out, err
 	}
-	heats, _, seq, err := s.lossHeats(ctx)
+	out.Heats, out.Seq = len(read.heats), read.seq
+	if out.Shop, err = s.lessons.byCause(s, read); err != nil {
+		return out, err
+	}
+	out.Watch, err = s.lessons.watched(s, read)
+	return out, err
+}
+
+// learned is what the heats have taught of the melt loss, of all causes together, up to
+// now, and the heats.
+func (s *Shop) learned(ctx context.Context) (*loss.Model, []loss.Heat, error) {
+	read, err := s.lossHeats(ctx)
 	if err != nil {
 		return nil, nil, err
 	}
-	whole, err := loss.Learn(heats, s.lossConfig(heats)) // of all causes together
-	if err != nil {
-		return nil, nil, scienceError("heats", err)
+	whole, err := s.lessons.together(s, read)
+	return whole, read.heats, err
+}
+
+// lessons are what heats have taught of losses. They follow from the heats alone, so they
+// are kept while these are the same, whatever else came into the book: most entries are
+// about no heat that is learned from.
+type lessons struct {
+	mu    sync.Mutex
+	from  lossRead
+	whole *loss.Model
+	cause *loss.Shop
+	watch *loss.Watch
+}
+
+// lossRead is what of the book losses are learned from.
+type lossRead struct {
+	heats   []loss.Heat
+	taught  []loss.Heat      // the same, with nothing of the provisional ones that can still change
+	melters []loss.Covariate // a further covariate: who melted
+	seq     int64
+}
+
+// lesson gives one of the lessons from heats, learned anew unless they are the same.
+func lesson[T any](l *lessons, from lossRead, kept func() **T, learn func() (*T, error)) (*T, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if !reflect.DeepEqual(l.from.taught, from.taught) || !reflect.DeepEqual(l.from.melters, from.melters) {
+		l.from, l.whole, l.cause, l.watch = from, nil, nil, nil
 	}
-	l.seq, l.heats, l.whole = seq, heats, whole
-	return whole, heats, nil
+	at := kept()
+	if *at != nil {
+		return *at, nil
+	}
+	got, err := learn()
+	if err != nil {
+		return nil, scienceError("heats", err)
+	}
+	*at = got
+	return got, nil
+}
+
+func (l *lessons) together(s *Shop, from lossRead) (*loss.Model, error) {
+	return lesson(l, from, func() **loss.Model { return &l.whole }, func() (*loss.Model, error) { return loss.Learn(from.taught, s.lossConfig(from.taught)) })
+}
+
+func (l *lessons) byCause(s *Shop, from lossRead) (*loss.Shop, error) {
+	return lesson(l, from, func() **loss.Shop { return &l.cause }, func() (*loss.Shop, error) { return loss.LearnCauses(from.taught, s.lossConfig(from.taught)) })
+}
+
+func (l *lessons) watched(s *Shop, from lossRead) (*loss.Watch, error) {
+	return lesson(l, from, func() **loss.Watch { return &l.watch }, func() (*loss.Watch, error) {
+		return loss.WatchLoss(from.taught, s.lossConfig(from.taught), loss.WatchConfig{}, from.melters)
+	})
 }
 
 func scienceError(field string, err error) error {
@@ -125,38 +128,32 @@ func (s *Shop) lossConfig(heats []loss.Heat) loss.Config {
 	return loss.Config{Beliefs: loss.Starting(bases), Drift: len(heats) >= 40}
 }
 
-// lossHeats are the shop's heats as the loss model sees them, with the melter as
-// a further covariate.
-func (s *Shop) lossHeats(ctx context.Context) (heats []loss.Heat, extra []loss.Covariate, seq int64, err error) {
-	type read struct {
-		heats []loss.Heat
-		extra []loss.Covariate
-		seq   int64
-	}
-	got, err := recall(ctx, s, "heats of losses", func() (x read, err error) {
-		x.heats, x.extra, x.seq, err = s.readLossHeats(ctx)
-		return x, err
-	})
-	return got.heats, got.extra, got.seq, err
+// lossHeats are the shop's heats as the loss model sees them.
+func (s *Shop) lossHeats(ctx context.Context) (lossRead, error) {
+	return recall(ctx, s, "heats of losses", func() (lossRead, error) { return s.readLossHeats(ctx) })
 }
 
-func (s *Shop) readLossHeats(ctx context.Context) (heats []loss.Heat, extra []loss.Covariate, seq int64, err error) {
+func (s *Shop) readLossHeats(ctx context.Context) (out lossRead, err error) {
 	table, err := s.Table(ctx)
 	if err != nil {
-		return nil, nil, 0, err
+		return out, err
 	}
 	doubted := map[string]string{}
 	if rec, err := s.Reconcile(ctx, ""); err == nil { // else the balances contradict each other altogether: that is told where it is asked
 		doubted = rec.Doubted
 	}
 	melters := loss.Covariate{Name: "melter"}
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
-		heats, melters.Labels = nil, nil
+	err = s.view(ctx, func(r ledger.Reader) error {
+		out, melters.Labels = lossRead{}, nil
 		head, err := r.Head()
 		if err != nil {
 			return err
 		}
-		seq = head.Seq
+		out.seq = head.Seq
+		read, err := byHeat[ledger.Reading](r, ledger.RecReading)
+		if err != nil {
+			return err
+		}
 		recs, err := kept{r}.records(ledger.RecHeat, "")
 		if err != nil {
 			return err
@@ -178,15 +175,18 @@ func (s *Shop) readLossHeats(ctx context.Context) (heats []loss.Heat, extra []lo
 			}
 			lh := lossHeat(&bal, table)
 			lh.Doubted = doubted[h.ID]
-			if lh.Superheat, err = superheat(r, h, table); err != nil {
-				return err
+			lh.Superheat = superheat(read[ledger.OfHeat(h.ID)], h, table)
+			out.heats = append(out.heats, lh)
+			if lh.Provisional { // only named, as left out
+				lh = loss.Heat{ID: lh.ID, Time: lh.Time, Provisional: true, Family: lh.Family, Charged: 1, Shares: [loss.NumForms]float64{loss.Ingot: 1}}
 			}
-			heats = append(heats, lh)
+			out.taught = append(out.taught, lh)
 			melters.Labels = append(melters.Labels, h.Melter)
 		}
 		return nil
 	})
-	return heats, []loss.Covariate{melters}, seq, err
+	out.melters = []loss.Covariate{melters}
+	return out, err
 }
 
 func lossHeat(b *HeatBalance, table alloy.Table) loss.Heat {
@@ -231,8 +231,8 @@ func familyOf(table alloy.Table, id string) string {
 // over by rounding counts as clean gating.
 func chargeShares(b *HeatBalance) (out [loss.NumForms]float64) {
 	total := 0.0
-	for form, m := range b.ChargedBy {
-		if m > 0 {
+	for _, form := range slices.Sorted(maps.Keys(b.ChargedBy)) { // in order, so that sums are the same every time
+		if m := b.ChargedBy[form]; m > 0 {
 			out[lossForm(form)] += m.Kg()
 			total += m.Kg()
 		}
@@ -268,35 +268,27 @@ func lossForm(f ledger.Form) loss.Form {
 
 // superheat is the last temperature read before the pour was finished, above the
 // alloy's liquidus; nil when either is not known.
-func superheat(r ledger.Reader, h ledger.Heat, table alloy.Table) (*float64, error) {
+func superheat(read []ledger.Stamped[ledger.Reading], h ledger.Heat, table alloy.Table) *float64 {
 	a, err := table.Find(h.Alloy)
 	if err != nil {
-		return nil, nil //nolint:nilerr,nilnil // not in the table: not known
+		return nil
 	}
 	liquidus, ok := a.Figure(alloy.Liquidus)
 	if !ok {
-		return nil, nil //nolint:nilnil // not known
-	}
-	recs, err := r.Records(ledger.RecReading, ledger.OfHeat(h.ID), "", 1000)
-	if err != nil {
-		return nil, err
+		return nil
 	}
 	var last *float64
 	seq := int64(0)
-	for _, rec := range recs {
-		var read ledger.Reading
-		if err := rec.Into(&read); err != nil {
-			return nil, err
-		}
-		if !read.Void && rec.Seq > seq {
-			above := float64(read.MilliC)/1000 - liquidus.Value
-			last, seq = &above, rec.Seq
+	for i := range read {
+		if v := &read[i]; !v.Value.Void && v.Seq > seq {
+			above := float64(v.Value.MilliC)/1000 - liquidus.Value
+			last, seq = &above, v.Seq
 		}
 	}
 	if last != nil && (*last < -100 || *last > 600) { // a mold or a furnace wall, not the melt
-		return nil, nil //nolint:nilnil // not known
+		return nil
 	}
-	return last, nil
+	return last
 }
 
 // HoldBackLosses checks the forecasts on the shop's own past: heats after the
@@ -309,10 +301,11 @@ func (s *Shop) HoldBackLosses(ctx context.Context, first int, level float64) (lo
 	case !(level > 0 && level < 1):
 		return loss.Coverage{}, &ledger.Error{Class: ledger.ErrInvalid, Reason: "OUT_OF_RANGE", Field: "level", Value: fmt.Sprint(level), Want: "must be between 0 and 1"}
 	}
-	heats, _, _, err := s.lossHeats(ctx)
+	read, err := s.lossHeats(ctx)
 	if err != nil {
 		return loss.Coverage{}, err
 	}
+	heats := read.heats
 	if rated(heats) <= first {
 		return loss.Coverage{Level: level}, nil
 	}

@@ -116,7 +116,7 @@ func (s *Shop) AdviseOrders(ctx context.Context, q OrderQuery) (out Orders, err 
 	if o.table, err = s.Table(ctx); err != nil {
 		return out, err
 	}
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error { return o.read(r) })
+	err = s.view(ctx, func(r ledger.Reader) error { return o.read(r) })
 	if err != nil {
 		return out, err
 	}

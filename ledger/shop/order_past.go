@@ -286,7 +286,8 @@ func (o *orderer) habits(id string) habits {
 	for _, any := range []bool{false, true} {
 		var in, back, pigs, ss float64
 		n, planned := 0, 0.0
-		for _, h := range o.past.heats {
+		for _, heat := range sortedKeys(o.past.heats) { // in order, so that sums are the same every time
+			h := o.past.heats[heat]
 			if h.State != ledger.Settled || h.in <= 0 || !any && h.Alloy != id {
 				continue
 			}

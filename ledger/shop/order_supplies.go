@@ -113,7 +113,8 @@ func (o *orderer) surplus(advice []OrderAdvice) (out []Surplus) {
 			ahead += ledger.Mass(h.Returns)
 		}
 		used := 0.0
-		for _, h := range o.past.heats {
+		for _, heat := range sortedKeys(o.past.heats) { // in order, so that sums are the same every time
+			h := o.past.heats[heat]
 			if h.Alloy == a.Alloy && h.Owner == "" {
 				used += max(0, (h.in - h.new[a.Alloy]).Kg())
 			}

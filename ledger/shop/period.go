@@ -78,7 +78,7 @@ func (s *Shop) Period(ctx context.Context, q PeriodQuery) (out Period, err error
 			return out, err
 		}
 	}
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err = s.view(ctx, func(r ledger.Reader) error {
 		out = Period{Query: q}
 		head, err := r.Head()
 		if err != nil {

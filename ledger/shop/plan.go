@@ -129,7 +129,7 @@ func (s *Shop) PlanCharge(ctx context.Context, q PlanQuery) (out ChargePlan, err
 		return out, err
 	}
 	p := &planner{q: q, learned: learned, heats: heats}
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error { return p.read(r, s) })
+	err = s.view(ctx, func(r ledger.Reader) error { return p.read(r, s) })
 	if err != nil {
 		return out, err
 	}

@@ -61,14 +61,21 @@ type burnedFuel struct {
 
 // fuelsOf lists what a furnace has burned, by name.
 func (s *Shop) fuelsOf(ctx context.Context, furnace string) (out []burnedFuel, err error) {
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err = s.view(ctx, func(r ledger.Reader) error {
 		out = nil
 		recs, err := kept{r}.records(ledger.RecHeat, "")
 		if err != nil {
 			return err
 		}
+		fuels, err := byHeat[ledger.Fuel](r, ledger.RecFuel)
+		if err != nil {
+			return err
+		}
 		last := map[string]int64{} // by fuel
 		for _, rec := range recs {
+			if len(fuels[ledger.OfHeat(rec.ID)]) == 0 {
+				continue
+			}
 			var h ledger.Heat
 			if err := rec.Into(&h); err != nil {
 				return err
@@ -76,19 +83,12 @@ func (s *Shop) fuelsOf(ctx context.Context, furnace string) (out []burnedFuel, e
 			if h.Furnace != furnace {
 				continue
 			}
-			fuels, err := kept{r}.records(ledger.RecFuel, ledger.OfHeat(h.ID))
-			if err != nil {
-				return err
-			}
-			for _, rec := range fuels {
-				var f ledger.Fuel
-				if err := rec.Into(&f); err != nil {
-					return err
-				}
-				if f.Void || rec.Seq < last[f.Kind] {
+			for _, v := range fuels[ledger.OfHeat(h.ID)] {
+				f := v.Value
+				if f.Void || v.Seq < last[f.Kind] {
 					continue
 				}
-				last[f.Kind] = rec.Seq
+				last[f.Kind] = v.Seq
 				out = slices.DeleteFunc(out, func(b burnedFuel) bool { return b.kind == f.Kind })
 				out = append(out, burnedFuel{f.Kind, f.Measure})
 			}

@@ -168,10 +168,11 @@ func readAtPour(r ledger.Reader, a alloy.Alloy, table alloy.Table) (low, high fl
 		if n == latestReadings {
 			break
 		}
-		above, err := superheat(r, h, table)
+		read, err := byParent[ledger.Reading](kept{r}, ledger.RecReading, ledger.OfHeat(h.ID))
 		if err != nil {
 			return 0, 0, 0, err
 		}
+		above := superheat(read[ledger.OfHeat(h.ID)], h, table)
 		if above == nil || *above <= 0 || *above > warmest {
 			continue
 		}

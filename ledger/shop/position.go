@@ -60,7 +60,7 @@ func (s *Shop) Stock(ctx context.Context, at AsOf, alloyFilter string) (out Stoc
 			return out, err
 		}
 	}
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err = s.view(ctx, func(r ledger.Reader) error {
 		out = Stock{AsOf: at}
 		head, err := r.Head()
 		if err != nil {

@@ -35,7 +35,7 @@ type paid struct {
 }
 
 func (s *Shop) pastOf(ctx context.Context) (p quotePast, err error) {
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err = s.view(ctx, func(r ledger.Reader) error {
 		p = quotePast{paid: map[string][]paid{}}
 		if p.costs, err = costsIn(r, AsOf{}); err != nil {
 			return err

@@ -8,8 +8,6 @@ import (
 	"slices"
 	"strings"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/balance"
 	"example.org/remelt/ledger/unit"
@@ -111,7 +109,11 @@ func (s *Shop) reconcile(ctx context.Context) (out Reconciliation, err error) {
 		return out, nil
 	}
 	searched := balance.Options{Alpha: FalseCall / 2, MaxSuspects: mostSuspects, Possible: b.possible}
-	res, err := balance.Reconcile(&b.net, searched)
+	asBooked, found := searched, b.misbooked()
+	if len(found) > 0 { // who is suspect is asked with these lots elsewhere
+		asBooked.MaxSuspects = -1
+	}
+	res, err := balance.Reconcile(&b.net, asBooked)
 	if err != nil {
 		var contra *balance.ContradictionError
 		if errors.As(err, &contra) || errors.Is(err, balance.ErrInvalid) || errors.Is(err, balance.ErrConditioning) {
@@ -129,7 +131,7 @@ func (s *Shop) reconcile(ctx context.Context) (out Reconciliation, err error) {
 			Measured: st.Measured, U: st.U, Adjusted: st.Adjusted, SD: st.SD, Z: st.Z, Detects: st.Detectable})
 	}
 	var suspects []Suspect
-	if found := b.misbooked(); len(found) > 0 {
+	if len(found) > 0 {
 		for _, m := range found {
 			suspects = append(suspects, b.onWrongHeat(m))
 		}
@@ -266,166 +268,4 @@ func (b *netBuilder) missing(x *Suspect, heat string) bool {
 		}
 	}
 	return false
-}
-
-// network builds the network of the whole book.
-func (s *Shop) network(ctx context.Context) (b *netBuilder, seq int64, err error) {
-	table, err := s.Table(ctx)
-	if err != nil {
-		return nil, 0, err
-	}
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
-		head, err := r.Head()
-		if err != nil {
-			return err
-		}
-		seq = head.Seq
-		if b, err = newNetBuilder(r); err != nil {
-			return err
-		}
-		reversed, err := reversedEntries(r)
-		if err != nil {
-			return err
-		}
-		if err := eachEntry(r, func(e *ledger.Entry) error {
-			if reversed[e.Seq] {
-				return b.learn(e)
-			}
-			return b.entry(e)
-		}); err != nil {
-			return err
-		}
-		families := map[string]string{}
-		for id, h := range b.heats {
-			families[id] = familyIn(table, h)
-		}
-		b.close(families)
-		return b.closeLots(r)
-	})
-	return b, seq, err
-}
-
-// close gives each heat its unseen loss: a belief for a settled heat, learned
-// robustly from the shop's settled heats of the family so that the heats with a
-// wrong weighing do not set it; anything at all for one that is still waiting.
-func (b *netBuilder) close(families map[string]string) {
-	b.learnDirt()
-	shares := map[string][]float64{}
-	for id, lost := range b.rate {
-		if c := b.charged[id]; c > 0 {
-			shares[families[id]] = append(shares[families[id]], lost/c)
-			shares[""] = append(shares[""], lost/c)
-		}
-	}
-	ids := make([]string, 0, len(b.heats))
-	for id := range b.heats {
-		ids = append(ids, id)
-	}
-	slices.Sort(ids)
-	for _, id := range ids {
-		h := b.heats[id]
-		about := netStream{heat: id, what: whatBelief + " in heat " + id}
-		s := balance.Stream{From: "heat/" + id, Given: balance.Unmeasured}
-		if _, settled := b.rate[id]; settled && h.State == ledger.Settled && b.charged[id] > 0 {
-			all := believed(shares[""], belief{0.004, 0.006, 4})
-			mean := believed(shares[families[id]], belief{all.mean, all.sd, 6})
-			s.Given, s.Value, s.U = balance.Measured, mean.mean*b.charged[id], math.Max(mean.sd*b.charged[id], 0.005)
-			b.off = append(b.off, offBy{id, b.rate[id] - s.Value, math.Hypot(s.U, 0.05)})
-		} else if h.State == ledger.Planned || h.State == ledger.Dropped {
-			continue
-		}
-		b.add(s, about)
-	}
-}
-
-// belief is a mean and spread of unseen loss as a share of the charge, worth n
-// heats. The starting one is an assumption: a few tenths of a per cent.
-type belief struct {
-	mean, sd float64
-	n        int
-}
-
-// believed pulls what the shares show towards a belief: they are looked at together
-// with the n heats that the belief stands for, spread evenly over its distribution, so
-// that one wrong weighing among the few heats of an alloy does not set their spread.
-func believed(shares []float64, start belief) belief {
-	all := slices.Clone(shares)
-	d := distuv.StudentsT{Mu: start.mean, Sigma: start.sd / math.Sqrt(tailDof/(tailDof-2.0)), Nu: tailDof}
-	for i := range start.n {
-		all = append(all, d.Quantile((float64(i)+0.5)/float64(start.n)))
-	}
-	mean, sd := longTailed(all)
-	return belief{mean, sd, len(all)}
-}
-
-// tailDof are the degrees of freedom of the tail that shares are believed to have.
-const tailDof = 4
-
-// longTailed is the centre and the standard deviation of values with long tails, taken
-// for Student's t with 4 degrees of freedom. The scale is the median deviation from the
-// median over that distribution's upper quartile 0.7407, which up to half of the values
-// may be wrong without moving far (a likelihood fit of the scale gives way at one in
-// five, and a small shop has that many mistakes in an alloy's heats); the centre is the
-// likelihood's at that scale (M-estimate of location: Huber, Robust Statistics, 1981,
-// chapters 5 and 6; recalled from memory). The standard deviation is √(ν/(ν-2)) = √2 of
-// the scale, as the GUM takes it (JCGM 101:2008, 6.4.9.4; from memory).
-func longTailed(x []float64) (centre, sd float64) {
-	const quartile = 0.7407
-	centre = medianOf(x)
-	dev := make([]float64, len(x))
-	for i, v := range x {
-		dev[i] = math.Abs(v - centre)
-	}
-	scale := math.Max(medianOf(dev)/quartile, 1e-9)
-	for range 50 {
-		var sw, swx float64
-		for _, v := range x {
-			z := (v - centre) / scale
-			w := (tailDof + 1) / (tailDof + z*z)
-			sw, swx = sw+w, swx+w*v
-		}
-		centre = swx / sw
-	}
-	return centre, scale * math.Sqrt(tailDof/(tailDof-2.0))
-}
-
-func medianOf(x []float64) float64 {
-	s := slices.Clone(x)
-	slices.Sort(s)
-	return (s[(len(s)-1)/2] + s[len(s)/2]) / 2
-}
-
-// closeLots lets what lots, castings and heels still hold stay there, unmeasured.
-func (b *netBuilder) closeLots(r ledger.Reader) error {
-	for _, kind := range []ledger.AccountKind{ledger.OfLot, ledger.OfCasting, ledger.Heel} {
-		held, err := kept{r}.holdings(kind, ledger.RecLot)
-		if err != nil {
-			return err
-		}
-		for _, h := range held {
-			b.add(balance.Stream{From: b.node(h.Account), Given: balance.Unmeasured}, netStream{what: "still in " + string(h.Account)})
-		}
-	}
-	left := map[ledger.Account]bool{}
-	for a := range b.version {
-		if a.Kind() == ledger.OfCasting {
-			left[a] = true
-		}
-	}
-	held, err := kept{r}.holdings(ledger.OfCasting, ledger.RecCasting)
-	if err != nil {
-		return err
-	}
-	for _, h := range held {
-		delete(left, h.Account)
-	}
-	shipped := make([]ledger.Account, 0, len(left))
-	for a := range left { // shipped: gone as it was last weighed; broken up: already a lot
-		shipped = append(shipped, a)
-	}
-	slices.Sort(shipped)
-	for _, a := range shipped {
-		b.add(balance.Stream{From: b.node(a), Given: balance.Unmeasured}, netStream{what: "shipped " + string(a)})
-	}
-	return nil
 }

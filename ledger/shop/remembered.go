@@ -77,7 +77,7 @@ func sameEnd(a, b ledger.Head) bool { return a.Seq == b.Seq && a.Hash == b.Hash 
 
 // end is the end of the book's log.
 func (s *Shop) end(ctx context.Context) (h ledger.Head, err error) {
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err = s.view(ctx, func(r ledger.Reader) error {
 		h, err = r.Head()
 		return err
 	})

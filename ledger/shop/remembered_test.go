@@ -6,6 +6,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
+
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/ledgertest"
 	"example.org/remelt/ledger/shop"
@@ -88,5 +90,26 @@ func TestRememberedWhileTheBookGrows(t *testing.T) {
 	losses, err := b.Losses(t.Context())
 	if err != nil || losses.Seq != got.Seq {
 		t.Errorf("losses as of entry %d, %v; the book is at %d", losses.Seq, err, got.Seq)
+	}
+}
+
+// TestNothingOfAnotherBookIsKept: a book that was put in the place of another, of as many
+// entries or of more or fewer, is read anew.
+func TestNothingOfAnotherBookIsKept(t *testing.T) {
+	b := ledgertest.RunHeat41(t)
+	for i, cups := range []int{0, 1, 0, 3, 1} {
+		other := ledgertest.RunHeat41(t)
+		for range cups {
+			other.Do(other.WeighIn(t.Context(), ledger.Meta{}, ledger.WeighIn{Heats: []ledger.HeatShare{{Heat: "41"}}, Form: ledger.Cup, Weighing: ledgertest.Net(int64(100 * (i + 1)))}))
+		}
+		got, want := ask(b.Shop.Shop, []string{"41"}), ask(shop.New(b.Store, "harrow", func() time.Time { return b.Now }), []string{"41"})
+		if diff := cmp.Diff(want, got, same); diff != "" {
+			t.Fatalf("before book %d: %s", i, diff)
+		}
+		b.Store = other.Store
+		got, want = ask(b.Shop.Shop, []string{"41"}), ask(other.Shop.Shop, []string{"41"})
+		if diff := cmp.Diff(want, got, same); diff != "" {
+			t.Fatalf("book %d: %s", i, diff)
+		}
 	}
 }

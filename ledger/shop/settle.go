@@ -25,7 +25,7 @@ func (s *Shop) Settle(ctx context.Context, m ledger.Meta, heat string) (*ledger.
 func (s *Shop) expectedLoss(ctx context.Context, heat string) (*ledger.PPM, error) {
 	asked := false
 	var b HeatBalance
-	err := s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err := s.view(ctx, func(r ledger.Reader) error {
 		policies, err := recordsOf[ledger.Costing](kept{r}, ledger.RecCosting, "")
 		if err != nil || !slices.ContainsFunc(policies, func(c ledger.Costing) bool {
 			return slices.ContainsFunc(c.Normal, func(n ledger.AlloyShare) bool { return n.Learned })

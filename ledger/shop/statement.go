@@ -121,7 +121,7 @@ func (s *Shop) CostStatement(ctx context.Context, from, to time.Time) (out State
 	if !from.Before(to) {
 		return out, &ledger.Error{Class: ledger.ErrInvalid, Reason: "BAD_PERIOD", Field: "end_time", Value: to.Format(time.RFC3339), Want: "must be after the start"}
 	}
-	err = s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err = s.view(ctx, func(r ledger.Reader) error {
 		if out, err = statementIn(r, from, to); err != nil {
 			return err
 		}

@@ -35,16 +35,15 @@ const chanceOfNone = FalseCall / 2
 func (b *netBuilder) misbooked() (out []moved) {
 	var all []moved
 	pairs := 0
+	taken := b.takenFromHeats()
 	for i := range b.off {
 		for j := range b.off {
 			v, s := &b.off[i], &b.off[j] // over, short
 			if i == j || b.heats[s.heat].Alloy != b.heats[v.heat].Alloy {
 				continue
 			}
-			for k, st := range b.net.Streams {
-				if st.From != "heat/"+v.heat || st.Given != balance.Measured || !strings.HasPrefix(st.To, "lot/") {
-					continue
-				}
+			for _, k := range taken[v.heat] {
+				st := &b.net.Streams[k]
 				pairs++
 				fit := square((v.kg+st.Value)/v.u) + square((s.kg-st.Value)/s.u)
 				if gain := square(v.kg/v.u) + square(s.kg/s.u) - fit; fit < misfit && v.kg < 0 && s.kg > 0 {
@@ -61,6 +60,18 @@ func (b *netBuilder) misbooked() (out []moved) {
 		}
 		used[c.over.heat], used[c.short.heat] = true, true
 		out = append(out, c)
+	}
+	return out
+}
+
+// takenFromHeats are the weighings of lots that were taken from each heat, as places in
+// the network.
+func (b *netBuilder) takenFromHeats() map[string][]int {
+	out := map[string][]int{}
+	for k, st := range b.net.Streams {
+		if heat, ok := strings.CutPrefix(st.From, "heat/"); ok && st.Given == balance.Measured && strings.HasPrefix(st.To, "lot/") {
+			out[heat] = append(out[heat], k)
+		}
 	}
 	return out
 }

@@ -63,7 +63,7 @@ func (s *Shop) lineage(ctx context.Context) (*lineage.Graph, int64, error) {
 	if t.graph == nil {
 		t.graph = lineage.New()
 	}
-	err := s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) error {
+	err := s.view(ctx, func(r ledger.Reader) error {
 		const page = 4096
 		for {
 			log, err := r.Log(t.seq, page)
@@ -138,7 +138,7 @@ func (s *Shop) TraceBack(ctx context.Context, a ledger.Account) (out Trace, err 
 
 // describe adds to fractions of sources what they come to and who they are.
 func (s *Shop) describe(ctx context.Context, a ledger.Account, out *Trace, sources []lineage.Share) error {
-	return s.Store.View(ctx, s.Book.Shop, func(r ledger.Reader) (err error) {
+	return s.view(ctx, func(r ledger.Reader) (err error) {
 		if out.Mass, err = s.heldOrLastHeld(r, a); err != nil {
 			return err
 		}
