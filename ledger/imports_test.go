@@ -17,7 +17,8 @@ const module = "example.org/remelt/"
 // folder, with a final slash) the packages of the project it may import. The
 // sciences are those listed in sciences. Nothing points up.
 var mayImport = map[string][]string{
-	"ledger":            {"ledger/unit"},
+	"ledger":            {"ledger/readout", "ledger/unit"},
+	"ledger/readout":    {},
 	"ledger/unit":       {},
 	"ledger/checkpoint": {"ledger"},
 	"ledger/memory":     {"ledger"},
@@ -39,13 +40,13 @@ var mayImport = map[string][]string{
 	"server/paper":      {"api/remelt/v1", "ledger/unit"}, // documents too
 	"server/":           {"api/remelt/v1", "client", "ledger", "ledger/unit"},
 	"cmd/remelt/":       {}, // breaks the program, in tests
-	"cmd/":              {"server", "server/", "client", "api/remelt/v1", "ledger", "ledger/unit", "ledger/checkpoint", "ledger/sqlite", "ledger/postgres"},
+	"cmd/":              {"server", "server/", "client", "api/remelt/v1", "ledger", "ledger/unit", "ledger/checkpoint", "ledger/readout", "ledger/sqlite", "ledger/postgres"},
 }
 
 var sciences = []string{"ledger/alloy", "ledger/balance", "ledger/charge", "ledger/cost", "ledger/lineage", "ledger/loss", "ledger/quote", "ledger/reorder"}
 
 // onlyStdlib are the packages that import nothing from outside the project.
-var onlyStdlib = []string{"ledger", "ledger/unit"}
+var onlyStdlib = []string{"ledger", "ledger/readout", "ledger/unit"}
 
 // notBelow names packages that may be imported only at or under some folders.
 var notBelow = map[string][]string{
@@ -57,6 +58,7 @@ var notBelow = map[string][]string{
 	"github.com/jackc/pgx":       {"ledger/postgres"},
 	"github.com/prometheus":      {"server", "cmd"},
 	"go.opentelemetry.io":        {"cmd"},
+	"go.bug.st/serial":           {"cmd"},
 	"google.golang.org/protobuf": {"api", "client", "server", "cmd"},
 }
 

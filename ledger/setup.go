@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"example.org/remelt/ledger/readout"
 	"example.org/remelt/ledger/unit"
 )
 
@@ -127,6 +128,14 @@ func (b *Book) SetScale(ctx context.Context, m Meta, s Scale) (*Entry, error) {
 		}
 		if s.Class == "III L" && s.Rule != RuleHB44 {
 			return invalid("BAD_RULE", "rule", s.Rule, "class III L is of "+RuleHB44)
+		}
+		if s.Line != "" {
+			if _, err := readout.ParsePattern(s.Line); err != nil {
+				return invalid("BAD_PATTERN", "line_pattern", s.Line, err.Error())
+			}
+		}
+		if _, err := readout.ParsePort(s.Port); err != nil {
+			return invalid("BAD_LINE_SETTINGS", "line_settings", s.Port, err.Error())
 		}
 		return d.put(RecScale, s.ID, "", s)
 	})

@@ -58,6 +58,10 @@ type Scale struct {
 	CheckU     Mass `json:"check_u_mg,omitempty"`
 	Repeats    Mass `json:"repeatability_mg,omitempty"`
 	Readings   int  `json:"repeatability_readings,omitempty"`
+
+	// What it says over its serial port, and how that is set: see package readout.
+	Line string `json:"line_pattern,omitempty"`
+	Port string `json:"line_settings,omitempty"`
 }
 
 // Rules for the limits of error of a scale in service.

@@ -22,7 +22,7 @@ func reads() []proto.Message {
 	return []proto.Message{
 		&pb.GetShopRequest{Name: harrow}, &pb.ListShopsRequest{}, &pb.GetCheckpointRequest{Name: harrow + "/checkpoint"},
 		&pb.GetPlaceRequest{Name: harrow + "/places/rack"}, &pb.ListPlacesRequest{Parent: harrow},
-		&pb.GetScaleRequest{Name: floor}, &pb.ListScalesRequest{Parent: harrow},
+		&pb.GetScaleRequest{Name: floor}, &pb.ShowReadingRequest{Name: floor, Weight: g(1)}, &pb.ListScalesRequest{Parent: harrow},
 		&pb.GetTareRequest{Name: harrow + "/tares/pan"}, &pb.ListTaresRequest{Parent: harrow},
 		&pb.GetPersonRequest{Name: jo}, &pb.ListPeopleRequest{Parent: harrow},
 		&pb.GetTokenRequest{Name: jo + "/tokens/2"}, &pb.ListTokensRequest{Parent: jo},

@@ -45,6 +45,7 @@ var methodRules = rulesOf(map[ledger.Duty]string{
 		CastingService: WeighCasting
 		EntryService: ReverseEntry
 		LotService: ReceiveLot WeighIn CombineLots CleanLot HoldLot MoveLot SplitLot
+		ScaleService: ShowReading WatchReadings
 		StocktakeService: CreateStocktake
 		SupplyService: ReceiveSupply UseSupply CountSupply
 		TareService: UpdateTare`,
@@ -125,6 +126,7 @@ var routeRules = map[string]ledger.Duty{
 	"GET /shops/{shop}/entries/whole":                       ledger.MayRead,
 	"GET /shops/{shop}/entries/backup":                      ledger.MayManage,
 	"GET /shops/{shop}/live":                                ledger.MayRead,
+	"GET /shops/{shop}/scales/{scale}/readings":             ledger.MayWeighIn,
 	"GET /shops/{shop}/paper/heats/{heat}":                  ledger.MayRead,
 	"GET /shops/{shop}/paper/lots/{lot}":                    ledger.MayRead,
 	"GET /shops/{shop}/paper/labels":                        ledger.MayRead,

@@ -12,6 +12,7 @@ import (
 type scales struct {
 	pb.UnimplementedScaleServiceServer
 	counter
+	readings *readings
 }
 
 func (s scales) GetScale(ctx context.Context, r *pb.GetScaleRequest) (*pb.GetScaleResponse, error) {
@@ -37,7 +38,7 @@ var scaleSetting = setting[ledger.Scale, ledger.Scale, *pb.Scale]{
 			Name: d.name("scales", v.ID), DisplayName: v.Name, Division: d.quantity(v.Division), VerificationInterval: d.quantity(v.Interval),
 			AccuracyClass: classes.show(v.Class), Rule: scaleRules.show(v.Rule), Capacity: d.massOrNil(v.Capacity), CheckTime: moment(v.Checked),
 			CheckLoad: d.massOrNil(v.CheckLoad), CheckError: d.massOrNil(v.CheckError), CheckUncertainty: d.massOrNil(v.CheckU),
-			Repeatability: d.massOrNil(v.Repeats), RepeatabilityReadings: count(v.Readings), Etag: etag(seq),
+			Repeatability: d.massOrNil(v.Repeats), RepeatabilityReadings: count(v.Readings), LinePattern: v.Line, LineSettings: v.Port, Etag: etag(seq),
 		}
 	},
 	read: func(d *desk, at string, p *pb.Scale, id string) ledger.Scale {
@@ -48,7 +49,7 @@ var scaleSetting = setting[ledger.Scale, ledger.Scale, *pb.Scale]{
 			Capacity: d.milligrams(sub(at, "capacity"), p.GetCapacity()), Checked: d.time(sub(at, "check_time"), p.GetCheckTime()),
 			CheckLoad: d.milligrams(sub(at, "check_load"), p.GetCheckLoad()), CheckError: d.signed(sub(at, "check_error"), p.GetCheckError()),
 			CheckU: d.milligrams(sub(at, "check_uncertainty"), p.GetCheckUncertainty()), Repeats: d.milligrams(sub(at, "repeatability"), p.GetRepeatability()),
-			Readings: int(p.GetRepeatabilityReadings()),
+			Readings: int(p.GetRepeatabilityReadings()), Line: p.GetLinePattern(), Port: p.GetLineSettings(),
 		}
 	},
 }

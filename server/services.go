@@ -45,7 +45,7 @@ func RegisterServices(s grpc.ServiceRegistrar, d Deps) {
 	pb.RegisterShopServiceServer(s, shops{counter: c, ids: d.Shops, backup: d.Backup})
 	pb.RegisterPersonServiceServer(s, people{counter: c, door: d.Door, url: d.URL})
 	pb.RegisterPlaceServiceServer(s, places{counter: c})
-	pb.RegisterScaleServiceServer(s, scales{counter: c})
+	pb.RegisterScaleServiceServer(s, scales{counter: c, readings: newReadings()})
 	pb.RegisterTareServiceServer(s, tares{counter: c})
 	pb.RegisterPartyServiceServer(s, parties{counter: c})
 	pb.RegisterPotServiceServer(s, pots{counter: c})

@@ -144,9 +144,7 @@ func (h *hub) join(b *shop.Shop) (*feed, error) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if h.all >= h.most {
-		return nil, newStatus(codes.ResourceExhausted, "TOO_MANY_WATCHERS",
-			fmt.Sprintf("the server takes %d watchers at a time; try again later", h.most),
-			map[string]string{"most": fmt.Sprint(h.most)}, &errdetails.RetryInfo{RetryDelay: durationpb.New(10 * time.Second)}).Err()
+		return nil, tooManyWatchers(h.most)
 	}
 	h.all++
 	f := h.feeds[b.Book.Shop]
@@ -158,6 +156,11 @@ func (h *hub) join(b *shop.Shop) (*feed, error) {
 	}
 	f.watchers++
 	return f, nil
+}
+
+func tooManyWatchers(most int) error {
+	return newStatus(codes.ResourceExhausted, "TOO_MANY_WATCHERS", fmt.Sprintf("the server takes %d watchers at a time; try again later", most),
+		map[string]string{"most": fmt.Sprint(most)}, &errdetails.RetryInfo{RetryDelay: durationpb.New(10 * time.Second)}).Err()
 }
 
 func (h *hub) leave(shop string, f *feed) {

@@ -112,7 +112,7 @@ func (a *app) root() *cobra.Command {
 			root.AddCommand(c)
 		}
 	}
-	add(groupMetal, a.receiveCommand(), a.weighInCommand(), a.cleanCommand(), a.stockCommand(), a.lotsCommand(), a.lotCommand(),
+	add(groupMetal, a.receiveCommand(), a.weighInCommand(), a.scaleCommand(), a.cleanCommand(), a.stockCommand(), a.lotsCommand(), a.lotCommand(),
 		a.holdCommand(), a.releaseCommand(), a.moveCommand(), a.splitCommand(), a.combineCommand(), a.removeCommand(),
 		a.assignCommand(), a.identifyCommand(), a.speakForCommand(), a.workUpCommand(), a.stocktakeCommand(), a.supplyCommand(), a.offerCommand(), a.priceCommand(), a.toBuyCommand(),
 		a.orderCommand())

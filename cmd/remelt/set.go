@@ -87,11 +87,14 @@ func (a *app) setScaleCommand() *cobra.Command {
 	f.StringVar(&sure, "check-uncertainty", "", "the standard uncertainty of those weights")
 	f.StringVar(&spread, "repeatability", "", "the standard deviation of repeated readings")
 	f.Int32Var(&s.RepeatabilityReadings, "repeatability-readings", 0, "from how many readings")
-	noFiles(c, "division", "interval", "capacity", "checked", "check-load", "check-error", "check-uncertainty", "repeatability", "repeatability-readings")
+	f.StringVar(&s.LinePattern, "line", "", "what a line of a settled weight looks like on its serial port, such as \"ST,*{weight}{unit}\"")
+	f.StringVar(&s.LineSettings, "serial", "", "how that port is set, such as \"9600 7E1\"; 9600 8N1 unless said")
+	noFiles(c, "line", "serial", "division", "interval", "capacity", "checked", "check-load", "check-error", "check-uncertainty", "repeatability", "repeatability-readings")
 	complete(c, map[string]completer{"class": fixed("I", "II", "III", "IIII", "III-L"), "rule": fixed(words[pb.ScaleRule]()...)})
 	fields := map[string]string{"division": "division", "interval": "verification_interval", "class": "accuracy_class", "rule": "rule", "capacity": "capacity",
 		"checked": "check_time", "check-load": "check_load", "check-error": "check_error", "check-uncertainty": "check_uncertainty",
-		"repeatability": "repeatability", "repeatability-readings": "repeatability_readings"}
+		"repeatability": "repeatability", "repeatability-readings": "repeatability_readings",
+		"line": "line_pattern", "serial": "line_settings"}
 	return a.setThing(c, w, fields, func(c *cobra.Command, cl *client.Client, parent, id, name string, mask *fieldmaskpb.FieldMask) (_ entryAnswer, err error) {
 		s.Name, s.DisplayName = named(parent, "scales", id), name
 		s.Division, s.VerificationInterval, s.Capacity = mass(division), mass(interval), mass(capacity)

@@ -22,7 +22,6 @@ type weighIn struct {
 
 func (a *app) weighInCommand() *cobra.Command {
 	v := &weighIn{req: &pb.WeighInRequest{}}
-	req := v.req
 	c := &cobra.Command{
 		Use:   "weigh-in [WEIGHT [FORM]]",
 		Short: "Put returns on the scale: gating, cups, risers",
@@ -50,6 +49,20 @@ line that is refused is not recorded; the loop goes on.`,
 		ValidArgsFunction: inOrder(nil, fixed(words[pb.Form]()...)),
 	}
 	v.write, v.weigh = writeFlags(c), a.addWeighingFlags(c)
+	a.weighInFlags(c, v)
+	c.Flags().BoolVar(&v.loop, "loop", false, "read one line per piece")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if v.loop {
+			return a.weighInLoop(c.Context(), v, args)
+		}
+		return a.weighInOnce(c.Context(), v, args)
+	}
+	return c
+}
+
+// weighInFlags are what is said once for all pieces.
+func (a *app) weighInFlags(c *cobra.Command, v *weighIn) {
+	req := v.req
 	f := c.Flags()
 	f.StringArrayVar(&v.heatList, "heat", nil, "the heat it is of, or 41=60 with its share; may be said more than once")
 	f.StringVar(&req.Casting, "casting", "", "instead: the casting, weighed as cast, that it was cut off")
@@ -62,18 +75,10 @@ line that is refused is not recorded; the loop goes on.`,
 	f.StringVar(&req.Place, "place", "", "where it is put")
 	f.StringVar(&req.Label, "label", "", "a label for people")
 	f.StringVar(&req.LotId, "lot", "", "the new lot's id; the next number unless said")
-	f.BoolVar(&v.loop, "loop", false, "read one line per piece")
-	f.BoolVar(&v.each, "each", false, "with --loop: a lot for each piece")
+	f.BoolVar(&v.each, "each", false, "a lot for each piece")
 	noFiles(c, "label", "lot")
 	complete(c, map[string]completer{"heat": a.completeHeats(), "casting": a.completeCastings(), "alloy": a.completeAlloys(),
 		"form": fixed(words[pb.Form]()...), "into": a.completeLots(), "owner": a.completeParties(), "place": a.completePlaces()})
-	c.RunE = func(c *cobra.Command, args []string) error {
-		if v.loop {
-			return a.weighInLoop(c.Context(), v, args)
-		}
-		return a.weighInOnce(c.Context(), v, args)
-	}
-	return c
 }
 
 func (a *app) weighInOnce(ctx context.Context, v *weighIn, args []string) error {

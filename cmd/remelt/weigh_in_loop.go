@@ -27,6 +27,7 @@ type loop struct {
 	open   *weighed
 	line   int
 	failed int
+	keeps  bool // what is open is sent again by itself
 }
 
 // weighed is a piece and what became of it.
@@ -42,30 +43,11 @@ type weighed struct {
 }
 
 func (a *app) weighInLoop(ctx context.Context, v *weighIn, args []string) error {
-	switch {
-	case len(args) > 0:
+	if len(args) > 0 {
 		return usagef("with --loop the weights come from standard input, not from the command line")
-	case v.write.requestID != "":
-		return usagef("--request-id is for one piece; the loop makes one for each line")
-	case v.req.LotId != "":
-		return usagef("--lot is for one piece; the loop makes its lots")
 	}
-	l := &loop{app: a, v: v, lots: map[pb.Form]string{}}
-	cl, parent, err := a.begin(ctx)
+	l, err := a.loop(ctx, v)
 	if err != nil {
-		return err
-	}
-	l.client, v.req.Parent = cl, parent
-	if v.req.Heats, err = readShares(parent, v.heatList); err != nil {
-		return err
-	}
-	if v.req.Form, err = readWord[pb.Form]("--form", v.form); err != nil {
-		return err
-	}
-	if v.req.Form == 0 {
-		v.req.Form = pb.Form_FORM_GATING
-	}
-	if l.units, err = a.units(ctx); err != nil {
 		return err
 	}
 	in := bufio.NewScanner(a.in)
@@ -79,6 +61,33 @@ func (a *app) weighInLoop(ctx context.Context, v *weighIn, args []string) error 
 		return fmt.Errorf("line %d: %w", l.line+1, err)
 	}
 	return l.end()
+}
+
+// loop makes ready for a weigh-in of one piece after the other.
+func (a *app) loop(ctx context.Context, v *weighIn) (*loop, error) {
+	switch {
+	case v.write.requestID != "":
+		return nil, usagef("--request-id is for one piece; each of several gets its own")
+	case v.req.LotId != "":
+		return nil, usagef("--lot is for one piece; several make their lots")
+	}
+	l := &loop{app: a, v: v, lots: map[pb.Form]string{}}
+	cl, parent, err := a.begin(ctx)
+	if err != nil {
+		return nil, err
+	}
+	l.client, v.req.Parent = cl, parent
+	if v.req.Heats, err = readShares(parent, v.heatList); err != nil {
+		return nil, err
+	}
+	if v.req.Form, err = readWord[pb.Form]("--form", v.form); err != nil {
+		return nil, err
+	}
+	if v.req.Form == 0 {
+		v.req.Form = pb.Form_FORM_GATING
+	}
+	l.units, err = a.units(ctx)
+	return l, err
 }
 
 func (l *loop) prompt() {
@@ -191,6 +200,8 @@ func (l *loop) refuse(w weighed, err error) error {
 			Error problem `json:"error"`
 		}{w.line, w.written, p})
 		l.say("%s", raw)
+	case l.open != nil && l.keeps:
+		l.say("%s: no answer yet; it is sent again until there is one (it cannot be counted twice), and what is weighed meanwhile waits here", w.written)
 	case l.open != nil:
 		l.say("line %d, %q: no answer, so nobody knows whether it is in the book; type again to send the same once more (it cannot be counted twice)", w.line, w.written)
 	case p.Status == exitReason:

@@ -12,6 +12,7 @@ import (
 type weighingFlags struct {
 	gross, tare, savedTare, before, scale, dirt string
 	estimated                                   bool
+	onScale                                     bool // what is given as the weight is everything on the scale
 }
 
 func (a *app) addWeighingFlags(c *cobra.Command) *weighingFlags {
@@ -39,6 +40,9 @@ func (v *weighingFlags) read(typed string) (*pb.Weighing, error) {
 	}
 	w := &pb.Weighing{Scale: v.scale, Gross: mass(v.gross), Tare: mass(v.tare), SavedTare: v.savedTare, Before: mass(v.before),
 		Net: mass(net), DirtPercent: v.dirt, Pieces: pieces}
+	if v.onScale && (v.tare != "" || v.savedTare != "" || v.before != "") {
+		w.Net, w.Gross = nil, w.GetNet()
+	}
 	if v.estimated {
 		w.Basis = pb.Basis_BASIS_ESTIMATED
 	}

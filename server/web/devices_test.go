@@ -1,9 +1,15 @@
 package web_test
 
 import (
+	"encoding/json"
 	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
@@ -125,23 +131,72 @@ func TestScaleTypesItsWeight(t *testing.T) {
 	b.quiet()
 }
 
-// Patterns read the lines they should, and no others.
+// Patterns read the lines they should, and no others; the command line is held
+// against the same table by TestPatterns in ledger/readout.
 func TestLinePatterns(t *testing.T) {
 	f := newFoundry(t)
 	b := newBrowser(t, desk)
 	b.open(f.url("/weigh-in"))
-	for _, x := range []struct{ pattern, line, want string }{
-		{"*{weight} {unit}*", "ST,GS,+  012.340kg", "012.340 kg"},
-		{"*{weight} {unit}*", "  12,5 lb", "12.5 lb"},
-		{"ST,*{weight}{unit}", "US,GS, 12.34kg", ""},
-		{"ST,*{weight}{unit}", "ST,GS, 12.34kg", "12.34 kg"},
-		{"{weight}", "- 3.2", "-3.2 "},
-		{"{weight}", "3.2 kg", ""},
-		{"({weight})", "(3.2)", "3.2 "},
-	} {
-		got := js[string](b, fmt.Sprintf(`import("/static/serial.js").then((m) => { const r = m.reader(%q)(%q); return r ? r.weight + " " + r.unit : ""; })`, x.pattern, x.line))
-		if got != x.want {
-			t.Errorf("%q of %q is %q, not %q", x.pattern, x.line, got, x.want)
+	raw, err := os.ReadFile(filepath.Join("..", "..", "testdata", "scales", "lines.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var table []struct{ Pattern, Line, Reads string }
+	if err := json.Unmarshal(raw, &table); err != nil || len(table) < 10 {
+		t.Fatalf("%d lines: %v", len(table), err)
+	}
+	for _, x := range table {
+		got := js[string](b, fmt.Sprintf(`import("/static/serial.js").then((m) => { const r = m.reader(%q)(%q); return r ? (r.weight + " " + r.unit).trim() : ""; })`, x.Pattern, x.Line))
+		if got != x.Reads {
+			t.Errorf("%q of %q is %q, not %q", x.Pattern, x.Line, got, x.Reads)
 		}
+	}
+}
+
+// A scale that another machine reads shows its weight in the field of the page that has
+// it chosen, once each; a scale that is not set up is not asked for.
+func TestScaleOfAnotherMachine(t *testing.T) {
+	f := newFoundry(t)
+	f.book.Do(f.book.SetScale(t.Context(), ledger.Meta{}, ledger.Scale{ID: "floor", Name: "floor scale", Division: ledger.Quantity{Typed: "10 g"}, Line: "ST,*{weight}{unit}"}))
+	shows := func(text string) string {
+		t.Helper()
+		resp, err := http.Post(strings.TrimSuffix(f.url(""), "/shops/harrow")+"/v1/shops/harrow/scales/floor:showReading", "application/json",
+			strings.NewReader(fmt.Sprintf(`{"weight": {"text": %q}, "device": "office"}`, text)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer resp.Body.Close()
+		body, err := io.ReadAll(resp.Body)
+		if err != nil || resp.StatusCode != 200 {
+			t.Fatalf("HTTP %d, %v: %s", resp.StatusCode, err, body)
+		}
+		return string(body)
+	}
+	for _, s := range []size{phone, desk} {
+		b := newBrowser(t, s)
+		b.open(f.url("/weigh-in"))
+		b.until("the page's script runs", `document.getElementById("chosen").textContent.includes("·")`)
+		b.chooses("scale", "floor")
+		for range 400 {
+			if strings.Contains(strings.ReplaceAll(shows("0.00 kg"), " ", ""), `"watchers":1`) {
+				break
+			}
+			time.Sleep(25 * time.Millisecond)
+		}
+		shows("12.34 kg")
+		b.until("the weight is in the field", `document.getElementById("weight").value === "12.34" && document.getElementById("unit").value === "kg"`)
+		b.until("it says whose it is", `document.getElementById("shown").textContent === "floor scale: 12.34 kg, read on office"`)
+		js[any](b, `document.getElementById("weight").value = ""`) // taken down
+		shows("12.34 kg")
+		shows("0.00 kg")
+		b.until("the empty scale is shown", `document.getElementById("shown").textContent.includes("0.00 kg")`)
+		if got := js[string](b, `document.getElementById("weight").value`); got != "" {
+			t.Errorf("the same weight is in the field again: %q", got)
+		}
+		shows("7.10 lb")
+		b.until("the next is", `document.getElementById("weight").value === "7.10" && document.getElementById("unit").value === "lb"`)
+		b.chooses("scale", "")
+		b.until("nobody watches it any more", `document.getElementById("shown").textContent === ""`)
+		b.quiet()
 	}
 }

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -51,6 +52,47 @@ func (p *Pages) live(w http.ResponseWriter, r *http.Request) {
 			_, err = fmt.Fprintf(w, "id: %d\nevent: entry\ndata: %d\n\n", e.GetSequence(), e.GetSequence())
 		} else {
 			_, err = fmt.Fprint(w, ": still here\n\n")
+		}
+		if err != nil || flush.Flush() != nil {
+			return // the reader went away
+		}
+	}
+}
+
+// readings tells a page what a scale shows, as server-sent events: the weight as the
+// scale says it, and the machine that reads it.
+func (p *Pages) readings(w http.ResponseWriter, r *http.Request) {
+	stream, err := p.call.scales.WatchReadings(r.Context(), &pb.WatchReadingsRequest{Name: "shops/" + r.PathValue("shop") + "/scales/" + r.PathValue("scale")})
+	if err != nil {
+		http.Error(w, "the scale cannot be watched now", http.StatusServiceUnavailable)
+		return
+	}
+	first := true
+	flush := http.NewResponseController(w)
+	for {
+		got, err := stream.Recv()
+		switch {
+		case err != nil && first:
+			code := http.StatusServiceUnavailable
+			if status.Code(err) == codes.NotFound {
+				code = http.StatusNotFound // no scale of this name: the browser need not ask again
+			}
+			http.Error(w, status.Convert(err).Message(), code)
+			return
+		case err != nil:
+			return // the browser asks again
+		case first:
+			w.Header().Set("Content-Type", "text/event-stream")
+			w.Header().Set("X-Accel-Buffering", "no")
+			_, err = fmt.Fprint(w, "retry: 3000\n: here\n\n")
+			first = false
+		case got.GetWeight() == nil:
+			_, err = fmt.Fprint(w, ": still here\n\n")
+		default:
+			var said []byte
+			if said, err = json.Marshal(map[string]any{"weight": got.GetWeight().GetTyped(), "mg": got.GetWeight().GetMg(), "device": got.GetDevice()}); err == nil {
+				_, err = fmt.Fprintf(w, "event: reading\ndata: %s\n\n", said)
+			}
 		}
 		if err != nil || flush.Flush() != nil {
 			return // the reader went away

@@ -57,6 +57,8 @@ func scaleFields(v *visit, x *pb.Scale) []settingField {
 		{Name: "checkUncertainty.text", Label: "uncertain by", Value: x.GetCheckUncertainty().GetText(), Unit: string(v.Single())},
 		{Head: "When the same weight is put on again and again", Name: "repeatability.text", Label: "Same weight again differs by", Value: x.GetRepeatability().GetText(), Unit: string(v.Single())},
 		{Name: "repeatabilityReadings", Label: "from how many readings", Value: wholeNumber(int64(x.GetRepeatabilityReadings()))},
+		{Name: "linePattern", Label: "Line of a settled weight on its serial port", Value: x.GetLinePattern(), Holder: "*{weight} {unit}*"},
+		{Name: "lineSettings", Label: "That port is set to", Value: x.GetLineSettings(), Holder: "9600 8N1"},
 	}
 }
 

@@ -151,6 +151,7 @@ func (p *Pages) Serve(mux Router) {
 	mux.HandleFunc("GET /shops/{shop}/entries/whole", p.page("whole.html", p.whole))
 	mux.HandleFunc("GET /shops/{shop}/entries/backup", p.backup)
 	mux.HandleFunc("GET /shops/{shop}/live", p.live)
+	mux.HandleFunc("GET /shops/{shop}/scales/{scale}/readings", p.readings)
 	p.enterRoutes(mux)
 	p.trustRoutes(mux)
 	p.paperRoutes(mux)

@@ -36,10 +36,18 @@ type facts struct {
 	Tares   []tareFacts        `json:"tares"`
 	Usual   map[string]lengths `json:"usual"` // by form: what pieces of it weighed
 	Places  []choice           `json:"places"`
-	Scales  []choice           `json:"scales"`
+	Scales  []scaleFacts       `json:"scales"`
 	Alloys  []string           `json:"alloys"`
 	Unknown string             `json:"unknown"`
 	Dirty   []dirtyLot         `json:"dirty"` // lots that wait to be cleaned and weighed again
+}
+
+// scaleFacts is a scale with what it says over its serial port, if that is known.
+type scaleFacts struct {
+	ID   string `json:"id"`
+	Name string `json:"name"`
+	Line string `json:"line,omitempty"`
+	Port string `json:"port,omitempty"`
 }
 
 type dirtyLot struct {
@@ -71,7 +79,7 @@ type lengths struct {
 
 func (p *Pages) weighIn(v *visit) (frame, error) {
 	page := weighInPage{Facts: facts{Shop: v.ID, Unit: string(v.Unit), Usual: map[string]lengths{}, Unknown: "unknown",
-		Heats: []heatFacts{}, Tares: []tareFacts{}, Places: []choice{}, Scales: []choice{}, Alloys: []string{}, Dirty: []dirtyLot{}}} // the script reads lists, never null
+		Heats: []heatFacts{}, Tares: []tareFacts{}, Places: []choice{}, Scales: []scaleFacts{}, Alloys: []string{}, Dirty: []dirtyLot{}}} // the script reads lists, never null
 	heats, err := p.allHeats(v, pb.Heat_STATE_LATE, pb.Heat_STATE_MELTING, pb.Heat_STATE_SETTLED)
 	if err != nil {
 		return frame{}, err
@@ -111,11 +119,13 @@ func (p *Pages) choices(v *visit, page *weighInPage) error {
 		return err
 	}
 	page.Facts.Places = append(page.Facts.Places, places...)
-	scales, err := p.scales(v)
+	scales, err := p.allScales(v)
 	if err != nil {
 		return err
 	}
-	page.Facts.Scales = append(page.Facts.Scales, scales...)
+	for _, x := range scales {
+		page.Facts.Scales = append(page.Facts.Scales, scaleFacts{last(x.GetName()), cmp.Or(x.GetDisplayName(), last(x.GetName())), x.GetLinePattern(), x.GetLineSettings()})
+	}
 	tares, err := p.allTares(v)
 	if err != nil {
 		return err

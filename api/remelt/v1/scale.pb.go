@@ -175,8 +175,15 @@ type Scale struct {
 	Repeatability *Mass `protobuf:"bytes,13,opt,name=repeatability,proto3" json:"repeatability,omitempty"`
 	// From how many readings.
 	RepeatabilityReadings int32 `protobuf:"varint,14,opt,name=repeatability_readings,json=repeatabilityReadings,proto3" json:"repeatability_readings,omitempty"`
-	unknownFields         protoimpl.UnknownFields
-	sizeCache             protoimpl.SizeCache
+	// What a line of a weight that counts looks like, as the scale sends it over
+	// its serial port: "{weight}" and "{unit}" stand where they stand in it, "*"
+	// for anything, and blanks for any number of blanks.
+	LinePattern string `protobuf:"bytes,15,opt,name=line_pattern,json=linePattern,proto3" json:"line_pattern,omitempty"`
+	// How the port is set, such as "9600 7E1": signs a second, then data bits,
+	// parity (N, E or O) and stop bits, which are 8N1 unless said.
+	LineSettings  string `protobuf:"bytes,16,opt,name=line_settings,json=lineSettings,proto3" json:"line_settings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Scale) Reset() {
@@ -305,6 +312,20 @@ func (x *Scale) GetRepeatabilityReadings() int32 {
 		return x.RepeatabilityReadings
 	}
 	return 0
+}
+
+func (x *Scale) GetLinePattern() string {
+	if x != nil {
+		return x.LinePattern
+	}
+	return ""
+}
+
+func (x *Scale) GetLineSettings() string {
+	if x != nil {
+		return x.LineSettings
+	}
+	return ""
 }
 
 // Request of GetScale.
@@ -693,11 +714,232 @@ func (x *UpdateScaleResponse) GetEntry() *Entry {
 	return nil
 }
 
+// Request of ShowReading.
+type ShowReadingRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// shops/{shop}/scales/{scale}
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// What it shows; may be below zero.
+	Weight *Mass `protobuf:"bytes,2,opt,name=weight,proto3" json:"weight,omitempty"`
+	// The machine that it is read on.
+	Device        string `protobuf:"bytes,25,opt,name=device,proto3" json:"device,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShowReadingRequest) Reset() {
+	*x = ShowReadingRequest{}
+	mi := &file_remelt_v1_scale_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShowReadingRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShowReadingRequest) ProtoMessage() {}
+
+func (x *ShowReadingRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_scale_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShowReadingRequest.ProtoReflect.Descriptor instead.
+func (*ShowReadingRequest) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_scale_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *ShowReadingRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ShowReadingRequest) GetWeight() *Mass {
+	if x != nil {
+		return x.Weight
+	}
+	return nil
+}
+
+func (x *ShowReadingRequest) GetDevice() string {
+	if x != nil {
+		return x.Device
+	}
+	return ""
+}
+
+// Response of ShowReading.
+type ShowReadingResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What was shown.
+	Weight *Mass `protobuf:"bytes,1,opt,name=weight,proto3" json:"weight,omitempty"`
+	// To how many it was shown.
+	Watchers      int32 `protobuf:"varint,2,opt,name=watchers,proto3" json:"watchers,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShowReadingResponse) Reset() {
+	*x = ShowReadingResponse{}
+	mi := &file_remelt_v1_scale_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShowReadingResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShowReadingResponse) ProtoMessage() {}
+
+func (x *ShowReadingResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_scale_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShowReadingResponse.ProtoReflect.Descriptor instead.
+func (*ShowReadingResponse) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_scale_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *ShowReadingResponse) GetWeight() *Mass {
+	if x != nil {
+		return x.Weight
+	}
+	return nil
+}
+
+func (x *ShowReadingResponse) GetWatchers() int32 {
+	if x != nil {
+		return x.Watchers
+	}
+	return 0
+}
+
+// Request of WatchReadings.
+type WatchReadingsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// shops/{shop}/scales/{scale}
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WatchReadingsRequest) Reset() {
+	*x = WatchReadingsRequest{}
+	mi := &file_remelt_v1_scale_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WatchReadingsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WatchReadingsRequest) ProtoMessage() {}
+
+func (x *WatchReadingsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_scale_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WatchReadingsRequest.ProtoReflect.Descriptor instead.
+func (*WatchReadingsRequest) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_scale_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *WatchReadingsRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// Response of WatchReadings.
+type WatchReadingsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What the scale shows; typed is as it says it. Nothing at the beginning, and
+	// after a silence, so that a broken line is noticed.
+	Weight *Mass `protobuf:"bytes,1,opt,name=weight,proto3" json:"weight,omitempty"`
+	// The machine that it is read on.
+	Device        string `protobuf:"bytes,2,opt,name=device,proto3" json:"device,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WatchReadingsResponse) Reset() {
+	*x = WatchReadingsResponse{}
+	mi := &file_remelt_v1_scale_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WatchReadingsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WatchReadingsResponse) ProtoMessage() {}
+
+func (x *WatchReadingsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_remelt_v1_scale_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WatchReadingsResponse.ProtoReflect.Descriptor instead.
+func (*WatchReadingsResponse) Descriptor() ([]byte, []int) {
+	return file_remelt_v1_scale_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *WatchReadingsResponse) GetWeight() *Mass {
+	if x != nil {
+		return x.Weight
+	}
+	return nil
+}
+
+func (x *WatchReadingsResponse) GetDevice() string {
+	if x != nil {
+		return x.Device
+	}
+	return ""
+}
+
 var File_remelt_v1_scale_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_scale_proto_rawDesc = "" +
 	"\n" +
-	"\x15remelt/v1/scale.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x17remelt/v1/measure.proto\"\xce\x06\n" +
+	"\x15remelt/v1/scale.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x17remelt/v1/measure.proto\"\xa0\a\n" +
 	"\x05Scale\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12&\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\x03\xe0A\x02R\vdisplayName\x120\n" +
@@ -717,7 +959,9 @@ const file_remelt_v1_scale_proto_rawDesc = "" +
 	"\x11check_uncertainty\x18\f \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x01R\x10checkUncertainty\x12:\n" +
 	"\rrepeatability\x18\r \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x01R\rrepeatability\x12A\n" +
 	"\x16repeatability_readings\x18\x0e \x01(\x05B\n" +
-	"\xe0A\x01\xbaH\x04\x1a\x02(\x00R\x15repeatabilityReadings:I\xeaAF\n" +
+	"\xe0A\x01\xbaH\x04\x1a\x02(\x00R\x15repeatabilityReadings\x12&\n" +
+	"\fline_pattern\x18\x0f \x01(\tB\x03\xe0A\x01R\vlinePattern\x12(\n" +
+	"\rline_settings\x18\x10 \x01(\tB\x03\xe0A\x01R\flineSettings:I\xeaAF\n" +
 	"\x18remelt.example.org/Scale\x12\x1bshops/{shop}/scales/{scale}*\x06scales2\x05scale\"M\n" +
 	"\x0fGetScaleRequest\x12:\n" +
 	"\x04name\x18\x01 \x01(\tB&\xe0A\x02\xfaA\x1a\n" +
@@ -748,7 +992,21 @@ const file_remelt_v1_scale_proto_rawDesc = "" +
 	"\x06device\x18\x19 \x01(\tB\x03\xe0A\x01R\x06device\"o\n" +
 	"\x13UpdateScaleResponse\x12+\n" +
 	"\x05scale\x18\x01 \x01(\v2\x10.remelt.v1.ScaleB\x03\xe0A\x03R\x05scale\x12+\n" +
-	"\x05entry\x18\x02 \x01(\v2\x10.remelt.v1.EntryB\x03\xe0A\x03R\x05entry*\xa7\x01\n" +
+	"\x05entry\x18\x02 \x01(\v2\x10.remelt.v1.EntryB\x03\xe0A\x03R\x05entry\"\xa1\x01\n" +
+	"\x12ShowReadingRequest\x12:\n" +
+	"\x04name\x18\x01 \x01(\tB&\xe0A\x02\xfaA\x1a\n" +
+	"\x18remelt.example.org/Scale\xbaH\x03\xc8\x01\x01R\x04name\x122\n" +
+	"\x06weight\x18\x02 \x01(\v2\x0f.remelt.v1.MassB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x06weight\x12\x1b\n" +
+	"\x06device\x18\x19 \x01(\tB\x03\xe0A\x01R\x06device\"d\n" +
+	"\x13ShowReadingResponse\x12,\n" +
+	"\x06weight\x18\x01 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x06weight\x12\x1f\n" +
+	"\bwatchers\x18\x02 \x01(\x05B\x03\xe0A\x03R\bwatchers\"R\n" +
+	"\x14WatchReadingsRequest\x12:\n" +
+	"\x04name\x18\x01 \x01(\tB&\xe0A\x02\xfaA\x1a\n" +
+	"\x18remelt.example.org/Scale\xbaH\x03\xc8\x01\x01R\x04name\"b\n" +
+	"\x15WatchReadingsResponse\x12,\n" +
+	"\x06weight\x18\x01 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x06weight\x12\x1b\n" +
+	"\x06device\x18\x02 \x01(\tB\x03\xe0A\x03R\x06device*\xa7\x01\n" +
 	"\rAccuracyClass\x12\x1e\n" +
 	"\x1aACCURACY_CLASS_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10ACCURACY_CLASS_I\x10\x01\x12\x15\n" +
@@ -759,12 +1017,14 @@ const file_remelt_v1_scale_proto_rawDesc = "" +
 	"\tScaleRule\x12\x1a\n" +
 	"\x16SCALE_RULE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13SCALE_RULE_OIML_R76\x10\x01\x12\x18\n" +
-	"\x14SCALE_RULE_NIST_HB44\x10\x022\xf3\x02\n" +
+	"\x14SCALE_RULE_NIST_HB44\x10\x022\x80\x05\n" +
 	"\fScaleService\x12o\n" +
 	"\bGetScale\x12\x1a.remelt.v1.GetScaleRequest\x1a\x1b.remelt.v1.GetScaleResponse\"*\x82\xd3\xe4\x93\x02$b\x05scale\x12\x1b/v1/{name=shops/*/scales/*}\x12n\n" +
 	"\n" +
 	"ListScales\x12\x1c.remelt.v1.ListScalesRequest\x1a\x1d.remelt.v1.ListScalesResponse\"#\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/{parent=shops/*}/scales\x12\x81\x01\n" +
-	"\vUpdateScale\x12\x1d.remelt.v1.UpdateScaleRequest\x1a\x1e.remelt.v1.UpdateScaleResponse\"3\x82\xd3\xe4\x93\x02-:\x01*b\x05scale2!/v1/{scale.name=shops/*/scales/*}B+Z)example.org/remelt/api/remelt/v1;remeltv1b\x06proto3"
+	"\vUpdateScale\x12\x1d.remelt.v1.UpdateScaleRequest\x1a\x1e.remelt.v1.UpdateScaleResponse\"3\x82\xd3\xe4\x93\x02-:\x01*b\x05scale2!/v1/{scale.name=shops/*/scales/*}\x12\x80\x01\n" +
+	"\vShowReading\x12\x1d.remelt.v1.ShowReadingRequest\x1a\x1e.remelt.v1.ShowReadingResponse\"2\x82\xd3\xe4\x93\x02,:\x01*\"'/v1/{name=shops/*/scales/*}:showReading\x12\x87\x01\n" +
+	"\rWatchReadings\x12\x1f.remelt.v1.WatchReadingsRequest\x1a .remelt.v1.WatchReadingsResponse\"1\x82\xd3\xe4\x93\x02+\x12)/v1/{name=shops/*/scales/*}:watchReadings0\x01B+Z)example.org/remelt/api/remelt/v1;remeltv1b\x06proto3"
 
 var (
 	file_remelt_v1_scale_proto_rawDescOnce sync.Once
@@ -779,7 +1039,7 @@ func file_remelt_v1_scale_proto_rawDescGZIP() []byte {
 }
 
 var file_remelt_v1_scale_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_remelt_v1_scale_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_remelt_v1_scale_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
 var file_remelt_v1_scale_proto_goTypes = []any{
 	(AccuracyClass)(0),            // 0: remelt.v1.AccuracyClass
 	(ScaleRule)(0),                // 1: remelt.v1.ScaleRule
@@ -790,40 +1050,51 @@ var file_remelt_v1_scale_proto_goTypes = []any{
 	(*ListScalesResponse)(nil),    // 6: remelt.v1.ListScalesResponse
 	(*UpdateScaleRequest)(nil),    // 7: remelt.v1.UpdateScaleRequest
 	(*UpdateScaleResponse)(nil),   // 8: remelt.v1.UpdateScaleResponse
-	(*Mass)(nil),                  // 9: remelt.v1.Mass
-	(*timestamppb.Timestamp)(nil), // 10: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil), // 11: google.protobuf.FieldMask
-	(*Entry)(nil),                 // 12: remelt.v1.Entry
+	(*ShowReadingRequest)(nil),    // 9: remelt.v1.ShowReadingRequest
+	(*ShowReadingResponse)(nil),   // 10: remelt.v1.ShowReadingResponse
+	(*WatchReadingsRequest)(nil),  // 11: remelt.v1.WatchReadingsRequest
+	(*WatchReadingsResponse)(nil), // 12: remelt.v1.WatchReadingsResponse
+	(*Mass)(nil),                  // 13: remelt.v1.Mass
+	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
+	(*fieldmaskpb.FieldMask)(nil), // 15: google.protobuf.FieldMask
+	(*Entry)(nil),                 // 16: remelt.v1.Entry
 }
 var file_remelt_v1_scale_proto_depIdxs = []int32{
-	9,  // 0: remelt.v1.Scale.division:type_name -> remelt.v1.Mass
-	9,  // 1: remelt.v1.Scale.verification_interval:type_name -> remelt.v1.Mass
+	13, // 0: remelt.v1.Scale.division:type_name -> remelt.v1.Mass
+	13, // 1: remelt.v1.Scale.verification_interval:type_name -> remelt.v1.Mass
 	0,  // 2: remelt.v1.Scale.accuracy_class:type_name -> remelt.v1.AccuracyClass
-	9,  // 3: remelt.v1.Scale.capacity:type_name -> remelt.v1.Mass
-	10, // 4: remelt.v1.Scale.check_time:type_name -> google.protobuf.Timestamp
+	13, // 3: remelt.v1.Scale.capacity:type_name -> remelt.v1.Mass
+	14, // 4: remelt.v1.Scale.check_time:type_name -> google.protobuf.Timestamp
 	1,  // 5: remelt.v1.Scale.rule:type_name -> remelt.v1.ScaleRule
-	9,  // 6: remelt.v1.Scale.check_load:type_name -> remelt.v1.Mass
-	9,  // 7: remelt.v1.Scale.check_error:type_name -> remelt.v1.Mass
-	9,  // 8: remelt.v1.Scale.check_uncertainty:type_name -> remelt.v1.Mass
-	9,  // 9: remelt.v1.Scale.repeatability:type_name -> remelt.v1.Mass
+	13, // 6: remelt.v1.Scale.check_load:type_name -> remelt.v1.Mass
+	13, // 7: remelt.v1.Scale.check_error:type_name -> remelt.v1.Mass
+	13, // 8: remelt.v1.Scale.check_uncertainty:type_name -> remelt.v1.Mass
+	13, // 9: remelt.v1.Scale.repeatability:type_name -> remelt.v1.Mass
 	2,  // 10: remelt.v1.GetScaleResponse.scale:type_name -> remelt.v1.Scale
 	2,  // 11: remelt.v1.ListScalesResponse.scales:type_name -> remelt.v1.Scale
 	2,  // 12: remelt.v1.UpdateScaleRequest.scale:type_name -> remelt.v1.Scale
-	11, // 13: remelt.v1.UpdateScaleRequest.update_mask:type_name -> google.protobuf.FieldMask
-	10, // 14: remelt.v1.UpdateScaleRequest.happened_time:type_name -> google.protobuf.Timestamp
+	15, // 13: remelt.v1.UpdateScaleRequest.update_mask:type_name -> google.protobuf.FieldMask
+	14, // 14: remelt.v1.UpdateScaleRequest.happened_time:type_name -> google.protobuf.Timestamp
 	2,  // 15: remelt.v1.UpdateScaleResponse.scale:type_name -> remelt.v1.Scale
-	12, // 16: remelt.v1.UpdateScaleResponse.entry:type_name -> remelt.v1.Entry
-	3,  // 17: remelt.v1.ScaleService.GetScale:input_type -> remelt.v1.GetScaleRequest
-	5,  // 18: remelt.v1.ScaleService.ListScales:input_type -> remelt.v1.ListScalesRequest
-	7,  // 19: remelt.v1.ScaleService.UpdateScale:input_type -> remelt.v1.UpdateScaleRequest
-	4,  // 20: remelt.v1.ScaleService.GetScale:output_type -> remelt.v1.GetScaleResponse
-	6,  // 21: remelt.v1.ScaleService.ListScales:output_type -> remelt.v1.ListScalesResponse
-	8,  // 22: remelt.v1.ScaleService.UpdateScale:output_type -> remelt.v1.UpdateScaleResponse
-	20, // [20:23] is the sub-list for method output_type
-	17, // [17:20] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	16, // 16: remelt.v1.UpdateScaleResponse.entry:type_name -> remelt.v1.Entry
+	13, // 17: remelt.v1.ShowReadingRequest.weight:type_name -> remelt.v1.Mass
+	13, // 18: remelt.v1.ShowReadingResponse.weight:type_name -> remelt.v1.Mass
+	13, // 19: remelt.v1.WatchReadingsResponse.weight:type_name -> remelt.v1.Mass
+	3,  // 20: remelt.v1.ScaleService.GetScale:input_type -> remelt.v1.GetScaleRequest
+	5,  // 21: remelt.v1.ScaleService.ListScales:input_type -> remelt.v1.ListScalesRequest
+	7,  // 22: remelt.v1.ScaleService.UpdateScale:input_type -> remelt.v1.UpdateScaleRequest
+	9,  // 23: remelt.v1.ScaleService.ShowReading:input_type -> remelt.v1.ShowReadingRequest
+	11, // 24: remelt.v1.ScaleService.WatchReadings:input_type -> remelt.v1.WatchReadingsRequest
+	4,  // 25: remelt.v1.ScaleService.GetScale:output_type -> remelt.v1.GetScaleResponse
+	6,  // 26: remelt.v1.ScaleService.ListScales:output_type -> remelt.v1.ListScalesResponse
+	8,  // 27: remelt.v1.ScaleService.UpdateScale:output_type -> remelt.v1.UpdateScaleResponse
+	10, // 28: remelt.v1.ScaleService.ShowReading:output_type -> remelt.v1.ShowReadingResponse
+	12, // 29: remelt.v1.ScaleService.WatchReadings:output_type -> remelt.v1.WatchReadingsResponse
+	25, // [25:30] is the sub-list for method output_type
+	20, // [20:25] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_scale_proto_init() }
@@ -839,7 +1110,7 @@ func file_remelt_v1_scale_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_remelt_v1_scale_proto_rawDesc), len(file_remelt_v1_scale_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   7,
+			NumMessages:   11,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

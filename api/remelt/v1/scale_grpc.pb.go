@@ -19,9 +19,11 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	ScaleService_GetScale_FullMethodName    = "/remelt.v1.ScaleService/GetScale"
-	ScaleService_ListScales_FullMethodName  = "/remelt.v1.ScaleService/ListScales"
-	ScaleService_UpdateScale_FullMethodName = "/remelt.v1.ScaleService/UpdateScale"
+	ScaleService_GetScale_FullMethodName      = "/remelt.v1.ScaleService/GetScale"
+	ScaleService_ListScales_FullMethodName    = "/remelt.v1.ScaleService/ListScales"
+	ScaleService_UpdateScale_FullMethodName   = "/remelt.v1.ScaleService/UpdateScale"
+	ScaleService_ShowReading_FullMethodName   = "/remelt.v1.ScaleService/ShowReading"
+	ScaleService_WatchReadings_FullMethodName = "/remelt.v1.ScaleService/WatchReadings"
 )
 
 // ScaleServiceClient is the client API for ScaleService service.
@@ -36,6 +38,11 @@ type ScaleServiceClient interface {
 	ListScales(ctx context.Context, in *ListScalesRequest, opts ...grpc.CallOption) (*ListScalesResponse, error)
 	// Changes one, or adds it with allow_missing.
 	UpdateScale(ctx context.Context, in *UpdateScaleRequest, opts ...grpc.CallOption) (*UpdateScaleResponse, error)
+	// Shows a weight that stands still on a scale to those who watch it on this
+	// server, such as the page where metal is weighed in. Nothing is recorded.
+	ShowReading(ctx context.Context, in *ShowReadingRequest, opts ...grpc.CallOption) (*ShowReadingResponse, error)
+	// Sends what a scale shows from now on, as whoever reads it tells this server.
+	WatchReadings(ctx context.Context, in *WatchReadingsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchReadingsResponse], error)
 }
 
 type scaleServiceClient struct {
@@ -76,6 +83,35 @@ func (c *scaleServiceClient) UpdateScale(ctx context.Context, in *UpdateScaleReq
 	return out, nil
 }
 
+func (c *scaleServiceClient) ShowReading(ctx context.Context, in *ShowReadingRequest, opts ...grpc.CallOption) (*ShowReadingResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ShowReadingResponse)
+	err := c.cc.Invoke(ctx, ScaleService_ShowReading_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *scaleServiceClient) WatchReadings(ctx context.Context, in *WatchReadingsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchReadingsResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &ScaleService_ServiceDesc.Streams[0], ScaleService_WatchReadings_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[WatchReadingsRequest, WatchReadingsResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type ScaleService_WatchReadingsClient = grpc.ServerStreamingClient[WatchReadingsResponse]
+
 // ScaleServiceServer is the server API for ScaleService service.
 // All implementations must embed UnimplementedScaleServiceServer
 // for forward compatibility.
@@ -88,6 +124,11 @@ type ScaleServiceServer interface {
 	ListScales(context.Context, *ListScalesRequest) (*ListScalesResponse, error)
 	// Changes one, or adds it with allow_missing.
 	UpdateScale(context.Context, *UpdateScaleRequest) (*UpdateScaleResponse, error)
+	// Shows a weight that stands still on a scale to those who watch it on this
+	// server, such as the page where metal is weighed in. Nothing is recorded.
+	ShowReading(context.Context, *ShowReadingRequest) (*ShowReadingResponse, error)
+	// Sends what a scale shows from now on, as whoever reads it tells this server.
+	WatchReadings(*WatchReadingsRequest, grpc.ServerStreamingServer[WatchReadingsResponse]) error
 	mustEmbedUnimplementedScaleServiceServer()
 }
 
@@ -106,6 +147,12 @@ func (UnimplementedScaleServiceServer) ListScales(context.Context, *ListScalesRe
 }
 func (UnimplementedScaleServiceServer) UpdateScale(context.Context, *UpdateScaleRequest) (*UpdateScaleResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method UpdateScale not implemented")
+}
+func (UnimplementedScaleServiceServer) ShowReading(context.Context, *ShowReadingRequest) (*ShowReadingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ShowReading not implemented")
+}
+func (UnimplementedScaleServiceServer) WatchReadings(*WatchReadingsRequest, grpc.ServerStreamingServer[WatchReadingsResponse]) error {
+	return status.Error(codes.Unimplemented, "method WatchReadings not implemented")
 }
 func (UnimplementedScaleServiceServer) mustEmbedUnimplementedScaleServiceServer() {}
 func (UnimplementedScaleServiceServer) testEmbeddedByValue()                      {}
@@ -182,6 +229,35 @@ func _ScaleService_UpdateScale_Handler(srv interface{}, ctx context.Context, dec
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ScaleService_ShowReading_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ShowReadingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ScaleServiceServer).ShowReading(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ScaleService_ShowReading_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ScaleServiceServer).ShowReading(ctx, req.(*ShowReadingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ScaleService_WatchReadings_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(WatchReadingsRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(ScaleServiceServer).WatchReadings(m, &grpc.GenericServerStream[WatchReadingsRequest, WatchReadingsResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type ScaleService_WatchReadingsServer = grpc.ServerStreamingServer[WatchReadingsResponse]
+
 // ScaleService_ServiceDesc is the grpc.ServiceDesc for ScaleService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -201,7 +277,17 @@ var ScaleService_ServiceDesc = grpc.ServiceDesc{
 			MethodName: "UpdateScale",
 			Handler:    _ScaleService_UpdateScale_Handler,
 		},
+		{
+			MethodName: "ShowReading",
+			Handler:    _ScaleService_ShowReading_Handler,
+		},
 	},
-	Streams:  []grpc.StreamDesc{},
+	Streams: []grpc.StreamDesc{
+		{
+			StreamName:    "WatchReadings",
+			Handler:       _ScaleService_WatchReadings_Handler,
+			ServerStreams: true,
+		},
+	},
 	Metadata: "remelt/v1/scale.proto",
 }

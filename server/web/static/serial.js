@@ -19,7 +19,7 @@ export function cannotRead() {
  * @returns {(line: string) => { weight: string, unit: string } | null}
  */
 export function reader(pattern) {
-  if (!pattern.includes("{weight}")) throw new Error(`"${pattern}" does not say where the weight stands: write {weight} there.`);
+  if (pattern.split("{weight}").length !== 2) throw new Error(`"${pattern}" does not say once where the weight stands: write {weight} there.`);
   const source = pattern.trim().split(/(\{weight\}|\{unit\}|\*|\s+)/).filter(Boolean).map((part) => {
     if (part === "{weight}") return "(?<weight>[-+]?[ \\t]*[0-9]+(?:[.,][0-9]+)?)";
     if (part === "{unit}") return "[ \\t]*(?<unit>[A-Za-z]+)";
@@ -33,28 +33,40 @@ export function reader(pattern) {
   };
 }
 
+/** The sign that ends a line, or a text, and the longest line that a scale says. */
+const ends = /[\r\n\x02\x03]+/, longest = 200;
+
+/** What a serial port is opened with for "9600 7E1". @param {string} text */
+export function settings(text) {
+  const hit = /^\s*(\d{1,7})(?:\s+([78])([NEO])([12]))?\s*$/i.exec(text);
+  const parity = /** @type {Record<string, string>} */ ({ N: "none", E: "even", O: "odd" })[hit?.[3]?.toUpperCase() ?? "N"];
+  return { baudRate: Number(hit?.[1]) || 9600, dataBits: Number(hit?.[2] ?? 8), parity, stopBits: Number(hit?.[4] ?? 1) };
+}
+
 /**
  * Asks which port, and tells each weight that a line of it says twice in a row.
- * @param {{ pattern: string, baud: number }} how
+ * @param {{ pattern: string, port: string }} how
  * @param {(weight: string, unit: string) => void} told
  * @returns {Promise<void>} when the scale is gone
  */
 export async function listen(how, told) {
   const read = reader(how.pattern), port = await /** @type {any} */ (navigator).serial.requestPort();
-  await port.open({ baudRate: how.baud });
-  let rest = "", before = "";
+  await port.open(settings(how.port));
+  let rest = "", tooLong = false, before = "";
   const text = new TextDecoder();
   for (const stream = port.readable.getReader(); ;) {
     const { value, done } = await stream.read();
     if (done) return;
-    const lines = (rest + text.decode(value, { stream: true })).split(/[\r\n]+/);
-    rest = (lines.pop() ?? "").slice(-200);
+    const lines = (rest + text.decode(value, { stream: true })).split(ends);
+    rest = lines.pop() ?? "";
     for (const line of lines) {
-      const said = read(line);
+      const said = tooLong || line.length > longest ? null : read(line);
+      tooLong = false;
       if (!said) continue;
       const now = `${said.weight} ${said.unit}`;
       if (now === before) told(said.weight, said.unit);
       before = now;
     }
+    if (rest.length > longest) { tooLong = true; rest = ""; }
   }
 }

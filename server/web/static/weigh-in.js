@@ -8,7 +8,7 @@ import { cannotRead, listen, usual } from "./serial.js";
 /** @typedef {import("./outbox.js").Item} Item */
 /** @typedef {{ shop: string, unit: string, heats: {id: string, alloy: string, leftMg: number}[],
  *   tares: {id: string, name: string, mg: number}[], usual: Record<string, {leastMg: number, mostMg: number, of: number}>,
- *   alloys: string[], unknown: string, dirty: {id: string, alloy: string, words: string, mg: number}[] }} Facts */
+ *   scales: {id: string, name: string, line?: string, port?: string}[], alloys: string[], unknown: string, dirty: {id: string, alloy: string, words: string, mg: number}[] }} Facts */
 
 /** @template {HTMLElement} T @param {string} id @returns {T} */
 const get = (id) => /** @type {T} */ (document.getElementById(id));
@@ -305,16 +305,48 @@ try {
 for (const f of [pattern, baud]) {
   f.addEventListener("change", () => { try { localStorage.setItem("serial", JSON.stringify({ pattern: pattern.value, baud: baud.value })); } catch { /* as above */ } });
 }
+const scale = /** @type {HTMLSelectElement} */ (get("scale"));
+
+/** What the book knows of the scale that is chosen. */
+const ofScale = () => facts.scales.find((s) => s.id === scale.value);
+
+/** Puts what a scale says in the field. @param {string} read @param {string} of */
+function put(read, of) {
+  if (of && of in milligrams) unit.value = of;
+  weight.value = of && !(of in milligrams) ? `${read} ${of}` : read;
+  told();
+}
+
+/** The scale that is chosen may be read by another machine, which tells the server. A
+ * weight is put in the field once, until the scale shows another.
+ * @type {EventSource | undefined} */
+let shown, tells = "";
+function watch() {
+  if (tells === scale.value) return;
+  tells = scale.value;
+  shown?.close();
+  get("shown").textContent = "";
+  if (!ofScale()?.line) return; // a scale that nobody set up to be read
+  let before = "";
+  shown = new EventSource(`/shops/${facts.shop}/scales/${encodeURIComponent(scale.value)}/readings`);
+  shown.addEventListener("reading", (e) => {
+    const said = JSON.parse(e.data), [read, of] = said.weight.split(" ");
+    get("shown").textContent = `${ofScale()?.name}: ${said.weight}${said.device ? `, read on ${said.device}` : ""}`;
+    if (said.weight !== before && said.mg > 0) put(read, of ?? "");
+    before = said.weight;
+  });
+}
+scale.addEventListener("change", watch);
+
 reads.addEventListener("click", async () => {
   reads.disabled = true;
   const says = get("serial-says");
   says.textContent = "The scale is listened to. A weight that stands still is put in the field.";
   try {
-    await listen({ pattern: pattern.value, baud: Number(baud.value) || 9600 }, (read, of) => {
-      if (of && of in milligrams) unit.value = of;
-      weight.value = of && !(of in milligrams) ? `${read} ${of}` : read;
+    const own = ofScale();
+    await listen({ pattern: own?.line || pattern.value, port: own?.line ? own.port ?? "" : baud.value }, (read, of) => {
+      put(read, of);
       says.textContent = `The scale says ${read} ${of}.`;
-      told();
     });
     says.textContent = "The scale is gone. Type what it says, or press again.";
   } catch (err) {
@@ -325,6 +357,7 @@ reads.addEventListener("click", async () => {
 });
 
 recall();
+watch();
 told();
 if (matchMedia("(max-width: 45rem)").matches && heat.value) /** @type {HTMLDetailsElement} */ (get("choices")).open = false;
 // What was booked in an earlier round is in the book; only the last day's is listed.
