@@ -52,10 +52,7 @@ type quoteForm struct {
 type figure struct{ What, Figure string }
 
 func (p *Pages) commissions(v *visit) (frame, error) {
-	got, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.Commission, string, error) {
-		l, err := p.call.commissions.ListCommissions(ctx, &pb.ListCommissionsRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})
-		return l.GetCommissions(), l.GetNextPageToken(), err
-	})
+	got, err := p.allCommissions(v)
 	if err != nil {
 		return frame{}, err
 	}

@@ -8,18 +8,33 @@ import (
 	"example.org/remelt/server/web/picture"
 )
 
-// heatPage is one heat: its plan while it is planned, what is in it while it
-// melts, and where its metal went.
+// heatPage is one heat: its plan while it is planned, what is in it and what is done to
+// it while it melts, and where its metal went.
 type heatPage struct {
 	Heat      *pb.Heat
 	Balance   *pb.HeatBalance
 	Flow      *picture.Flow
-	Molds     []*pb.Mold
+	Molds     []heatMold
+	Wanted    *pb.Mass // that the molds not poured yet take
 	Readings  []*pb.Reading
+	Last      *pb.Reading // the latest that holds
 	Additions []*pb.Addition
 	Fuel      []*pb.FuelBurned
+	Castings  []*pb.Casting
 	Cost      *pb.HeatCost
 	History   []*pb.Entry
+	More      bool // there is more history than is shown
+
+	Deeds, Later []deed // what may be done to it now: often, and seldom
+	Plan         *heatPlan
+	Lots         []choice // that a charge may be typed from
+}
+
+// heatMold is a mold with what may be done to it.
+type heatMold struct {
+	*pb.Mold
+	Pours   bool // it may be said to be poured
+	Changes bool // its plan may be changed
 }
 
 func (p *Pages) heat(v *visit) (frame, error) {
@@ -35,28 +50,7 @@ func (p *Pages) heat(v *visit) (frame, error) {
 	}
 	page.Balance = bal.GetBalance()
 	page.Flow = heatFlow(v, page.Balance)
-	if page.Molds, err = all(v.ctx, func(ctx context.Context, token string) ([]*pb.Mold, string, error) {
-		l, err := p.call.molds.ListMolds(ctx, &pb.ListMoldsRequest{Parent: name, PageSize: 500, PageToken: token})
-		return l.GetMolds(), l.GetNextPageToken(), err
-	}); err != nil {
-		return frame{}, err
-	}
-	if page.Readings, err = all(v.ctx, func(ctx context.Context, token string) ([]*pb.Reading, string, error) {
-		l, err := p.call.heats.ListReadings(ctx, &pb.ListReadingsRequest{Parent: name, PageSize: 500, PageToken: token})
-		return l.GetReadings(), l.GetNextPageToken(), err
-	}); err != nil {
-		return frame{}, err
-	}
-	if page.Additions, err = all(v.ctx, func(ctx context.Context, token string) ([]*pb.Addition, string, error) {
-		l, err := p.call.heats.ListAdditions(ctx, &pb.ListAdditionsRequest{Parent: name, PageSize: 500, PageToken: token})
-		return l.GetAdditions(), l.GetNextPageToken(), err
-	}); err != nil {
-		return frame{}, err
-	}
-	if page.Fuel, err = all(v.ctx, func(ctx context.Context, token string) ([]*pb.FuelBurned, string, error) {
-		l, err := p.call.heats.ListFuel(ctx, &pb.ListFuelRequest{Parent: name, PageSize: 500, PageToken: token})
-		return l.GetFuels(), l.GetNextPageToken(), err
-	}); err != nil {
+	if err := p.heatFacts(v, &page); err != nil {
 		return frame{}, err
 	}
 	if page.Flow != nil {
@@ -68,12 +62,62 @@ func (p *Pages) heat(v *visit) (frame, error) {
 			page.Cost = c
 		}
 	}
-	past, err := p.call.entries.ListHistory(v.ctx, &pb.ListHistoryRequest{Name: name, PageSize: historyShown})
-	if err != nil {
+	if err := p.heatWrites(v, &page); err != nil {
 		return frame{}, err
 	}
-	page.History = past.GetEntries()
-	return frame{Title: "Heat " + last(name), Here: "heats", Live: true, Main: page}, nil
+	return frame{Title: "Heat " + last(name), Here: "heats", Live: true, Cautioned: len(page.Heat.GetCautions()) > 0, Main: page}, nil
+}
+
+// heatFacts reads what is written down of a heat.
+func (p *Pages) heatFacts(v *visit, page *heatPage) (err error) {
+	name := page.Heat.GetName()
+	molds, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.Mold, string, error) {
+		l, err := p.call.molds.ListMolds(ctx, &pb.ListMoldsRequest{Parent: name, PageSize: 500, PageToken: token})
+		return l.GetMolds(), l.GetNextPageToken(), err
+	})
+	if err != nil {
+		return err
+	}
+	wanted := int64(0)
+	for _, m := range molds {
+		page.Molds = append(page.Molds, heatMold{Mold: m})
+		if m.GetState() == pb.Mold_STATE_PLANNED {
+			wanted += m.GetMetal().GetMg() + m.GetGating().GetMg()
+		}
+	}
+	page.Wanted = &pb.Mass{Mg: wanted}
+	if page.Readings, err = all(v.ctx, func(ctx context.Context, token string) ([]*pb.Reading, string, error) {
+		l, err := p.call.heats.ListReadings(ctx, &pb.ListReadingsRequest{Parent: name, PageSize: 500, PageToken: token})
+		return l.GetReadings(), l.GetNextPageToken(), err
+	}); err != nil {
+		return err
+	}
+	for _, r := range page.Readings {
+		if !r.GetVoid() && !r.GetReadTime().AsTime().Before(page.Last.GetReadTime().AsTime()) {
+			page.Last = r
+		}
+	}
+	if page.Additions, err = all(v.ctx, func(ctx context.Context, token string) ([]*pb.Addition, string, error) {
+		l, err := p.call.heats.ListAdditions(ctx, &pb.ListAdditionsRequest{Parent: name, PageSize: 500, PageToken: token})
+		return l.GetAdditions(), l.GetNextPageToken(), err
+	}); err != nil {
+		return err
+	}
+	if page.Fuel, err = all(v.ctx, func(ctx context.Context, token string) ([]*pb.FuelBurned, string, error) {
+		l, err := p.call.heats.ListFuel(ctx, &pb.ListFuelRequest{Parent: name, PageSize: 500, PageToken: token})
+		return l.GetFuels(), l.GetNextPageToken(), err
+	}); err != nil {
+		return err
+	}
+	if page.Castings, err = all(v.ctx, func(ctx context.Context, token string) ([]*pb.Casting, string, error) {
+		l, err := p.call.castings.ListCastings(ctx, &pb.ListCastingsRequest{Parent: "shops/" + v.ID, Heat: name, ShowGone: true, PageSize: 500, PageToken: token})
+		return l.GetCastings(), l.GetNextPageToken(), err
+	}); err != nil {
+		return err
+	}
+	past, err := p.call.entries.ListHistory(v.ctx, &pb.ListHistoryRequest{Name: name, PageSize: historyShown})
+	page.History, page.More = past.GetEntries(), past.GetNextPageToken() != ""
+	return err
 }
 
 // heatTime is when a heat was last something: poured, opened or planned.

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -11,6 +12,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "example.org/remelt/api/remelt/v1"
+	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/unit"
 	"example.org/remelt/server/signin"
 )
@@ -83,6 +85,15 @@ func (v *visit) May(what string) (bool, error) {
 		return false, fmt.Errorf("there is no %s that somebody may use", what)
 	}
 	return allowed, nil
+}
+
+// TakesBack says whether whoever asks may take an entry back: who may not run heats only
+// what they recorded themselves, and a reversal by nobody.
+func (v *visit) TakesBack(e *pb.Entry) (bool, error) {
+	may, err := v.May("EntryService/ReverseEntry")
+	runs, err2 := v.May("HeatService/ChargeHeat")
+	mine := v.Caller != nil && e.GetWho() == v.Caller.Person
+	return may && (runs || mine) && e.GetKind() != string(ledger.KindReverse) && e.GetReversedBy() == "", errors.Join(err, err2)
 }
 
 // name is the resource name of something in the shop: "lots/L7-9".

@@ -164,7 +164,12 @@ type frame struct {
 	Visit *visit
 	Shops []string // to choose from, when none was chosen and there are several
 	Live  bool     // the page is read again when the book grows
-	Main  any      // what the page's template shows
+
+	Part, From string // only this part of the page, by its id, and where it is read; else all of it
+
+	Cautioned bool // the page says itself what to mind and what comes first
+
+	Main any // what the page's template shows
 }
 
 // page serves one page: look answers what it shows.

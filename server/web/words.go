@@ -60,6 +60,12 @@ func (s *static) funcs() template.FuncMap {
 		"chargeable": func(h *pb.Heat) bool {
 			return h.GetState() == pb.Heat_STATE_PLANNED || h.GetState() == pb.Heat_STATE_MELTING
 		},
+		"waitsBack":     func(h *pb.Heat) bool { return h.GetState() == pb.Heat_STATE_LATE },
+		"moldState":     moldState,
+		"orNone":        func(all []choice) []choice { return orNone(all, "not said") },
+		"cautions":      cautionsOf,
+		"noMold":        func() *pb.Mold { return &pb.Mold{} },
+		"heatOf":        func(mold string) string { return mold[:strings.Index(mold, "/molds/")] },
 		"limits":        limits,
 		"percentOf":     func(f float64) string { return strconv.FormatFloat(f, 'f', 0, 64) },
 		"chancePercent": func(f float64) string { return tenth(100 * f) },
@@ -79,7 +85,7 @@ func way(here, page, word, to string) link { return link{To: to, Word: word, Cur
 // word is an enum's value in plain words: FORM_SCRAP_CASTING is "scrap casting".
 func word(v interface{ String() string }) string {
 	name := v.String()
-	for _, prefix := range []string{"FORM_", "CONDITION_", "STATE_", "BASIS_"} {
+	for _, prefix := range []string{"FORM_", "CONDITION_", "STATE_", "STAGE_", "BASIS_"} {
 		name = strings.TrimPrefix(name, prefix)
 	}
 	return strings.ToLower(strings.ReplaceAll(name, "_", " "))
@@ -100,6 +106,46 @@ func lotState(l *pb.Lot) string {
 		return "usable"
 	}
 	return "clean"
+}
+
+// cautionsOf is what to mind, with what every caution ends with said once.
+func cautionsOf(all []*pb.Caution) any {
+	type caution struct{ Text, Because string }
+	out := struct {
+		Each []caution
+		End  string
+	}{}
+	for i, c := range all {
+		text := c.GetText()
+		if at := strings.LastIndex(text, ". "); i == 0 && at > 0 {
+			out.End = text[at+2:]
+		}
+		out.Each = append(out.Each, caution{text, c.GetBecause()})
+	}
+	for _, c := range out.Each {
+		if !strings.HasSuffix(c.Text, out.End) {
+			out.End = ""
+		}
+	}
+	for i := range out.Each {
+		out.Each[i].Text = strings.TrimSpace(strings.TrimSuffix(out.Each[i].Text, out.End))
+	}
+	return out
+}
+
+// moldState says what became of a mold.
+func moldState(m *pb.Mold) string {
+	switch m.GetState() {
+	case pb.Mold_STATE_POURED:
+		return "poured"
+	case pb.Mold_STATE_SHORT:
+		return "did not fill"
+	case pb.Mold_STATE_LEAKED:
+		return "ran out"
+	case pb.Mold_STATE_UNUSED:
+		return "not poured"
+	}
+	return "to be poured"
 }
 
 // heatState is a heat's state as the shop says it.

@@ -13,8 +13,10 @@ export const fields = (form) => [...form.querySelectorAll("input[name], select[n
 /** What a field holds, as it is sent; undefined when it is empty. @param {Field} f */
 function value(f) {
   if (f instanceof HTMLInputElement && f.type === "checkbox") return f.checked ? (f.value === "on" ? true : f.value) : undefined;
+  if (f instanceof HTMLInputElement && f.type === "radio" && !f.checked) return undefined;
   const typed = f.value.trim();
   if (typed === "") return undefined;
+  if (f.dataset.moment !== undefined) return `${typed.slice(0, 16)}:00${distance(typed.slice(0, 10), f.dataset.moment)}`; // as the shop's clock shows it
   if (f.dataset.day) return `${typed}T12:00:00${f.dataset.day}`; // a day is its noon where the shop is
   if (f.dataset.start !== undefined) return `${typed}T00:00:00${distance(typed, f.dataset.start)}`; // its beginning
   return f.dataset.unit && !/[a-z"'°]/i.test(typed) ? `${typed} ${f.dataset.unit}` : typed;
@@ -58,10 +60,11 @@ function rows(v) {
 /** The words a form says below itself. @param {HTMLFormElement} form */
 const line = (form) => /** @type {HTMLElement} */ (form.querySelector(".told"));
 
-/** @param {HTMLFormElement} form @param {string} text @param {boolean} [bad] */
-export function say(form, text, bad) {
+/** @param {HTMLFormElement} form @param {string} text @param {boolean} [bad] @param {string} [reason] that a machine reads */
+export function say(form, text, bad, reason) {
   const told = line(form);
   told.textContent = text;
+  if (reason) told.append(Object.assign(document.createElement("small"), { className: "by-machine", textContent: ` ${reason}` }));
   told.className = bad ? "told notice bad" : "told notice";
   told.hidden = text === "";
 }
@@ -81,11 +84,12 @@ export async function ask(form, path, wish, method) {
   const pressed = [...form.querySelectorAll("button")];
   for (const b of pressed) b.disabled = true;
   for (const f of fields(form)) f.removeAttribute("aria-invalid");
+  for (const fault of form.querySelectorAll(".fault")) fault.remove();
   const answer = await post(path, wish, method);
   for (const b of pressed) b.disabled = false;
   if (answer.ok) return answer;
-  say(form, answer.why, true);
-  if (answer.field) mark(form, camel(answer.field));
+  say(form, answer.why, true, answer.reason);
+  if (answer.field) mark(form, camel(answer.field), answer.why);
   if (answer.reason === "NEEDS_REASON") {
     const why = /** @type {HTMLElement | null} */ (form.querySelector(".reason"));
     if (why) { why.hidden = false; why.querySelector("input")?.focus(); }
@@ -93,27 +97,31 @@ export async function ask(form, path, wish, method) {
   return answer;
 }
 
-/** Marks the field that was refused. @param {HTMLFormElement} form @param {string} name */
-export function mark(form, name) {
+/** Marks the field that was refused, and says there why. @param {HTMLFormElement} form @param {string} name @param {string} [why] */
+export function mark(form, name, why) {
   const known = fields(form);
-  const hit = known.find((f) => f.name === name) ?? known.find((f) => f.name.startsWith(`${name}.`)) ?? known.find((f) => f.name.endsWith(`.${name}`));
+  const hit = known.find((f) => f.name === name || f.name === `${name}Id`) ?? known.find((f) => f.name.startsWith(`${name}.`)) ?? known.find((f) => f.name.endsWith(`.${name}`));
   if (!hit) return;
   hit.setAttribute("aria-invalid", "true");
+  if (why) hit.after(Object.assign(document.createElement("small"), { className: "fault", textContent: why }));
   hit.closest("details")?.setAttribute("open", "");
   hit.focus();
 }
 
+/** Whether a field is ticked rather than typed in. @param {Field} f @returns {f is HTMLInputElement} */
+const ticks = (f) => f instanceof HTMLInputElement && (f.type === "checkbox" || f.type === "radio");
+
 /** Whether somebody changed a field since the page came. @param {Field} f */
 function touched(f) {
-  if (f instanceof HTMLSelectElement) return [...f.options].some((o) => o.selected !== o.defaultSelected);
-  if (f instanceof HTMLInputElement && f.type === "checkbox") return f.checked !== f.defaultChecked;
+  if (f instanceof HTMLSelectElement) return f.selectedIndex !== Math.max(0, [...f.options].findIndex((o) => o.defaultSelected));
+  if (ticks(f)) return f.checked !== f.defaultChecked;
   return f.value !== f.defaultValue;
 }
 
 /** Takes what a field holds as what it was. @param {Field} f */
 function settle(f) {
   if (f instanceof HTMLSelectElement) for (const o of f.options) o.defaultSelected = o.selected;
-  else if (f instanceof HTMLInputElement && f.type === "checkbox") f.defaultChecked = f.checked;
+  else if (ticks(f)) f.defaultChecked = f.checked;
   else f.defaultValue = f.value;
 }
 
@@ -175,7 +183,8 @@ async function compare(form, path, part) {
     }
     const word = document.createElement("small");
     word.className = "theirs";
-    word.textContent = `is now: ${shown(is, f) || "nothing"}`;
+    const theirs = shown(is, f), chosen = f instanceof HTMLSelectElement ? [...f.options].find((o) => o.value === theirs)?.text : "";
+    word.textContent = `is now: ${chosen || theirs || "nothing"}`;
     f.after(word);
   }
   form.dataset.etag = now.etag;
@@ -245,7 +254,9 @@ export function acts(form) {
 function shown(is, f) {
   if (is === undefined || is === null || String(is) === "0") return "";
   if (f instanceof HTMLInputElement && f.type === "checkbox") return is ? "yes" : "no";
-  return String(is);
+  if (f.dataset.day) return new Date(Date.parse(String(is)) + Date.parse("1970-01-01T00:00:00Z") - Date.parse(`1970-01-01T00:00:00${f.dataset.day}`)).toISOString().slice(0, 10);
+  const id = String(is).split("/").pop() ?? ""; // of a thing that the list has by its id
+  return f instanceof HTMLSelectElement && [...f.options].some((o) => o.value === id) ? id : String(is);
 }
 
 /** Keeps what is typed in this browser until it is in the book. @param {HTMLFormElement} form @param {string} key */
@@ -254,13 +265,14 @@ export function keeps(form, key) {
   const early = typed.some(touched); // somebody was faster than this script
   const write = () => {
     form.dataset.changed = "yes";
-    kept.write(Object.fromEntries(typed.map((f) => [f.name, f instanceof HTMLInputElement && f.type === "checkbox" ? (f.checked ? "yes" : "no") : f.value])));
+    kept.write(Object.fromEntries(typed.filter((f) => !ticks(f) || f.type === "checkbox" || f.checked).map((f) => [f.name, ticks(f) && f.type === "checkbox" ? (f.checked ? "yes" : "no") : f.value])));
   };
   for (const f of typed) {
     if (before[f.name] === undefined || touched(f)) continue;
-    if (f instanceof HTMLInputElement && f.type === "checkbox") f.checked = before[f.name] === "yes";
+    if (ticks(f)) f.checked = before[f.name] === (f.type === "radio" ? f.value : "yes");
     else f.value = before[f.name];
   }
+  if (typed.some(touched)) form.dataset.changed = "yes";
   if (early) write();
   form.addEventListener("input", write);
   return { clear: () => { kept.clear(); form.dataset.changed = "no"; } };

@@ -1,39 +1,85 @@
 // @ts-check
-// Reads the page again when the book grows, unless somebody is in the middle of
-// something on it: then it says that there is news, and waits.
-const source = document.body.dataset.live;
+// Brings the page up to date when the book grows, without taking anything from under
+// somebody's hands. What differs is changed where it stands: the focus, what is opened
+// and what is typed stay, and a form that somebody is using is left as it is.
+const { live: source, part = "main", from = location.href } = document.body.dataset;
 const main = /** @type {HTMLElement} */ (document.getElementById("main"));
 let due = 0;
 
 async function renew() {
-  const answer = await fetch(location.href, { headers: { Accept: "text/html" } }).catch(() => null);
-  if (!answer?.ok) return;
-  const next = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("main");
-  if (!next) return;
-  const opened = new Set([...main.querySelectorAll("details[open] > summary")].map((s) => s.textContent));
-  const focus = document.activeElement?.getAttribute("href");
-  main.replaceChildren(...next.childNodes);
-  for (const s of main.querySelectorAll("details > summary")) {
-    if (opened.has(s.textContent)) /** @type {HTMLDetailsElement} */ (s.parentElement).open = true;
-  }
-  if (focus) /** @type {HTMLElement | null} */ (main.querySelector(`a[href="${CSS.escape(focus)}"]`))?.focus();
+  const answer = await fetch(from, { headers: { Accept: "text/html" } }).catch(() => null);
+  if (!answer?.ok || answer.redirected) return;
+  const next = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById(part), now = document.getElementById(part);
+  if (!next || !now) return;
+  children(now, next);
+  document.dispatchEvent(new Event("renewed"));
 }
 
-/** Whether somebody is typing or has ticked something that a new page would lose. */
-function busy() {
+/** Whether somebody is typing in a form, or has typed in it what is not sent yet. @param {Node} form */
+function used(form) {
+  if (!(form instanceof HTMLFormElement)) return false;
   const at = document.activeElement;
-  return at instanceof HTMLInputElement || at instanceof HTMLTextAreaElement || at instanceof HTMLSelectElement ||
-    [...main.querySelectorAll("form")].some((f) => f.dataset.changed === "yes");
+  return form.dataset.changed === "yes" || (form.contains(at) && (at instanceof HTMLInputElement || at instanceof HTMLTextAreaElement || at instanceof HTMLSelectElement));
 }
+
+/** What tells a part of the page from its neighbours. @param {Node} n */
+const key = (n) => (n instanceof Element ? n.id || n.getAttribute("data-key") || "" : "");
+
+/** Makes what stands in one element what stands in another. @param {Node} live @param {Node} next */
+function children(live, next) {
+  const known = new Map([...live.childNodes].filter(key).map((c) => [key(c), c])), stays = new Set();
+  let at = live.firstChild;
+  for (const want of [...next.childNodes]) {
+    let have = known.get(key(want)) ?? null;
+    if (!key(want)) for (have = at; have && (key(have) || have.nodeName !== want.nodeName); have = have.nextSibling);
+    stays.add(have ?? want);
+    if (!have) live.insertBefore(want, at);
+    else {
+      if (at && have.compareDocumentPosition(at) & Node.DOCUMENT_POSITION_FOLLOWING) live.insertBefore(have, at);
+      else at = have.nextSibling;
+      same(have, want);
+    }
+  }
+  for (const gone of [...live.childNodes]) if (!stays.has(gone)) drop(/** @type {ChildNode} */ (gone));
+}
+
+/** @param {Node} have @param {Node} want */
+function same(have, want) {
+  if (!(have instanceof Element) || !(want instanceof Element)) {
+    if (have.nodeValue !== want.nodeValue) have.nodeValue = want.nodeValue;
+    return;
+  }
+  if (used(have) || have.matches(".told, .reason, [data-still]")) return; // a script or a person has it in hand
+  for (const { name, value } of want.attributes) if (!ours.has(name) && have.getAttribute(name) !== value) have.setAttribute(name, value);
+  for (const { name } of [...have.attributes]) if (!ours.has(name) && !want.hasAttribute(name)) have.removeAttribute(name);
+  children(have, want);
+}
+
+/** What only this browser knows of an element. */
+const ours = new Set(["open", "disabled", "data-changed", "aria-invalid"]);
+
+/** Takes away what is no longer on the page, unless somebody is typing in it. @param {ChildNode} gone */
+function drop(gone) {
+  const held = gone instanceof Element ? [gone, ...gone.querySelectorAll("form")].filter(used) : [];
+  if (!held.length) { gone.remove(); return; }
+  for (const form of held) {
+    const told = /** @type {HTMLElement | null} */ (form.querySelector(".told"));
+    if (!told) continue;
+    told.textContent = "Somebody else was here meanwhile, and this is not asked for any more. What you typed stays until you leave.";
+    told.hidden = false;
+  }
+}
+
 main.addEventListener("input", (e) => {
   const form = /** @type {HTMLElement} */ (e.target).closest("form");
   if (form) form.dataset.changed = "yes";
 });
+document.addEventListener("booked", () => void renew());
 
 if (source) {
   const events = new EventSource(source);
   events.addEventListener("entry", () => {
     clearTimeout(due);
-    due = window.setTimeout(() => { if (!busy()) void renew(); }, 300);
+    due = window.setTimeout(() => void renew(), 300);
   });
 }
