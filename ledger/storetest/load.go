@@ -2,7 +2,9 @@ package storetest
 
 import (
 	"fmt"
+	"iter"
 	"math/rand/v2"
+	"slices"
 
 	"example.org/remelt/ledger"
 )
@@ -10,34 +12,50 @@ import (
 // ShopLoad is n entries as a shop makes them, for benchmarks: each is about a few
 // of some 200 live lots, and most weigh-ins make a new lot.
 func ShopLoad(n int) []ledger.Entry {
-	r := rand.New(rand.NewPCG(1, 2))
-	const live = 200
-	var lots []string // all ever made; the last of them are live, but for those still on their way
-	pick := func() ledger.Account {
-		from := max(0, len(lots)-live-300)
-		return ledger.Acct("lot", lots[from+r.IntN(min(live, len(lots)))])
-	}
-	out := make([]ledger.Entry, n)
-	for i := range out {
-		heat := fmt.Sprint(40 + i/60)
-		switch k := r.IntN(10); {
-		case k < 6 || len(lots) < 600: // a weigh-in of a new lot
-			lot := fmt.Sprintf("L%d-%d", i, i%10)
-			lots = append(lots, lot)
-			out[i] = Move(ledger.Acct("molds", heat), ledger.Acct("lot", lot), 24_794_000, lotRecord(lot, heat))
-		case k < 8: // a charge of three lots
-			for range 3 {
-				out[i].Postings = append(out[i].Postings, ledger.Posting{Account: pick(), Mass: -1000, Basis: ledger.Weighed})
-			}
-			out[i].Postings = append(out[i].Postings, ledger.Posting{Account: ledger.Acct("heat", heat), Mass: 3000, Basis: ledger.Weighed})
-			out[i].Records = []ledger.Record{Rec("heat", heat, "", fmt.Sprintf(`{"id":%q,"alloy":"C87300","state":"open","charged":%d,"crucible":"A30-2","melter":"jo"}`, heat, i))}
-		default: // a lot cleaned
-			lot := pick()
-			out[i] = Move(lot, ledger.Acct("molds", heat), 2000, lotRecord(lot.Ref(), heat))
+	return slices.AppendSeq(make([]ledger.Entry, 0, n), ShopEntries(n))
+}
+
+// ShopEntries makes the entries of ShopLoad one after the other. A charge takes all
+// of three lots, so there are about as many live ones later as there were at first.
+func ShopEntries(n int) iter.Seq[ledger.Entry] {
+	return func(yield func(ledger.Entry) bool) {
+		r := rand.New(rand.NewPCG(1, 2))
+		type lot struct {
+			id   string
+			mass ledger.Mass
 		}
-		out[i].Kind, out[i].Who, out[i].Device = "weigh-in", "jo", "phone-2"
+		const fewest, most = 150, 250
+		var live []lot
+		for i := range n {
+			var e ledger.Entry
+			heat := fmt.Sprint(40 + i/60)
+			switch k := r.IntN(10); {
+			case len(live) < fewest || k < 6 && len(live) < most: // a weigh-in of a new lot
+				l := lot{fmt.Sprintf("L%d-%d", i, i%10), 24_794_000}
+				live = append(live, l)
+				e = Move(ledger.Acct("molds", heat), ledger.Acct("lot", l.id), l.mass, lotRecord(l.id, heat))
+			case k < 8: // a charge of three lots
+				for range 3 {
+					k := r.IntN(len(live))
+					l := live[k]
+					live[k] = live[len(live)-1]
+					live = live[:len(live)-1]
+					e.Postings = append(e.Postings,
+						ledger.Posting{Account: ledger.Acct("lot", l.id), Mass: -l.mass, Basis: ledger.Weighed},
+						ledger.Posting{Account: ledger.Acct("heat", heat), Mass: l.mass, Basis: ledger.Weighed})
+				}
+				e.Records = []ledger.Record{Rec("heat", heat, "", fmt.Sprintf(`{"id":%q,"alloy":"C87300","state":"open","charged":%d,"crucible":"A30-2","melter":"jo"}`, heat, i))}
+			default: // a lot cleaned
+				l := &live[r.IntN(len(live))]
+				l.mass -= 2000
+				e = Move(ledger.Acct("lot", l.id), ledger.Acct("molds", heat), 2000, lotRecord(l.id, heat))
+			}
+			e.Kind, e.Who, e.Device = "weigh-in", "jo", "phone-2"
+			if !yield(e) {
+				return
+			}
+		}
 	}
-	return out
 }
 
 // UniformLoad is the worst case: each entry moves metal between four of 10 000
