@@ -204,7 +204,7 @@ func tallied(ctx context.Context, st Store, shop string, progress func(done, all
 	t := &logTally{Tally: derived, held: map[uint64]Mass{}, written: map[uint64]uint64{}}
 	right := true
 	err = st.View(ctx, shop, func(r Reader) error {
-		next, stop := readAhead(r)
+		next, stop := ReadAhead(r, 0)
 		defer stop()
 		for v.Entries < head.Seq {
 			if err := ctx.Err(); err != nil {
@@ -226,7 +226,7 @@ func tallied(ctx context.Context, st Store, shop string, progress func(done, all
 			if progress != nil {
 				progress(v.Entries, head.Seq)
 			}
-			if len(log) < verifyBatch {
+			if len(log) < Batch {
 				break
 			}
 		}

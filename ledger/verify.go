@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"hash/maphash"
-	"sync"
 )
 
 // Fault is the first thing Verify found wrong.
@@ -22,9 +21,6 @@ type Verified struct {
 	Head    Hash
 	Fault   *Fault
 }
-
-// verifyBatch is how many entries are read at a time.
-const verifyBatch = 4096
 
 // Verify reads a shop's whole log and derives everything again: the numbering,
 // the hash chain, the sums of each entry's postings, every balance, record,
@@ -52,7 +48,7 @@ func verifyEach(ctx context.Context, st Store, shop string, progress func(done, 
 			progress(0, head.Seq)
 		}
 		ck := newChecker()
-		next, stop := readAhead(r)
+		next, stop := ReadAhead(r, 0)
 		defer stop()
 		for {
 			if err := ctx.Err(); err != nil {
@@ -78,7 +74,7 @@ func verifyEach(ctx context.Context, st Store, shop string, progress func(done, 
 			if progress != nil {
 				progress(v.Entries, head.Seq)
 			}
-			if len(log) < verifyBatch {
+			if len(log) < Batch {
 				break
 			}
 		}
@@ -96,40 +92,6 @@ func verifyEach(ctx context.Context, st Store, shop string, progress func(done, 
 		return nil
 	})
 	return v, err
-}
-
-// readAhead reads the log of r, a batch at each call of next, and the batch after
-// it meanwhile: reading is a good half of the work. Nothing else may ask r anything
-// until stop, which may be called again, has returned.
-func readAhead(r Reader) (next func() ([]Sealed, error), stop func()) {
-	type batch struct {
-		log []Sealed
-		err error
-	}
-	batches, enough, done := make(chan batch, 1), make(chan struct{}), make(chan struct{})
-	go func() {
-		defer close(done)
-		for after := int64(0); ; {
-			log, err := r.Log(after, verifyBatch)
-			select {
-			case batches <- batch{log, err}:
-			case <-enough:
-				return
-			}
-			if err != nil || len(log) < verifyBatch {
-				return
-			}
-			after = log[len(log)-1].Seq
-		}
-	}()
-	next = func() ([]Sealed, error) {
-		b := <-batches
-		return b.log, b.err
-	}
-	return next, sync.OnceFunc(func() {
-		close(enough)
-		<-done
-	})
 }
 
 // checker derives from the log what a store keeps beside it. Request ids and

@@ -97,7 +97,7 @@ func (v *Verified) unlisted(ctx context.Context, r Reader) error {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		log, err := r.Log(right, int(min(verifyBatch, v.Entries-right)))
+		log, err := r.Log(right, int(min(Batch, v.Entries-right)))
 		if err != nil {
 			return err
 		}

@@ -64,9 +64,10 @@ func (s *Shop) lineage(ctx context.Context) (*lineage.Graph, int64, error) {
 		t.graph = lineage.New()
 	}
 	err := s.view(ctx, func(r ledger.Reader) error {
-		const page = 4096
+		next, stop := ledger.ReadAhead(r, t.seq)
+		defer stop()
 		for {
-			log, err := r.Log(t.seq, page)
+			log, err := next()
 			if err != nil {
 				return err
 			}
@@ -85,7 +86,7 @@ func (s *Shop) lineage(ctx context.Context) (*lineage.Graph, int64, error) {
 				}
 				t.seq = e.Seq
 			}
-			if len(log) < page {
+			if len(log) < ledger.Batch {
 				return ctx.Err()
 			}
 		}

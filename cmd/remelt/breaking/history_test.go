@@ -26,6 +26,7 @@ import (
 
 var (
 	histories = flag.Int("histories", 60, "how many histories of concurrent clients of three servers are checked")
+	pause     = flag.Duration("pause", 275*time.Millisecond, "how long on average until the next of the servers is killed")
 	requests  = flag.Int("requests", 200, "on how many request ids clients of three servers race")
 )
 
@@ -105,7 +106,7 @@ func (s *servers) kill(r *rand.Rand, stop <-chan struct{}) (kills int) {
 		select {
 		case <-stop:
 			return kills
-		case <-time.After(between(r, 50*time.Millisecond, 500*time.Millisecond)):
+		case <-time.After(between(r, *pause/5, 2**pause-*pause/5)):
 		}
 		if kills++; kills%25 == 0 {
 			postgrestest.Crash(s.t)
@@ -158,7 +159,7 @@ func (c *caller) do(send func(ctx context.Context, to *client.Client) error) err
 // be explained by some order of their calls, one after another, that agrees with
 // when each was begun and answered.
 //
-//	go test -run Histories ./cmd/remelt/breaking -histories 10000 -timeout 5h
+//	go test -run Histories ./cmd/remelt/breaking -histories 10000 -pause 1s -timeout 5h
 func TestHistories(t *testing.T) {
 	postgrestest.Need(t)
 	r := chance(t)

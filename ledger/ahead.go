@@ -1,0 +1,41 @@
+package ledger
+
+import "sync"
+
+// ReadAhead reads the log of r after an entry, a batch at each call of next, and the
+// batch after it meanwhile: reading is a good half of the work. A batch of fewer than
+// Batch entries is the last. Nothing else may ask r anything until stop, which may be
+// called again, has returned.
+func ReadAhead(r Reader, after int64) (next func() ([]Sealed, error), stop func()) {
+	type batch struct {
+		log []Sealed
+		err error
+	}
+	batches, enough, done := make(chan batch, 1), make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(done)
+		for {
+			log, err := r.Log(after, Batch)
+			select {
+			case batches <- batch{log, err}:
+			case <-enough:
+				return
+			}
+			if err != nil || len(log) < Batch {
+				return
+			}
+			after = log[len(log)-1].Seq
+		}
+	}()
+	next = func() ([]Sealed, error) {
+		b := <-batches
+		return b.log, b.err
+	}
+	return next, sync.OnceFunc(func() {
+		close(enough)
+		<-done
+	})
+}
+
+// Batch is how many entries ReadAhead reads at a time.
+const Batch = 4096
