@@ -144,7 +144,7 @@ func (c *caller) do(send func(ctx context.Context, to *client.Client) error) err
 		switch {
 		case err != nil && unanswered(err):
 			c.unsaid.Add(1)
-			time.Sleep(between(c.r, time.Millisecond, 10*time.Millisecond))
+			time.Sleep(between(c.r, 5*time.Millisecond, 60*time.Millisecond)) // a server is down longer than that
 		case c.lose && c.r.IntN(6) == 0:
 			c.unsaid.Add(1) // answered, but nobody hears it
 		default:
@@ -205,6 +205,9 @@ func TestHistories(t *testing.T) {
 			}
 			if passes {
 				unseen++
+			}
+			if len(entries)%500 == 0 {
+				t.Logf("%d histories so far, %d unknown", len(entries), unknown)
 			}
 		}()
 	}
