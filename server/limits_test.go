@@ -45,10 +45,10 @@ type ratio struct {
 }
 
 var ratios = []ratio{
-	{"gRPC, 64 clients, of raw in groups of 64", "grpc64", "raw64", 0.40},
-	{"REST, 64 clients, of gRPC", "rest64", "grpc64", 0.45},
-	{"gRPC, one client, of raw one at a time", "grpc1", "raw1", 0.50},
-	{"verifying, of SHA-256 of the same bytes on one core", "verify", "sha", 0.05},
+	{"gRPC, 64 clients, of raw in groups of 64", "grpc64", "raw64", 0.23},
+	{"REST, 64 clients, of gRPC", "rest64", "grpc64", 0.50},
+	{"gRPC, one client, of raw one at a time", "grpc1", "raw1", 0.53},
+	{"verifying, of SHA-256 of the same bytes on one core", "verify", "sha", 0.044},
 }
 
 // BenchmarkLimits reports rates, ratios and how long answers take. b.N is the number
@@ -299,7 +299,7 @@ func newRawBook(tb testing.TB) *rawBook {
 		&r.touch:   `INSERT INTO touch (shop, name, seq) VALUES (1, ?, ?)`,
 		&r.count:   `INSERT INTO made (shop, kind, n) VALUES (1, ?, 1) ON CONFLICT DO UPDATE SET n = n + 1`,
 	} {
-		if *stmt, err = conn.PrepareContext(context.Background(), query); err != nil {
+		if *stmt, err = conn.PrepareContext(context.Background(), query); err != nil { //nolint:sqlclosecheck // it ends with the connection
 			tb.Fatal(err)
 		}
 	}
