@@ -179,31 +179,42 @@ func (o *Order) priced() bool {
 // Money is what an order comes to in the currency of the book.
 type Money struct{ Goods, Freight int64 }
 
-// Ordered is what a line comes to at the weight ordered, in the currency of the book;
-// false when it has no price.
-func (o *Order) Ordered(line int) (minor int64, priced bool) {
+// Asked is what a line comes to at the weight ordered, as its price is typed and in the
+// currency of the book; nil when it has no price.
+func (o *Order) Asked(line int) *Price {
 	l := &o.Lines[line]
 	if l.Price == nil {
-		return 0, false
+		return nil
 	}
 	p, err := l.Price.comesTo("", l.Price.exact(l.Weight(), l.Pieces))
 	if err != nil {
-		return 0, false
+		return nil
 	}
-	return p.InBook().Minor, true
+	return p
+}
+
+// AskedFreight is the same of the freight.
+func (o *Order) AskedFreight() *Price {
+	if o.Freight == nil {
+		return nil
+	}
+	p, err := o.Freight.comesTo("", o.Freight.exact(0, 0))
+	if err != nil {
+		return nil
+	}
+	return p
 }
 
 // Worth is what the order comes to at the weights ordered, as far as its lines have
 // prices, and what came of it so far.
 func (o *Order) Worth() (ordered, came Money) {
 	for i := range o.Lines {
-		minor, _ := o.Ordered(i)
-		ordered.Goods += minor
-	}
-	if o.Freight != nil {
-		if p, err := o.Freight.comesTo("", o.Freight.exact(0, 0)); err == nil {
-			ordered.Freight = p.InBook().Minor
+		if p := o.Asked(i); p != nil {
+			ordered.Goods += p.InBook().Minor
 		}
+	}
+	if p := o.AskedFreight(); p != nil {
+		ordered.Freight = p.InBook().Minor
 	}
 	for _, r := range o.Receipts {
 		for _, x := range r.Lines {

@@ -110,7 +110,7 @@ func (s commissions) RecordLabour(ctx context.Context, r *pb.RecordLabourRequest
 	p := r.GetLabour()
 	d.at, d.inside = "labour", p.ProtoReflect().Descriptor()
 	e := record(d, (*shop.Shop).RecordLabour, ledger.RecordLabour{Commission: d.id(), Kind: p.GetKind(), Person: d.ref("labour.person", p.GetPerson(), "parties"), Hours: p.GetHours()})
-	return reply(d, &pb.RecordLabourResponse{Labour: d.labour(mustMake[ledger.Labour](d, e, ledger.RecLabour)), Entry: d.entry(e)})
+	return reply(d, &pb.RecordLabourResponse{Labour: d.labour(mustMake[ledger.Labour](d, e, ledger.RecLabour), seqOf(e)), Entry: d.entry(e)})
 }
 
 // in is the resource name of a thing of a commission.
@@ -118,16 +118,24 @@ func (d *desk) in(commission, collection, id string) string {
 	return d.name("commissions", commission) + "/" + collection + "/" + id
 }
 
-func (d *desk) labour(v ledger.Labour) *pb.Labour {
+// seqOf is the number of an entry, if there is one.
+func seqOf(e *ledger.Entry) int64 {
+	if e == nil {
+		return 0
+	}
+	return e.Seq
+}
+
+func (d *desk) labour(v ledger.Labour, seq int64) *pb.Labour {
 	return &pb.Labour{Name: d.in(v.Commission, "labours", v.ID), Kind: v.Kind, Person: d.name("parties", v.Person), Hours: unit.FormatHours(v.Minutes), Minutes: v.Minutes,
-		Cost: money(v.Minor, v.Currency), WorkTime: moment(v.Done), Void: v.Void}
+		Cost: money(v.Minor, v.Currency), WorkTime: moment(v.Done), Void: v.Void, Entry: d.entryName(seq)}
 }
 
 func (s commissions) ListLabours(ctx context.Context, r *pb.ListLaboursRequest) (*pb.ListLaboursResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), commissionName)
 	load[ledger.Commission](d, ledger.RecCommission, d.id())
 	got, next := list(d, r, ledger.RecLabour, ledger.OfCommission(d.id()), func(v ledger.Labour) string { return v.ID }, nil)
-	return reply(d, &pb.ListLaboursResponse{NextPageToken: next, Labours: showAll(got, func(v ledger.Stamped[ledger.Labour]) *pb.Labour { return d.labour(v.Value) })})
+	return reply(d, &pb.ListLaboursResponse{NextPageToken: next, Labours: showAll(got, func(v ledger.Stamped[ledger.Labour]) *pb.Labour { return d.labour(v.Value, v.Seq) })})
 }
 
 func (s commissions) BuyIn(ctx context.Context, r *pb.BuyInRequest) (*pb.BuyInResponse, error) {
@@ -135,16 +143,16 @@ func (s commissions) BuyIn(ctx context.Context, r *pb.BuyInRequest) (*pb.BuyInRe
 	p := r.GetBoughtIn()
 	d.at, d.inside = "bought_in", p.ProtoReflect().Descriptor()
 	e := record(d, (*shop.Shop).BuyIn, ledger.BuyIn{Commission: d.id(), What: p.GetWhat(), Price: p.GetPrice()})
-	return reply(d, &pb.BuyInResponse{BoughtIn: d.boughtIn(mustMake[ledger.BoughtIn](d, e, ledger.RecBoughtIn)), Entry: d.entry(e)})
+	return reply(d, &pb.BuyInResponse{BoughtIn: d.boughtIn(mustMake[ledger.BoughtIn](d, e, ledger.RecBoughtIn), seqOf(e)), Entry: d.entry(e)})
 }
 
-func (d *desk) boughtIn(v ledger.BoughtIn) *pb.BoughtIn {
-	return &pb.BoughtIn{Name: d.in(v.Commission, "boughtIns", v.ID), What: v.What, Price: v.Price.Typed, Cost: d.minor(v.Minor), BuyTime: moment(v.Bought), Void: v.Void}
+func (d *desk) boughtIn(v ledger.BoughtIn, seq int64) *pb.BoughtIn {
+	return &pb.BoughtIn{Name: d.in(v.Commission, "boughtIns", v.ID), What: v.What, Price: v.Price.Typed, Cost: d.minor(v.Minor), BuyTime: moment(v.Bought), Void: v.Void, Entry: d.entryName(seq)}
 }
 
 func (s commissions) ListBoughtIns(ctx context.Context, r *pb.ListBoughtInsRequest) (*pb.ListBoughtInsResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), commissionName)
 	load[ledger.Commission](d, ledger.RecCommission, d.id())
 	got, next := list(d, r, ledger.RecBoughtIn, ledger.OfCommission(d.id()), func(v ledger.BoughtIn) string { return v.ID }, nil)
-	return reply(d, &pb.ListBoughtInsResponse{NextPageToken: next, BoughtIns: showAll(got, func(v ledger.Stamped[ledger.BoughtIn]) *pb.BoughtIn { return d.boughtIn(v.Value) })})
+	return reply(d, &pb.ListBoughtInsResponse{NextPageToken: next, BoughtIns: showAll(got, func(v ledger.Stamped[ledger.BoughtIn]) *pb.BoughtIn { return d.boughtIn(v.Value, v.Seq) })})
 }

@@ -115,11 +115,12 @@ func (d *desk) purchaseRecord(v ledger.Order, seq int64) *pb.PurchaseOrder {
 		line := &pb.PurchaseLine{Alloy: d.name("alloys", l.Alloy), Form: forms.show(l.Form), Supply: d.name("supplies", l.Supply), Mass: d.quantity(l.Mass),
 			Pieces: l.Pieces, Each: d.quantity(l.Each), Least: d.quantity(l.LeastMass), LeastPieces: l.LeastPieces, Price: typedPrice(l.Price),
 			Received: d.massOrNil(got.Mass), ReceivedPieces: got.Pieces, Missing: d.massOrNil(mass), MissingPieces: pieces}
-		if minor, priced := v.Ordered(i); priced {
-			line.Cost = d.minor(minor)
+		if asked := v.Asked(i); asked != nil {
+			line.Cost, line.PricedCost = d.minor(asked.InBook().Minor), money(asked.Minor, asked.Currency)
 		}
 		p.Lines = append(p.Lines, line)
 	}
+	p.PricedCosts, p.Exchanges = pricedCosts(v)
 	for _, r := range v.Receipts {
 		shown := &pb.PurchaseReceipt{Entry: d.name("entries", strconv.FormatInt(r.Entry, 10)), ReceiveTime: moment(r.When), Void: r.Void, Freight: typedPrice(r.Freight)}
 		for _, x := range r.Lines {
@@ -132,6 +133,33 @@ func (d *desk) purchaseRecord(v ledger.Order, seq int64) *pb.PurchaseOrder {
 		p.Receipts = append(p.Receipts, shown)
 	}
 	return p
+}
+
+// pricedCosts are what an order comes to in each currency that its prices and its
+// freight are in, as they come, and the rates of exchange they are typed with.
+func pricedCosts(v ledger.Order) (out []*pb.Money, exchanges []string) {
+	var order []string
+	sums := map[string]int64{}
+	add := func(p *ledger.Price) {
+		if p == nil {
+			return
+		}
+		if _, seen := sums[p.Currency]; !seen {
+			order = append(order, p.Currency)
+		}
+		sums[p.Currency] += p.Minor
+		if p.Exchange != "" && !slices.Contains(exchanges, p.Exchange) {
+			exchanges = append(exchanges, p.Exchange)
+		}
+	}
+	for i := range v.Lines {
+		add(v.Asked(i))
+	}
+	add(v.AskedFreight())
+	for _, currency := range order {
+		out = append(out, money(sums[currency], currency))
+	}
+	return out, exchanges
 }
 
 func typedPrice(t *ledger.Terms) string {

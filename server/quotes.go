@@ -27,7 +27,7 @@ func (s quotes) MakeQuote(ctx context.Context, r *pb.MakeQuoteRequest) (*pb.Make
 		d.invalid("NEGATIVE", "seed", fmt.Sprint(r.GetSeed()), "must not be negative")
 	}
 	e := record(d, (*shop.Shop).MakeQuote, c)
-	return reply(d, &pb.MakeQuoteResponse{Quote: d.quote(mustMake[ledger.Quote](d, e, ledger.RecQuote), true, happened(e)), Entry: d.entry(e)})
+	return reply(d, &pb.MakeQuoteResponse{Quote: d.quote(mustMake[ledger.Quote](d, e, ledger.RecQuote), true, happened(e), seqOf(e)), Entry: d.entry(e)})
 }
 
 func (d *desk) namedRanges(field string, all []*pb.NamedFigure, collection string) (out []ledger.NamedRange) {
@@ -53,7 +53,7 @@ func (s quotes) GetQuote(ctx context.Context, r *pb.GetQuoteRequest) (*pb.GetQuo
 	if d.err != nil {
 		return nil, d.err
 	}
-	return reply(d, &pb.GetQuoteResponse{Quote: d.quote(q.Value, true, d.firstWritten(ledger.RecQuote, q.Value.ID))})
+	return reply(d, &pb.GetQuoteResponse{Quote: d.quote(q.Value, true, d.firstWritten(ledger.RecQuote, q.Value.ID), q.Seq)})
 }
 
 // quoteID is the id of a quote that may be named by its version alone: 2 of otters is,
@@ -81,15 +81,15 @@ func (s quotes) ListQuotes(ctx context.Context, r *pb.ListQuotesRequest) (*pb.Li
 	load[ledger.Commission](d, ledger.RecCommission, d.id())
 	got, next := list(d, r, ledger.RecQuote, ledger.OfCommission(d.id()), func(v ledger.Quote) string { return v.ID }, nil)
 	return reply(d, &pb.ListQuotesResponse{NextPageToken: next, Quotes: showAll(got, func(v ledger.Stamped[ledger.Quote]) *pb.Quote {
-		return d.quote(v.Value, false, d.firstWritten(ledger.RecQuote, v.Value.ID))
+		return d.quote(v.Value, false, d.firstWritten(ledger.RecQuote, v.Value.ID), v.Seq)
 	})})
 }
 
 // quote shows a version, with all that it was reckoned from if it is whole.
-func (d *desk) quote(q ledger.Quote, whole bool, at time.Time) *pb.Quote {
+func (d *desk) quote(q ledger.Quote, whole bool, at time.Time, seq int64) *pb.Quote {
 	m := func(minor int64) *pb.Money { return money(minor, q.Currency) }
 	p := &pb.Quote{Name: d.in(q.Commission, "quotes", q.ID), Version: q.Version, Low: m(q.Low), Likely: m(q.Likely), High: m(q.High), Average: m(q.Average), Cost: m(q.Cost),
-		Seed: int64(min(q.Basis.Seed, math.MaxInt64)), UntilDay: q.Until, Note: q.Note, QuoteTime: moment(at), Void: q.Void}
+		Seed: int64(min(q.Basis.Seed, math.MaxInt64)), UntilDay: q.Until, Note: q.Note, QuoteTime: moment(at), Void: q.Void, Entry: d.entryName(seq)}
 	if !whole {
 		return p
 	}

@@ -20,6 +20,11 @@ func TestOrderSheet(t *testing.T) {
 	onPaper(t, d.PDF, 0)
 	wants(t, d, "Purchase order P1", "Calder Ingots", "C87300 ingot", "12 pieces", "9.80 USD/kg 1176.00 USD", "42.00 USD", "1218.00 USD, by the weights ordered.", "leave it at the gate", "being written")
 	wants(t, made(f.OrderSheet(t.Context(), harrow+"/purchaseOrders/P2", paper.A4))(t), "All of it: 196.00 USD, by the weights ordered, as far as a price is agreed.")
+	// 1 kg at 4.10 EUR is 4.10 EUR; 10 EUR freight; at 1.0832 USD for a EUR 14.10 EUR are
+	// 4.44 + 10.83 = 15.27 USD, each rounded for itself.
+	f.Do(f.WriteOrder(t.Context(), ledger.Meta{}, ledger.WriteOrder{ID: "P3", Supplier: "calder", Freight: "10 EUR at 1.0832 USD/EUR",
+		Lines: []ledger.OrderItem{{Alloy: "C87300", Mass: ledger.Quantity{Mass: ledger.Kilogram}, Price: "4.10 EUR/kg at 1.0832 USD/EUR"}}}))
+	wants(t, made(f.OrderSheet(t.Context(), harrow+"/purchaseOrders/P3", paper.A4))(t), "All of it: 14.10 EUR, by the weights ordered.", "In the book of the shop: 15.27 USD, at 1.0832 USD/EUR.")
 	if _, err := f.OrderSheet(t.Context(), harrow+"/purchaseOrders/none", paper.A4); reason(err) != "NOT_FOUND" {
 		t.Errorf("of no order: %v", err)
 	}

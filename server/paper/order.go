@@ -38,20 +38,34 @@ func (p *Press) OrderSheet(ctx context.Context, name string, size Size) (*Docume
 			if l.GetCost() == nil {
 				words = "by the weights ordered, as far as a price is agreed."
 			}
-			g.add(strconv.Itoa(i+1), ordered(l), j.wanted(l), l.GetPrice(), l.GetCost().GetText(), j.came(l.GetReceived(), l.GetReceivedPieces()), j.came(l.GetMissing(), l.GetMissingPieces()))
+			g.add(strconv.Itoa(i+1), ordered(l), j.wanted(l), l.GetPrice(), l.GetPricedCost().GetText(), j.came(l.GetReceived(), l.GetReceivedPieces()), j.came(l.GetMissing(), l.GetMissingPieces()))
 		}
 		s.y += 2
 		if o.GetFreight() != "" {
 			s.paragraph("Freight: "+o.GetFreight(), 11, false, 1)
 		}
-		if o.GetCost().GetMinor() != 0 {
-			s.paragraph("All of it: "+o.GetCost().GetText()+", "+words, 12, true, 1)
+		if all := asked(o.GetPricedCosts()); all != "" {
+			s.paragraph("All of it: "+all+", "+words, 12, true, 1)
+		}
+		if rates := o.GetExchanges(); len(rates) > 0 {
+			s.paragraph("In the book of the shop: "+o.GetCost().GetText()+", at "+strings.Join(rates, ", ")+".", 9, false, 2)
 		}
 		if o.GetNote() != "" {
 			s.paragraph(o.GetNote(), 11, false, 12)
 		}
 		s.paragraph("Metal is paid for by the weight that comes. A certificate of analysis is asked for with each lot.", 9, false, 2)
 	})
+}
+
+// asked is what an order comes to as the supplier sees it, each currency by itself.
+func asked(costs []*pb.Money) string {
+	var texts []string
+	for _, m := range costs {
+		if m.GetMinor() != 0 {
+			texts = append(texts, m.GetText())
+		}
+	}
+	return strings.Join(texts, " and ")
 }
 
 // orderState is how far an order has come, in words.

@@ -37,9 +37,19 @@ type commissionPage struct {
 	Ranges    *picture.Ranges
 	Reasons   *picture.Reasons
 	Ask       quoteForm
+	Labours   []labour
+	Bought    []*pb.BoughtIn
+	Kinds     []choice // of work that have a rate
+	Workers   []choice
 	Customers []choice
 	Alloys    []choice
 	Blank     []int
+}
+
+// labour is work on a commission.
+type labour struct {
+	*pb.Labour
+	By string // who did it, by name
 }
 
 // quoteForm is what a new version is asked from, begun with what the last one said.
@@ -111,6 +121,15 @@ func (p *Pages) commission(v *visit) (frame, error) {
 	if page.Ask, err = p.quoteForm(v, c, page.Last); err != nil {
 		return frame{}, err
 	}
+	for _, x := range page.Ask.Hours {
+		page.Kinds = append(page.Kinds, choice{x.What, x.What})
+	}
+	if err := p.spent(v, name, names, &page); err != nil {
+		return frame{}, err
+	}
+	if page.Workers, err = p.parties(v, pb.Role_ROLE_MELTER); err != nil {
+		return frame{}, err
+	}
 	if page.Customers, err = p.parties(v, pb.Role_ROLE_CUSTOMER); err != nil {
 		return frame{}, err
 	}
@@ -118,6 +137,24 @@ func (p *Pages) commission(v *visit) (frame, error) {
 		return frame{}, err
 	}
 	return frame{Title: c.GetDisplayName(), Here: "commissions", Main: page}, nil
+}
+
+// spent are the hours and the things bought that are booked on a commission.
+func (p *Pages) spent(v *visit, name string, names map[string]string, page *commissionPage) (err error) {
+	hours, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.Labour, string, error) {
+		l, err := p.call.commissions.ListLabours(ctx, &pb.ListLaboursRequest{Parent: name, PageSize: 500, PageToken: token})
+		return l.GetLabours(), l.GetNextPageToken(), err
+	})
+	for _, x := range hours {
+		page.Labours = append(page.Labours, labour{x, names[x.GetPerson()]})
+	}
+	if err == nil {
+		page.Bought, err = all(v.ctx, func(ctx context.Context, token string) ([]*pb.BoughtIn, string, error) {
+			l, err := p.call.commissions.ListBoughtIns(ctx, &pb.ListBoughtInsRequest{Parent: name, PageSize: 500, PageToken: token})
+			return l.GetBoughtIns(), l.GetNextPageToken(), err
+		})
+	}
+	return err
 }
 
 // blank are the numbers of the empty rows that follow those with something in them.

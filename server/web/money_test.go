@@ -141,3 +141,32 @@ func TestCommissionOfTheSameName(t *testing.T) {
 	}
 	b.quiet()
 }
+
+// Hours and what is bought for a commission are typed on its page and taken back there;
+// its head says who it is for by name, and a foreign price its rate.
+func TestWorkOnTheCommissionPage(t *testing.T) {
+	f := newFoundry(t)
+	f.furnish("for the mill pond")
+	b := newBrowser(t, phone)
+	b.open(f.url("/commissions/otters"))
+	if head := js[string](b, `document.querySelector("h1").innerText`); !strings.HasSuffix(head, "for Iris Vale") {
+		t.Errorf("it is headed %q", head)
+	}
+	b.until("the form is ready", `document.querySelector("#labour .go").disabled === false`)
+	b.tabTo("how long", `document.activeElement.name === "labour.hours"`)
+	b.do(chromedp.KeyEvent("2 h 30 min"), chromedp.KeyEvent(kb.Enter))
+	b.until("it is booked", `document.getElementById("hours").parentElement.textContent.includes("2 h 30 min molding")`)
+	b.fills("#bought-in", "boughtIn.what", "stone", "boughtIn.price", "50 EUR")
+	b.presses("#bought-in .go")
+	b.until("a rate is asked for", `document.querySelector("#bought-in .told").textContent.includes("1.05 USD/EUR") && document.querySelector("#bought-in [aria-invalid]").name === "boughtIn.price"`)
+	b.fills("#bought-in", "boughtIn.price", "50 EUR at 1.08 USD/EUR", "happenedTime", "2026-02-27")
+	b.presses("#bought-in .go")
+	b.until("it is booked", `/27 Feb 2026 stone 54.00 USD 50 EUR at/.test(document.getElementById("bought").parentElement.innerText)`)
+	b.presses(`section[aria-labelledby=hours] .take-back`)
+	b.until("it is taken back", `document.querySelector("section[aria-labelledby=hours] .undone") !== null`)
+	if n := f.count(ledger.KindReverse); n != 1 {
+		t.Errorf("%d entries taken back", n)
+	}
+	f.book.Verify()
+	b.quiet("400")
+}

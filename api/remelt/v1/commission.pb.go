@@ -473,7 +473,9 @@ type Labour struct {
 	// When it was done.
 	WorkTime *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=work_time,json=workTime,proto3" json:"work_time,omitempty"`
 	// It was taken back.
-	Void          bool `protobuf:"varint,8,opt,name=void,proto3" json:"void,omitempty"`
+	Void bool `protobuf:"varint,8,opt,name=void,proto3" json:"void,omitempty"`
+	// The entry that recorded it, or took it back.
+	Entry         string `protobuf:"bytes,9,opt,name=entry,proto3" json:"entry,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -564,6 +566,13 @@ func (x *Labour) GetVoid() bool {
 	return false
 }
 
+func (x *Labour) GetEntry() string {
+	if x != nil {
+		return x.Entry
+	}
+	return ""
+}
+
 // Something bought for one commission.
 type BoughtIn struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -578,7 +587,9 @@ type BoughtIn struct {
 	// When it was bought.
 	BuyTime *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=buy_time,json=buyTime,proto3" json:"buy_time,omitempty"`
 	// It was taken back.
-	Void          bool `protobuf:"varint,6,opt,name=void,proto3" json:"void,omitempty"`
+	Void bool `protobuf:"varint,6,opt,name=void,proto3" json:"void,omitempty"`
+	// The entry that recorded it, or took it back.
+	Entry         string `protobuf:"bytes,7,opt,name=entry,proto3" json:"entry,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -653,6 +664,13 @@ func (x *BoughtIn) GetVoid() bool {
 		return x.Void
 	}
 	return false
+}
+
+func (x *BoughtIn) GetEntry() string {
+	if x != nil {
+		return x.Entry
+	}
+	return ""
 }
 
 // What a commission has cost, beside its quote, margin apart. lines and differences add up
@@ -2741,7 +2759,7 @@ const file_remelt_v1_commission_proto_rawDesc = "" +
 	"\x04kind\x18\x01 \x01(\tB\x03\xe0A\x02R\x04kind\x12\"\n" +
 	"\n" +
 	"hour_price\x18\x02 \x01(\tB\x03\xe0A\x02R\thourPrice\x12\x19\n" +
-	"\x05again\x18\x03 \x01(\bB\x03\xe0A\x01R\x05again\"\x99\x03\n" +
+	"\x05again\x18\x03 \x01(\bB\x03\xe0A\x01R\x05again\"\xd1\x03\n" +
 	"\x06Labour\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12\x17\n" +
 	"\x04kind\x18\x02 \x01(\tB\x03\xe0A\x02R\x04kind\x128\n" +
@@ -2751,15 +2769,19 @@ const file_remelt_v1_commission_proto_rawDesc = "" +
 	"\aminutes\x18\x05 \x01(\x03B\x03\xe0A\x03R\aminutes\x12)\n" +
 	"\x04cost\x18\x06 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x04cost\x12<\n" +
 	"\twork_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\bworkTime\x12\x17\n" +
-	"\x04void\x18\b \x01(\bB\x03\xe0A\x03R\x04void:g\xeaAd\n" +
-	"\x19remelt.example.org/Labour\x126shops/{shop}/commissions/{commission}/labours/{labour}*\alabours2\x06labour\"\xcb\x02\n" +
+	"\x04void\x18\b \x01(\bB\x03\xe0A\x03R\x04void\x126\n" +
+	"\x05entry\x18\t \x01(\tB \xe0A\x03\xfaA\x1a\n" +
+	"\x18remelt.example.org/EntryR\x05entry:g\xeaAd\n" +
+	"\x19remelt.example.org/Labour\x126shops/{shop}/commissions/{commission}/labours/{labour}*\alabours2\x06labour\"\x83\x03\n" +
 	"\bBoughtIn\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12\x17\n" +
 	"\x04what\x18\x02 \x01(\tB\x03\xe0A\x02R\x04what\x12\x19\n" +
 	"\x05price\x18\x03 \x01(\tB\x03\xe0A\x02R\x05price\x12)\n" +
 	"\x04cost\x18\x04 \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x04cost\x12:\n" +
 	"\bbuy_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\abuyTime\x12\x17\n" +
-	"\x04void\x18\x06 \x01(\bB\x03\xe0A\x03R\x04void:r\xeaAo\n" +
+	"\x04void\x18\x06 \x01(\bB\x03\xe0A\x03R\x04void\x126\n" +
+	"\x05entry\x18\a \x01(\tB \xe0A\x03\xfaA\x1a\n" +
+	"\x18remelt.example.org/EntryR\x05entry:r\xeaAo\n" +
 	"\x1bremelt.example.org/BoughtIn\x12;shops/{shop}/commissions/{commission}/boughtIns/{bought_in}*\tboughtIns2\bboughtIn\"\x94\x05\n" +
 	"\x0eCommissionCost\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x126\n" +

@@ -124,7 +124,12 @@ type PurchaseOrder struct {
 	// What came of it cost so far, with freight.
 	ReceivedCost *Money `protobuf:"bytes,14,opt,name=received_cost,json=receivedCost,proto3" json:"received_cost,omitempty"`
 	// Changes when the thing does.
-	Etag          string `protobuf:"bytes,15,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,15,opt,name=etag,proto3" json:"etag,omitempty"`
+	// What it comes to by the currencies of its prices and its freight, as the supplier
+	// sees it.
+	PricedCosts []*Money `protobuf:"bytes,16,rep,name=priced_costs,json=pricedCosts,proto3" json:"priced_costs,omitempty"`
+	// The rates of exchange that they are typed with, such as "1.0832 USD/EUR".
+	Exchanges     []string `protobuf:"bytes,17,rep,name=exchanges,proto3" json:"exchanges,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -264,6 +269,20 @@ func (x *PurchaseOrder) GetEtag() string {
 	return ""
 }
 
+func (x *PurchaseOrder) GetPricedCosts() []*Money {
+	if x != nil {
+		return x.PricedCosts
+	}
+	return nil
+}
+
+func (x *PurchaseOrder) GetExchanges() []string {
+	if x != nil {
+		return x.Exchanges
+	}
+	return nil
+}
+
 // One thing ordered: metal of an alloy and form, or a supply; by weight, or in
 // pieces (ingots, bundles, bags) of about a weight.
 type PurchaseLine struct {
@@ -297,7 +316,9 @@ type PurchaseLine struct {
 	// What is still to come, in pieces.
 	MissingPieces int64 `protobuf:"varint,13,opt,name=missing_pieces,json=missingPieces,proto3" json:"missing_pieces,omitempty"`
 	// What it comes to as ordered, without freight; not set when it has no price.
-	Cost          *Money `protobuf:"bytes,14,opt,name=cost,proto3" json:"cost,omitempty"`
+	Cost *Money `protobuf:"bytes,14,opt,name=cost,proto3" json:"cost,omitempty"`
+	// The same in the currency of its price, as the supplier sees it.
+	PricedCost    *Money `protobuf:"bytes,15,opt,name=priced_cost,json=pricedCost,proto3" json:"priced_cost,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -426,6 +447,13 @@ func (x *PurchaseLine) GetMissingPieces() int64 {
 func (x *PurchaseLine) GetCost() *Money {
 	if x != nil {
 		return x.Cost
+	}
+	return nil
+}
+
+func (x *PurchaseLine) GetPricedCost() *Money {
+	if x != nil {
+		return x.PricedCost
 	}
 	return nil
 }
@@ -1842,7 +1870,7 @@ var File_remelt_v1_purchase_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_purchase_proto_rawDesc = "" +
 	"\n" +
-	"\x18remelt/v1/purchase.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x13remelt/v1/lot.proto\x1a\x17remelt/v1/measure.proto\"\x83\b\n" +
+	"\x18remelt/v1/purchase.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x13remelt/v1/lot.proto\x1a\x17remelt/v1/measure.proto\"\xe0\b\n" +
 	"\rPurchaseOrder\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12<\n" +
 	"\bsupplier\x18\x02 \x01(\tB \xe0A\x02\xfaA\x1a\n" +
@@ -1862,7 +1890,9 @@ const file_remelt_v1_purchase_proto_rawDesc = "" +
 	"\breceipts\x18\f \x03(\v2\x1a.remelt.v1.PurchaseReceiptB\x03\xe0A\x03R\breceipts\x12)\n" +
 	"\x04cost\x18\r \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x04cost\x12:\n" +
 	"\rreceived_cost\x18\x0e \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\freceivedCost\x12\x17\n" +
-	"\x04etag\x18\x0f \x01(\tB\x03\xe0A\x01R\x04etag\"\x87\x01\n" +
+	"\x04etag\x18\x0f \x01(\tB\x03\xe0A\x01R\x04etag\x128\n" +
+	"\fpriced_costs\x18\x10 \x03(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\vpricedCosts\x12!\n" +
+	"\texchanges\x18\x11 \x03(\tB\x03\xe0A\x03R\texchanges\"\x87\x01\n" +
 	"\x05State\x12\x15\n" +
 	"\x11STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13STATE_BEING_WRITTEN\x10\x01\x12\x11\n" +
@@ -1870,7 +1900,7 @@ const file_remelt_v1_purchase_proto_rawDesc = "" +
 	"\x0fSTATE_SOME_HERE\x10\x03\x12\x12\n" +
 	"\x0eSTATE_ALL_HERE\x10\x04\x12\x12\n" +
 	"\x0eSTATE_GIVEN_UP\x10\x05:r\xeaAo\n" +
-	" remelt.example.org/PurchaseOrder\x12,shops/{shop}/purchaseOrders/{purchase_order}*\x0epurchaseOrders2\rpurchaseOrder\"\xfa\x04\n" +
+	" remelt.example.org/PurchaseOrder\x12,shops/{shop}/purchaseOrders/{purchase_order}*\x0epurchaseOrders2\rpurchaseOrder\"\xb2\x05\n" +
 	"\fPurchaseLine\x126\n" +
 	"\x05alloy\x18\x01 \x01(\tB \xe0A\x01\xfaA\x1a\n" +
 	"\x18remelt.example.org/AlloyR\x05alloy\x120\n" +
@@ -1888,7 +1918,9 @@ const file_remelt_v1_purchase_proto_rawDesc = "" +
 	"\x0freceived_pieces\x18\v \x01(\x03B\x03\xe0A\x03R\x0ereceivedPieces\x12.\n" +
 	"\amissing\x18\f \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\amissing\x12*\n" +
 	"\x0emissing_pieces\x18\r \x01(\x03B\x03\xe0A\x03R\rmissingPieces\x12)\n" +
-	"\x04cost\x18\x0e \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x04cost\"\xf9\x01\n" +
+	"\x04cost\x18\x0e \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\x04cost\x126\n" +
+	"\vpriced_cost\x18\x0f \x01(\v2\x10.remelt.v1.MoneyB\x03\xe0A\x03R\n" +
+	"pricedCost\"\xf9\x01\n" +
 	"\x0fPurchaseReceipt\x126\n" +
 	"\x05entry\x18\x01 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
 	"\x18remelt.example.org/EntryR\x05entry\x12B\n" +
@@ -2073,62 +2105,64 @@ var file_remelt_v1_purchase_proto_depIdxs = []int32{
 	3,  // 6: remelt.v1.PurchaseOrder.receipts:type_name -> remelt.v1.PurchaseReceipt
 	21, // 7: remelt.v1.PurchaseOrder.cost:type_name -> remelt.v1.Money
 	21, // 8: remelt.v1.PurchaseOrder.received_cost:type_name -> remelt.v1.Money
-	22, // 9: remelt.v1.PurchaseLine.form:type_name -> remelt.v1.Form
-	23, // 10: remelt.v1.PurchaseLine.mass:type_name -> remelt.v1.Mass
-	23, // 11: remelt.v1.PurchaseLine.each:type_name -> remelt.v1.Mass
-	23, // 12: remelt.v1.PurchaseLine.least:type_name -> remelt.v1.Mass
-	23, // 13: remelt.v1.PurchaseLine.received:type_name -> remelt.v1.Mass
-	23, // 14: remelt.v1.PurchaseLine.missing:type_name -> remelt.v1.Mass
-	21, // 15: remelt.v1.PurchaseLine.cost:type_name -> remelt.v1.Money
-	20, // 16: remelt.v1.PurchaseReceipt.receive_time:type_name -> google.protobuf.Timestamp
-	4,  // 17: remelt.v1.PurchaseReceipt.lines:type_name -> remelt.v1.ReceivedLine
-	23, // 18: remelt.v1.ReceivedLine.net:type_name -> remelt.v1.Mass
-	21, // 19: remelt.v1.ReceivedLine.cost:type_name -> remelt.v1.Money
-	24, // 20: remelt.v1.DeliveredLine.weighing:type_name -> remelt.v1.Weighing
-	25, // 21: remelt.v1.DeliveredLine.certificate:type_name -> remelt.v1.Certificate
-	1,  // 22: remelt.v1.CreatePurchaseOrderRequest.purchase_order:type_name -> remelt.v1.PurchaseOrder
-	20, // 23: remelt.v1.CreatePurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
-	1,  // 24: remelt.v1.CreatePurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
-	26, // 25: remelt.v1.CreatePurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
-	1,  // 26: remelt.v1.GetPurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
-	0,  // 27: remelt.v1.ListPurchaseOrdersRequest.states:type_name -> remelt.v1.PurchaseOrder.State
-	1,  // 28: remelt.v1.ListPurchaseOrdersResponse.purchase_orders:type_name -> remelt.v1.PurchaseOrder
-	1,  // 29: remelt.v1.UpdatePurchaseOrderRequest.purchase_order:type_name -> remelt.v1.PurchaseOrder
-	27, // 30: remelt.v1.UpdatePurchaseOrderRequest.update_mask:type_name -> google.protobuf.FieldMask
-	20, // 31: remelt.v1.UpdatePurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
-	1,  // 32: remelt.v1.UpdatePurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
-	26, // 33: remelt.v1.UpdatePurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
-	20, // 34: remelt.v1.PlacePurchaseOrderRequest.expected_time:type_name -> google.protobuf.Timestamp
-	20, // 35: remelt.v1.PlacePurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
-	1,  // 36: remelt.v1.PlacePurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
-	26, // 37: remelt.v1.PlacePurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
-	5,  // 38: remelt.v1.ReceivePurchaseOrderRequest.lines:type_name -> remelt.v1.DeliveredLine
-	20, // 39: remelt.v1.ReceivePurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
-	1,  // 40: remelt.v1.ReceivePurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
-	26, // 41: remelt.v1.ReceivePurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
-	28, // 42: remelt.v1.ReceivePurchaseOrderResponse.lots:type_name -> remelt.v1.Lot
-	20, // 43: remelt.v1.GiveUpPurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
-	1,  // 44: remelt.v1.GiveUpPurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
-	26, // 45: remelt.v1.GiveUpPurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
-	6,  // 46: remelt.v1.PurchaseOrderService.CreatePurchaseOrder:input_type -> remelt.v1.CreatePurchaseOrderRequest
-	8,  // 47: remelt.v1.PurchaseOrderService.GetPurchaseOrder:input_type -> remelt.v1.GetPurchaseOrderRequest
-	10, // 48: remelt.v1.PurchaseOrderService.ListPurchaseOrders:input_type -> remelt.v1.ListPurchaseOrdersRequest
-	12, // 49: remelt.v1.PurchaseOrderService.UpdatePurchaseOrder:input_type -> remelt.v1.UpdatePurchaseOrderRequest
-	14, // 50: remelt.v1.PurchaseOrderService.PlacePurchaseOrder:input_type -> remelt.v1.PlacePurchaseOrderRequest
-	16, // 51: remelt.v1.PurchaseOrderService.ReceivePurchaseOrder:input_type -> remelt.v1.ReceivePurchaseOrderRequest
-	18, // 52: remelt.v1.PurchaseOrderService.GiveUpPurchaseOrder:input_type -> remelt.v1.GiveUpPurchaseOrderRequest
-	7,  // 53: remelt.v1.PurchaseOrderService.CreatePurchaseOrder:output_type -> remelt.v1.CreatePurchaseOrderResponse
-	9,  // 54: remelt.v1.PurchaseOrderService.GetPurchaseOrder:output_type -> remelt.v1.GetPurchaseOrderResponse
-	11, // 55: remelt.v1.PurchaseOrderService.ListPurchaseOrders:output_type -> remelt.v1.ListPurchaseOrdersResponse
-	13, // 56: remelt.v1.PurchaseOrderService.UpdatePurchaseOrder:output_type -> remelt.v1.UpdatePurchaseOrderResponse
-	15, // 57: remelt.v1.PurchaseOrderService.PlacePurchaseOrder:output_type -> remelt.v1.PlacePurchaseOrderResponse
-	17, // 58: remelt.v1.PurchaseOrderService.ReceivePurchaseOrder:output_type -> remelt.v1.ReceivePurchaseOrderResponse
-	19, // 59: remelt.v1.PurchaseOrderService.GiveUpPurchaseOrder:output_type -> remelt.v1.GiveUpPurchaseOrderResponse
-	53, // [53:60] is the sub-list for method output_type
-	46, // [46:53] is the sub-list for method input_type
-	46, // [46:46] is the sub-list for extension type_name
-	46, // [46:46] is the sub-list for extension extendee
-	0,  // [0:46] is the sub-list for field type_name
+	21, // 9: remelt.v1.PurchaseOrder.priced_costs:type_name -> remelt.v1.Money
+	22, // 10: remelt.v1.PurchaseLine.form:type_name -> remelt.v1.Form
+	23, // 11: remelt.v1.PurchaseLine.mass:type_name -> remelt.v1.Mass
+	23, // 12: remelt.v1.PurchaseLine.each:type_name -> remelt.v1.Mass
+	23, // 13: remelt.v1.PurchaseLine.least:type_name -> remelt.v1.Mass
+	23, // 14: remelt.v1.PurchaseLine.received:type_name -> remelt.v1.Mass
+	23, // 15: remelt.v1.PurchaseLine.missing:type_name -> remelt.v1.Mass
+	21, // 16: remelt.v1.PurchaseLine.cost:type_name -> remelt.v1.Money
+	21, // 17: remelt.v1.PurchaseLine.priced_cost:type_name -> remelt.v1.Money
+	20, // 18: remelt.v1.PurchaseReceipt.receive_time:type_name -> google.protobuf.Timestamp
+	4,  // 19: remelt.v1.PurchaseReceipt.lines:type_name -> remelt.v1.ReceivedLine
+	23, // 20: remelt.v1.ReceivedLine.net:type_name -> remelt.v1.Mass
+	21, // 21: remelt.v1.ReceivedLine.cost:type_name -> remelt.v1.Money
+	24, // 22: remelt.v1.DeliveredLine.weighing:type_name -> remelt.v1.Weighing
+	25, // 23: remelt.v1.DeliveredLine.certificate:type_name -> remelt.v1.Certificate
+	1,  // 24: remelt.v1.CreatePurchaseOrderRequest.purchase_order:type_name -> remelt.v1.PurchaseOrder
+	20, // 25: remelt.v1.CreatePurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
+	1,  // 26: remelt.v1.CreatePurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
+	26, // 27: remelt.v1.CreatePurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
+	1,  // 28: remelt.v1.GetPurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
+	0,  // 29: remelt.v1.ListPurchaseOrdersRequest.states:type_name -> remelt.v1.PurchaseOrder.State
+	1,  // 30: remelt.v1.ListPurchaseOrdersResponse.purchase_orders:type_name -> remelt.v1.PurchaseOrder
+	1,  // 31: remelt.v1.UpdatePurchaseOrderRequest.purchase_order:type_name -> remelt.v1.PurchaseOrder
+	27, // 32: remelt.v1.UpdatePurchaseOrderRequest.update_mask:type_name -> google.protobuf.FieldMask
+	20, // 33: remelt.v1.UpdatePurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
+	1,  // 34: remelt.v1.UpdatePurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
+	26, // 35: remelt.v1.UpdatePurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
+	20, // 36: remelt.v1.PlacePurchaseOrderRequest.expected_time:type_name -> google.protobuf.Timestamp
+	20, // 37: remelt.v1.PlacePurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
+	1,  // 38: remelt.v1.PlacePurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
+	26, // 39: remelt.v1.PlacePurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
+	5,  // 40: remelt.v1.ReceivePurchaseOrderRequest.lines:type_name -> remelt.v1.DeliveredLine
+	20, // 41: remelt.v1.ReceivePurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
+	1,  // 42: remelt.v1.ReceivePurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
+	26, // 43: remelt.v1.ReceivePurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
+	28, // 44: remelt.v1.ReceivePurchaseOrderResponse.lots:type_name -> remelt.v1.Lot
+	20, // 45: remelt.v1.GiveUpPurchaseOrderRequest.happened_time:type_name -> google.protobuf.Timestamp
+	1,  // 46: remelt.v1.GiveUpPurchaseOrderResponse.purchase_order:type_name -> remelt.v1.PurchaseOrder
+	26, // 47: remelt.v1.GiveUpPurchaseOrderResponse.entry:type_name -> remelt.v1.Entry
+	6,  // 48: remelt.v1.PurchaseOrderService.CreatePurchaseOrder:input_type -> remelt.v1.CreatePurchaseOrderRequest
+	8,  // 49: remelt.v1.PurchaseOrderService.GetPurchaseOrder:input_type -> remelt.v1.GetPurchaseOrderRequest
+	10, // 50: remelt.v1.PurchaseOrderService.ListPurchaseOrders:input_type -> remelt.v1.ListPurchaseOrdersRequest
+	12, // 51: remelt.v1.PurchaseOrderService.UpdatePurchaseOrder:input_type -> remelt.v1.UpdatePurchaseOrderRequest
+	14, // 52: remelt.v1.PurchaseOrderService.PlacePurchaseOrder:input_type -> remelt.v1.PlacePurchaseOrderRequest
+	16, // 53: remelt.v1.PurchaseOrderService.ReceivePurchaseOrder:input_type -> remelt.v1.ReceivePurchaseOrderRequest
+	18, // 54: remelt.v1.PurchaseOrderService.GiveUpPurchaseOrder:input_type -> remelt.v1.GiveUpPurchaseOrderRequest
+	7,  // 55: remelt.v1.PurchaseOrderService.CreatePurchaseOrder:output_type -> remelt.v1.CreatePurchaseOrderResponse
+	9,  // 56: remelt.v1.PurchaseOrderService.GetPurchaseOrder:output_type -> remelt.v1.GetPurchaseOrderResponse
+	11, // 57: remelt.v1.PurchaseOrderService.ListPurchaseOrders:output_type -> remelt.v1.ListPurchaseOrdersResponse
+	13, // 58: remelt.v1.PurchaseOrderService.UpdatePurchaseOrder:output_type -> remelt.v1.UpdatePurchaseOrderResponse
+	15, // 59: remelt.v1.PurchaseOrderService.PlacePurchaseOrder:output_type -> remelt.v1.PlacePurchaseOrderResponse
+	17, // 60: remelt.v1.PurchaseOrderService.ReceivePurchaseOrder:output_type -> remelt.v1.ReceivePurchaseOrderResponse
+	19, // 61: remelt.v1.PurchaseOrderService.GiveUpPurchaseOrder:output_type -> remelt.v1.GiveUpPurchaseOrderResponse
+	55, // [55:62] is the sub-list for method output_type
+	48, // [48:55] is the sub-list for method input_type
+	48, // [48:48] is the sub-list for extension type_name
+	48, // [48:48] is the sub-list for extension extendee
+	0,  // [0:48] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_purchase_proto_init() }

@@ -57,7 +57,9 @@ type Quote struct {
 	// It was taken back.
 	Void bool `protobuf:"varint,14,opt,name=void,proto3" json:"void,omitempty"`
 	// The last day on which it holds: "2026-12-24"; empty when none was said.
-	UntilDay      string `protobuf:"bytes,15,opt,name=until_day,json=untilDay,proto3" json:"until_day,omitempty"`
+	UntilDay string `protobuf:"bytes,15,opt,name=until_day,json=untilDay,proto3" json:"until_day,omitempty"`
+	// The entry that recorded it, or took it back.
+	Entry         string `protobuf:"bytes,16,opt,name=entry,proto3" json:"entry,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -193,6 +195,13 @@ func (x *Quote) GetVoid() bool {
 func (x *Quote) GetUntilDay() string {
 	if x != nil {
 		return x.UntilDay
+	}
+	return ""
+}
+
+func (x *Quote) GetEntry() string {
+	if x != nil {
+		return x.Entry
 	}
 	return ""
 }
@@ -790,7 +799,7 @@ var File_remelt_v1_quote_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_quote_proto_rawDesc = "" +
 	"\n" +
-	"\x15remelt/v1/quote.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x14remelt/v1/cost.proto\x1a\x15remelt/v1/entry.proto\x1a\x17remelt/v1/measure.proto\"\xbd\x05\n" +
+	"\x15remelt/v1/quote.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x14remelt/v1/cost.proto\x1a\x15remelt/v1/entry.proto\x1a\x17remelt/v1/measure.proto\"\xf5\x05\n" +
 	"\x05Quote\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12\x1d\n" +
 	"\aversion\x18\x02 \x01(\x03B\x03\xe0A\x03R\aversion\x12'\n" +
@@ -808,7 +817,9 @@ const file_remelt_v1_quote_proto_rawDesc = "" +
 	"\n" +
 	"quote_time\x18\r \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\tquoteTime\x12\x17\n" +
 	"\x04void\x18\x0e \x01(\bB\x03\xe0A\x03R\x04void\x12 \n" +
-	"\tuntil_day\x18\x0f \x01(\tB\x03\xe0A\x03R\buntilDay:b\xeaA_\n" +
+	"\tuntil_day\x18\x0f \x01(\tB\x03\xe0A\x03R\buntilDay\x126\n" +
+	"\x05entry\x18\x10 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
+	"\x18remelt.example.org/EntryR\x05entry:b\xeaA_\n" +
 	"\x18remelt.example.org/Quote\x124shops/{shop}/commissions/{commission}/quotes/{quote}*\x06quotes2\x05quote\"\xc2\x01\n" +
 	"\vQuoteFigure\x12\x17\n" +
 	"\x04what\x18\x01 \x01(\tB\x03\xe0A\x03R\x04what\x12\x17\n" +

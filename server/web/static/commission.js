@@ -1,13 +1,16 @@
 // @ts-check
-// Commissions: a new one, what is to be cast, and a new version of the quote, which is
+// Commissions: a new one, what is to be cast, hours and things bought for it, and a new version of the quote, which is
 // reckoned and shown before it is put in the book.
-import { read, ask, say, adds, changes, keeps } from "./form.js";
+import { acts, read, ask, say, adds, changes, keeps, takesBack } from "./form.js";
 
 const starts = /** @type {HTMLFormElement | null} */ (document.getElementById("new-commission"));
 const quote = /** @type {HTMLFormElement | null} */ (document.getElementById("new-quote"));
 const patterns = /** @type {HTMLFormElement | null} */ (document.getElementById("patterns"));
 
 if (starts) adds(starts, (id) => location.assign(`/shops/${starts.dataset.shop}/commissions/${encodeURIComponent(id)}#again`));
+
+for (const form of document.querySelectorAll("form.acts")) acts(/** @type {HTMLFormElement} */ (form));
+takesBack("commission page");
 
 if (patterns) changes(patterns, () => location.reload());
 

@@ -250,6 +250,23 @@ export function acts(form) {
   });
 }
 
+/** Buttons that take an entry back and show the page anew. @param {string} device */
+export function takesBack(device) {
+  for (const b of document.querySelectorAll(".take-back")) {
+    const back = /** @type {HTMLButtonElement} */ (b), wish = { reason: `taken back on the ${device}`, device };
+    back.disabled = false;
+    back.addEventListener("click", async () => {
+      back.disabled = true;
+      const answer = await post(String(back.dataset.path), wish);
+      back.disabled = false;
+      if (answer.ok) { location.reload(); return; }
+      const told = /** @type {HTMLElement} */ (document.getElementById("told-back"));
+      told.textContent = answer.why;
+      told.hidden = false;
+    });
+  }
+}
+
 /** @param {any} is @param {Field} f */
 function shown(is, f) {
   if (is === undefined || is === null || String(is) === "0") return "";

@@ -1,8 +1,7 @@
 // @ts-check
 // Orders: a new one, that it is given, what came of it at its real weights, and that
 // the rest does not come.
-import { read, ask, say, mark, keeps, fields } from "./form.js";
-import { post } from "./post.js";
+import { read, ask, say, mark, keeps, fields, takesBack } from "./form.js";
 
 /** @param {string} id */
 const found = (id) => /** @type {HTMLFormElement | null} */ (document.getElementById(id));
@@ -113,16 +112,4 @@ if (receive) {
   });
 }
 
-for (const b of document.querySelectorAll(".take-back")) {
-  const back = /** @type {HTMLButtonElement} */ (b), wish = { reason: "taken back on the order's page", device: "order page" };
-  back.disabled = false;
-  back.addEventListener("click", async () => {
-    back.disabled = true;
-    const answer = await post(String(back.dataset.path), wish);
-    back.disabled = false;
-    if (answer.ok) { location.reload(); return; }
-    const told = /** @type {HTMLElement} */ (document.getElementById("told-back"));
-    told.textContent = answer.why;
-    told.hidden = false;
-  });
-}
+takesBack("order page");
