@@ -105,7 +105,11 @@ func (d *desk) uncertainty(u shop.Uncertainty) *pb.Uncertainty {
 var groupCollections = map[shop.Grouping]string{shop.ByAlloy: "alloys", shop.ByCrucible: "pots", shop.ByMelter: "parties"}
 
 func (d *desk) group(by shop.Grouping, g shop.Group) *pb.HeatGroup {
-	p := &pb.HeatGroup{Key: d.name(groupCollections[by], g.Key), Provisional: count(g.Provisional),
+	key, month := d.name(groupCollections[by], g.Key), ""
+	if by == shop.ByMonth {
+		key, month = "", g.Key
+	}
+	p := &pb.HeatGroup{Key: key, Month: month, Provisional: count(g.Provisional),
 		Terms: d.terms(&g.Terms), Standard: d.mass(g.Standard)}
 	for _, h := range g.Heats {
 		p.Heats = append(p.Heats, d.name("heats", h))

@@ -108,7 +108,7 @@ var (
 	}
 	groupings = enum[pb.Grouping, shop.Grouping]{
 		shop.ByAlloy: pb.Grouping_GROUPING_ALLOY, shop.ByCrucible: pb.Grouping_GROUPING_CRUCIBLE,
-		shop.ByMelter: pb.Grouping_GROUPING_MELTER,
+		shop.ByMelter: pb.Grouping_GROUPING_MELTER, shop.ByMonth: pb.Grouping_GROUPING_MONTH,
 	}
 	chargedTo = enum[pb.ChargedTo, shop.ChargedTo]{
 		shop.ToCustomer: pb.ChargedTo_CHARGED_TO_CUSTOMER, shop.ToCommission: pb.ChargedTo_CHARGED_TO_COMMISSION,

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"strings"
 	"time"
 
@@ -83,11 +84,7 @@ func (p *page) period(b *pb.PeriodBalance) {
 			p.figure(s.GetUnaccounted()), p.figure(&pb.Mass{Mg: 2 * g.GetStandard().GetMg()}), percent(s.GetYieldPercent()), percent(s.GetMeltLossPercent()), note)
 	}
 	for _, g := range b.GetGroups() {
-		name := last(g.GetKey())
-		if name == "" {
-			name = "not known"
-		}
-		row(name, g)
+		row(cmp.Or(last(g.GetKey()), g.GetMonth(), "not known"), g)
 	}
 	row("all", b.GetTotal())
 	t.write(p)

@@ -2,6 +2,8 @@ package shop_test
 
 import (
 	"context"
+	"reflect"
+	"slices"
 	"testing"
 	"time"
 
@@ -134,6 +136,40 @@ func TestHeat41Period(t *testing.T) {
 		if f.Alloy == "C87300" && (f.Received != 60_000*g || f.Lost != 785*g) {
 			t.Errorf("flow %+v", f)
 		}
+	}
+}
+
+// TestPeriodByMonth: heats are put together by the month that it was where the shop is.
+func TestPeriodByMonth(t *testing.T) {
+	b := ledgertest.RunHeat41(t) // poured on 2 March
+	settings, err := ledger.Get[ledger.Shop](ctx, b.Book, ledger.RecShop, "harrow")
+	if err != nil {
+		t.Fatal(err)
+	}
+	settings.Value.TimeZone = "America/Chicago"
+	b.Do(b.SetShop(ctx, ledger.Meta{}, settings.Value))
+	for id, poured := range map[string]time.Time{
+		"last": time.Date(2026, 4, 1, 4, 59, 0, 0, time.UTC), // 23:59 on 31 March there
+		"next": time.Date(2026, 4, 1, 5, 0, 0, 0, time.UTC),
+	} {
+		b.Now = poured
+		b.Do(b.PlanHeat(ctx, ledger.Meta{}, ledger.PlanHeat{ID: id, Alloy: "C87300", Crucible: "A60"}))
+		b.Do(b.OpenHeat(ctx, ledger.Meta{Reason: "two days at once"}, id))
+		lot := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, ledger.Meta{}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(10_000)})))
+		b.Do(b.Charge(ctx, ledger.Meta{Reason: "two days at once"}, ledger.ChargeHeat{Heat: id, Items: []ledger.ChargeItem{{Lot: lot.ID}}}))
+		b.Do(b.FinishPour(ctx, ledger.Meta{Reason: "two days at once"}, ledger.FinishPour{Heat: id}))
+	}
+	p, err := b.Period(ctx, shop.PeriodQuery{From: b.Now.AddDate(0, -3, 0), To: b.Now.AddDate(0, 1, 0), By: shop.ByMonth})
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := map[string][]string{}
+	for _, g := range p.Groups {
+		slices.Sort(g.Heats)
+		got[g.Key] = g.Heats
+	}
+	if want := map[string][]string{"2026-03": {"41", "last"}, "2026-04": {"next"}}; !reflect.DeepEqual(got, want) {
+		t.Errorf("%v, want %v", got, want)
 	}
 }
 

@@ -18,6 +18,7 @@ const (
 	ByAlloy    Grouping = "alloy"
 	ByCrucible Grouping = "crucible"
 	ByMelter   Grouping = "melter"
+	ByMonth    Grouping = "month" // that they were poured in, where the shop is
 )
 
 // PeriodQuery asks about the heats poured, and the metal moved, from From up to
@@ -69,9 +70,9 @@ func (s *Shop) Period(ctx context.Context, q PeriodQuery) (out Period, err error
 		return out, &ledger.Error{Class: ledger.ErrInvalid, Reason: "BAD_PERIOD", Field: "to", Value: q.To.Format(time.RFC3339), Want: "must be after from"}
 	}
 	switch q.By {
-	case ByNothing, ByAlloy, ByCrucible, ByMelter:
+	case ByNothing, ByAlloy, ByCrucible, ByMelter, ByMonth:
 	default:
-		return out, &ledger.Error{Class: ledger.ErrInvalid, Reason: "BAD_GROUPING", Field: "by", Value: string(q.By), Want: "must be alloy, crucible or melter"}
+		return out, &ledger.Error{Class: ledger.ErrInvalid, Reason: "BAD_GROUPING", Field: "by", Value: string(q.By), Want: "must be alloy, crucible, melter or month"}
 	}
 	if q.Alloy != "" {
 		if q.Alloy, _, err = s.ResolveAlloy(ctx, q.Alloy); err != nil {
@@ -99,6 +100,11 @@ func (s *Shop) groups(r ledger.Reader, q PeriodQuery, out *Period) error {
 	if err != nil {
 		return err
 	}
+	settings, err := shopIn(r)
+	if err != nil {
+		return err
+	}
+	zone := zoneOf(settings)
 	by := map[string]*Group{}
 	for _, rec := range recs {
 		var h ledger.Heat
@@ -112,7 +118,7 @@ func (s *Shop) groups(r ledger.Reader, q PeriodQuery, out *Period) error {
 		if err != nil {
 			return err
 		}
-		key := map[Grouping]string{ByAlloy: h.Alloy, ByCrucible: h.Crucible, ByMelter: h.Melter}[q.By]
+		key := map[Grouping]string{ByAlloy: h.Alloy, ByCrucible: h.Crucible, ByMelter: h.Melter, ByMonth: h.Poured.In(zone).Format("2006-01")}[q.By]
 		if by[key] == nil {
 			by[key] = &Group{Key: key}
 		}

@@ -45,6 +45,7 @@ var chromium = sync.OnceValue(func() string {
 // foundry is a server whose store outlives it, so that it can be stopped and started
 // again on the same address, as a machine that loses its power is.
 type foundry struct {
+	heat *ledgertest.Heat41
 	*testing.T
 	book  *ledgertest.Shop
 	store ledger.Store
@@ -63,7 +64,7 @@ func (kept) Close() error { return nil }
 func newFoundry(t *testing.T) *foundry {
 	t.Helper()
 	heat := ledgertest.RunHeat41(t)
-	f := &foundry{T: t, book: heat.Shop, store: heat.Store, addr: "127.0.0.1:0", lots: []string{heat.Pigs.ID, heat.Skimmings.ID}}
+	f := &foundry{T: t, heat: heat, book: heat.Shop, store: heat.Store, addr: "127.0.0.1:0", lots: []string{heat.Pigs.ID, heat.Skimmings.ID}}
 	f.start()
 	t.Cleanup(func() { f.stop() })
 	return f

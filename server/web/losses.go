@@ -3,7 +3,12 @@ package web
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strconv"
 	"strings"
+	"time"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/server/web/picture"
@@ -16,7 +21,15 @@ type lossesPage struct {
 	Heats  []*pb.WatchedHeat // latest first
 	Parts  []lossPart
 	Levels []*pb.LossLevel
-	Tally  *pb.CheckLossForecastsResponse
+	Trend  *picture.Trend
+	Months []month // latest first
+}
+
+// month is what became of the metal of the heats poured in a month.
+type month struct {
+	*pb.HeatGroup
+	Name string
+	Back *pb.Mass // returns and pigs
 }
 
 type lossPart struct {
@@ -36,7 +49,69 @@ func (p *Pages) losses(v *visit) (frame, error) {
 	for _, m := range page.Losses.GetParts() {
 		page.Parts = append(page.Parts, lossPart{lossPath(m.GetPath()), m})
 	}
-	return frame{Title: "What is lost", Here: "losses", Main: page}, nil
+	if err := p.months(v, &page); err != nil {
+		return frame{}, err
+	}
+	return frame{Title: "What is lost", Here: "losses", Live: true, Main: page}, nil
+}
+
+// monthsBack is how far back the months go.
+const monthsBack = 24
+
+// months tells what became of the metal, month by month.
+func (p *Pages) months(v *visit, page *lossesPage) error {
+	year, now, _ := v.now.In(v.zone).Date()
+	got, err := p.call.balances.GetPeriodBalance(v.ctx, &pb.GetPeriodBalanceRequest{Name: v.name("periodBalance"), GroupBy: pb.Grouping_GROUPING_MONTH,
+		StartTime: timestamppb.New(time.Date(year, now-monthsBack+1, 1, 0, 0, 0, 0, v.zone)), EndTime: timestamppb.New(time.Date(year, now+1, 1, 0, 0, 0, 0, v.zone))})
+	if err != nil {
+		return err
+	}
+	groups := got.GetBalance().GetGroups()
+	for _, g := range slices.Backward(groups) {
+		t := g.GetTerms()
+		page.Months = append(page.Months, month{g, monthName(g, "January 2006"), &pb.Mass{Mg: t.GetReturns().GetMg() + t.GetPigs().GetMg()}})
+	}
+	page.Trend = monthTrend(groups)
+	return nil
+}
+
+func monthName(g *pb.HeatGroup, layout string) string {
+	t, err := time.Parse("2006-01", g.GetMonth())
+	if err != nil {
+		return g.GetMonth()
+	}
+	return t.Format(layout)
+}
+
+// monthTrend draws what parts of the metal became castings, came back and were lost.
+func monthTrend(groups []*pb.HeatGroup) *picture.Trend {
+	if len(groups) < 2 {
+		return nil
+	}
+	out := &picture.Trend{ID: "months", Title: "What became of the metal of each month's heats", Unit: "% of the metal in", Shares: []picture.Share{
+		{Name: "castings"}, {Name: "returned"}, {Name: "gone"}}}
+	open := 0
+	for _, g := range groups {
+		out.Places = append(out.Places, monthName(g, "Jan 06"))
+		out.Open = append(out.Open, g.GetProvisional() > 0)
+		if g.GetProvisional() > 0 {
+			open++
+		}
+		for k, percent := range []string{g.GetTerms().GetYieldPercent(), g.GetTerms().GetReturnedPercent(), g.GetTerms().GetGonePercent()} {
+			value, err := strconv.ParseFloat(percent, 64)
+			if err != nil {
+				value = math.NaN()
+			}
+			out.Shares[k].Values = append(out.Shares[k].Values, value)
+		}
+	}
+	first, last := groups[0], groups[len(groups)-1]
+	told := func(g *pb.HeatGroup) string {
+		t := g.GetTerms()
+		return fmt.Sprintf("%s %s %% became castings, %s %% came back as returns and pigs, %s %% was lost", monthName(g, "January 2006"), percent(t.GetYieldPercent()), percent(t.GetReturnedPercent()), percent(t.GetGonePercent()))
+	}
+	out.Words = fmt.Sprintf("%d months. In %s; in %s. Of %d months something is still to be weighed.", len(groups), told(first), told(last), open)
+	return out
 }
 
 // lossPath is a way of losing metal in the shop's words.

@@ -36,6 +36,8 @@ const (
 	Grouping_GROUPING_CRUCIBLE Grouping = 2
 	// By who melted.
 	Grouping_GROUPING_MELTER Grouping = 3
+	// By the month they were poured in, where the shop is.
+	Grouping_GROUPING_MONTH Grouping = 4
 )
 
 // Enum value maps for Grouping.
@@ -45,12 +47,14 @@ var (
 		1: "GROUPING_ALLOY",
 		2: "GROUPING_CRUCIBLE",
 		3: "GROUPING_MELTER",
+		4: "GROUPING_MONTH",
 	}
 	Grouping_value = map[string]int32{
 		"GROUPING_UNSPECIFIED": 0,
 		"GROUPING_ALLOY":       1,
 		"GROUPING_CRUCIBLE":    2,
 		"GROUPING_MELTER":      3,
+		"GROUPING_MONTH":       4,
 	}
 )
 
@@ -892,7 +896,7 @@ func (x *PeriodBalance) GetFlows() []*Flow {
 type HeatGroup struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The alloy, crucible or melter, as a resource name; empty when it is not
-	// known or they are all together.
+	// known, when they are all together, or when they are put together by month.
 	Key string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
 	// The heats.
 	Heats []string `protobuf:"bytes,2,rep,name=heats,proto3" json:"heats,omitempty"`
@@ -901,7 +905,9 @@ type HeatGroup struct {
 	// Where their metal went.
 	Terms *Terms `protobuf:"bytes,4,opt,name=terms,proto3" json:"terms,omitempty"`
 	// One standard deviation of what is unaccounted for or in molds.
-	Standard      *Mass `protobuf:"bytes,5,opt,name=standard,proto3" json:"standard,omitempty"`
+	Standard *Mass `protobuf:"bytes,5,opt,name=standard,proto3" json:"standard,omitempty"`
+	// The month, as "2026-03", when they are put together by it.
+	Month         string `protobuf:"bytes,6,opt,name=month,proto3" json:"month,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -969,6 +975,13 @@ func (x *HeatGroup) GetStandard() *Mass {
 		return x.Standard
 	}
 	return nil
+}
+
+func (x *HeatGroup) GetMonth() string {
+	if x != nil {
+		return x.Month
+	}
+	return ""
 }
 
 // What one alloy's metal did in a period. To the milligram,
@@ -1432,7 +1445,7 @@ const file_remelt_v1_balance_proto_rawDesc = "" +
 	"\x06groups\x18\x05 \x03(\v2\x14.remelt.v1.HeatGroupB\x03\xe0A\x03R\x06groups\x12/\n" +
 	"\x05total\x18\x06 \x01(\v2\x14.remelt.v1.HeatGroupB\x03\xe0A\x03R\x05total\x12*\n" +
 	"\x05flows\x18\a \x03(\v2\x0f.remelt.v1.FlowB\x03\xe0A\x03R\x05flows:`\xeaA]\n" +
-	" remelt.example.org/PeriodBalance\x12\x1ashops/{shop}/periodBalance*\x0eperiodBalances2\rperiodBalance\"\xe5\x01\n" +
+	" remelt.example.org/PeriodBalance\x12\x1ashops/{shop}/periodBalance*\x0eperiodBalances2\rperiodBalance\"\x80\x02\n" +
 	"\tHeatGroup\x12\x1b\n" +
 	"\x03key\x18\x01 \x01(\tB\t\xe0A\x03\xfaA\x03\n" +
 	"\x01*R\x03key\x125\n" +
@@ -1440,7 +1453,8 @@ const file_remelt_v1_balance_proto_rawDesc = "" +
 	"\x17remelt.example.org/HeatR\x05heats\x12%\n" +
 	"\vprovisional\x18\x03 \x01(\x05B\x03\xe0A\x03R\vprovisional\x12+\n" +
 	"\x05terms\x18\x04 \x01(\v2\x10.remelt.v1.TermsB\x03\xe0A\x03R\x05terms\x120\n" +
-	"\bstandard\x18\x05 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\bstandard\"\xfe\x03\n" +
+	"\bstandard\x18\x05 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\bstandard\x12\x19\n" +
+	"\x05month\x18\x06 \x01(\tB\x03\xe0A\x03R\x05month\"\xfe\x03\n" +
 	"\x04Flow\x126\n" +
 	"\x05alloy\x18\x01 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
 	"\x18remelt.example.org/AlloyR\x05alloy\x12.\n" +
@@ -1472,12 +1486,13 @@ const file_remelt_v1_balance_proto_rawDesc = "" +
 	"\x05alloy\x18\x05 \x01(\tB \xe0A\x01\xfaA\x1a\n" +
 	"\x18remelt.example.org/AlloyR\x05alloy\"S\n" +
 	"\x18GetPeriodBalanceResponse\x127\n" +
-	"\abalance\x18\x01 \x01(\v2\x18.remelt.v1.PeriodBalanceB\x03\xe0A\x03R\abalance*d\n" +
+	"\abalance\x18\x01 \x01(\v2\x18.remelt.v1.PeriodBalanceB\x03\xe0A\x03R\abalance*x\n" +
 	"\bGrouping\x12\x18\n" +
 	"\x14GROUPING_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eGROUPING_ALLOY\x10\x01\x12\x15\n" +
 	"\x11GROUPING_CRUCIBLE\x10\x02\x12\x13\n" +
-	"\x0fGROUPING_MELTER\x10\x032\xae\x02\n" +
+	"\x0fGROUPING_MELTER\x10\x03\x12\x12\n" +
+	"\x0eGROUPING_MONTH\x10\x042\xae\x02\n" +
 	"\x0eBalanceService\x12\x8a\x01\n" +
 	"\x0eGetHeatBalance\x12 .remelt.v1.GetHeatBalanceRequest\x1a!.remelt.v1.GetHeatBalanceResponse\"3\x82\xd3\xe4\x93\x02-b\abalance\x12\"/v1/{name=shops/*/heats/*/balance}\x12\x8e\x01\n" +
 	"\x10GetPeriodBalance\x12\".remelt.v1.GetPeriodBalanceRequest\x1a#.remelt.v1.GetPeriodBalanceResponse\"1\x82\xd3\xe4\x93\x02+b\abalance\x12 /v1/{name=shops/*/periodBalance}B+Z)example.org/remelt/api/remelt/v1;remeltv1b\x06proto3"

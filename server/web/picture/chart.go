@@ -5,6 +5,7 @@ import (
 	"html"
 	"html/template"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -53,10 +54,11 @@ const (
 type scale struct {
 	from, to float64
 	n        int
+	right    float64 // room beside the drawing
 }
 
 func (s scale) x(i int) float64 {
-	return chartLeft + (chartWide-chartLeft-chartRight)*(float64(i)+0.5)/float64(max(s.n, 1))
+	return chartLeft + (chartWide-chartLeft-s.right)*(float64(i)+0.5)/float64(max(s.n, 1))
 }
 
 func (s scale) y(v float64) float64 {
@@ -69,11 +71,7 @@ func (c *Chart) SVG() template.HTML {
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg class="chart" viewBox="0 0 %g %g" role="img" aria-labelledby="%s-title %s-desc">`, chartWide, chartHigh, c.ID, c.ID)
 	fmt.Fprintf(&b, `<title id="%s-title">%s</title><desc id="%s-desc">%s</desc>`, c.ID, html.EscapeString(c.Title), c.ID, html.EscapeString(c.Words))
-	fmt.Fprintf(&b, `<text class="unit" x="2" y="13">%s</text>`, html.EscapeString(c.Unit))
-	for v := s.from; v <= s.to+step/2; v += step {
-		fmt.Fprintf(&b, `<path class="grid" d="M%g %.1fH%g"/><text class="tick" x="%g" y="%.1f" text-anchor="end">%s</text>`,
-			chartLeft, s.y(v), chartWide-chartRight, chartLeft-5, s.y(v)+4, tick(v, step))
-	}
+	s.axis(&b, step, c.Unit)
 	c.band(&b, s)
 	for _, l := range c.Levels {
 		fmt.Fprintf(&b, `<path class="level" d="M%g %.1fH%g"/><text class="tick" x="%g" y="%.1f" text-anchor="end">%s</text>`,
@@ -83,36 +81,51 @@ func (c *Chart) SVG() template.HTML {
 	for _, m := range c.Marks {
 		mark(&b, m, s)
 	}
-	every := max(1, (len(c.Places)+mostPlaces-1)/mostPlaces)
-	for i := 0; i < len(c.Places); i += every {
-		anchor := "middle"
-		if i == 0 {
-			anchor = "start"
-		}
-		fmt.Fprintf(&b, `<text class="tick" x="%.1f" y="%g" text-anchor="%s">%s</text>`, s.x(i), chartHigh-8, anchor, html.EscapeString(c.Places[i]))
-	}
+	s.below(&b, c.Places)
 	b.WriteString(`</svg>`)
 	return template.HTML(b.String()) //nolint:gosec // every text in it is escaped above
 }
 
-// scale holds every value, with steps of 1, 2 or 5 times a power of ten.
+// axis draws the lines across, with their values, and the unit above them.
+func (s scale) axis(b *strings.Builder, step float64, unit string) {
+	fmt.Fprintf(b, `<text class="unit" x="2" y="13">%s</text>`, html.EscapeString(unit))
+	for v := s.from; v <= s.to+step/2; v += step {
+		fmt.Fprintf(b, `<path class="grid" d="M%g %.1fH%g"/><text class="tick" x="%g" y="%.1f" text-anchor="end">%s</text>`,
+			chartLeft, s.y(v), chartWide-s.right, chartLeft-5, s.y(v)+4, tick(v, step))
+	}
+}
+
+// below names some of the places of the row.
+func (s scale) below(b *strings.Builder, places []string) {
+	every := max(1, (len(places)+mostPlaces-1)/mostPlaces)
+	for i := 0; i < len(places); i += every {
+		anchor := "middle"
+		if i == 0 {
+			anchor = "start"
+		}
+		fmt.Fprintf(b, `<text class="tick" x="%.1f" y="%g" text-anchor="%s">%s</text>`, s.x(i), chartHigh-8, anchor, html.EscapeString(places[i]))
+	}
+}
+
+// scale holds every value.
 func (c *Chart) scale() (step float64, s scale) {
+	all := slices.Concat(c.Low, c.High, c.Line)
+	for _, m := range c.Marks {
+		all = append(all, m.Value)
+	}
+	for _, l := range c.Levels {
+		all = append(all, l.Value)
+	}
+	return scaled(all, max(len(c.Places), len(c.Low), len(c.Line)))
+}
+
+// scaled is a scale for values and n places, with steps of 1, 2 or 5 times a power of ten.
+func scaled(values []float64, n int) (step float64, s scale) {
 	from, to := math.Inf(1), math.Inf(-1)
-	see := func(v float64) {
+	for _, v := range values {
 		if !math.IsNaN(v) && !math.IsInf(v, 0) {
 			from, to = math.Min(from, v), math.Max(to, v)
 		}
-	}
-	for _, all := range [][]float64{c.Low, c.High, c.Line} {
-		for _, v := range all {
-			see(v)
-		}
-	}
-	for _, m := range c.Marks {
-		see(m.Value)
-	}
-	for _, l := range c.Levels {
-		see(l.Value)
 	}
 	if from > to {
 		from, to = 0, 1
@@ -129,7 +142,7 @@ func (c *Chart) scale() (step float64, s scale) {
 			break
 		}
 	}
-	return step, scale{math.Floor(from/step+1e-9) * step, math.Ceil(to/step-1e-9) * step, max(len(c.Places), len(c.Low), len(c.Line))}
+	return step, scale{math.Floor(from/step+1e-9) * step, math.Ceil(to/step-1e-9) * step, n, chartRight}
 }
 
 // tick writes a value with as many decimals as its step needs.

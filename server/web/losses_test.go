@@ -1,0 +1,25 @@
+package web_test
+
+import (
+	"strings"
+	"testing"
+
+	"example.org/remelt/ledger"
+)
+
+// The months of the losses page say what became of the metal: of the worked heat 45.7 %
+// castings, 51.8 % returned, 1.3 % gone (DEVELOPERS.md), and that it is not final before.
+func TestYieldByMonth(t *testing.T) {
+	f := newFoundry(t)
+	if _, page := f.get(f.url("/what-is-lost")); !strings.Contains(page, "March 2026 <small>1 of 1 not final</small>") {
+		t.Errorf("the month is not said to be open:\n%s", page)
+	}
+	f.heat.BringHome()
+	f.book.Do(f.book.Settle(t.Context(), ledger.Meta{}, "41"))
+	_, page := f.get(f.url("/what-is-lost"))
+	for _, want := range []string{"March 2026</th>", "<td>45.7</td>", "<td>51.8</td>", "<td>1.3</td>", "<td>27410</td>"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("no %q in:\n%s", want, page)
+		}
+	}
+}
