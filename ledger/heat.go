@@ -67,6 +67,7 @@ type PlanHeat struct {
 	Charge   Quantity   `json:",omitzero"` // planned charge; the molds' sum unless said
 	Note     string     `json:",omitempty"`
 	Molds    []MoldPlan `json:",omitempty"`
+	Take     []string   `json:",omitempty"` // molds of other heats that were not poured there: they go over to this one
 }
 
 // PlanHeat records a plan.
@@ -92,11 +93,48 @@ func (b *Book) PlanHeat(ctx context.Context, m Meta, c PlanHeat) (*Entry, error)
 				h.Charge += mold.Metal + mold.Gating
 			}
 		}
+		for i, mold := range c.Take {
+			metal, err := d.takeMold(fmt.Sprintf("take_molds[%d]", i), h, mold)
+			if err != nil {
+				return err
+			}
+			if !c.Charge.given() {
+				h.Charge += metal
+			}
+		}
 		if err := d.askOverplanned(h); err != nil {
 			return err
 		}
 		return d.putHeat(h)
 	})
+}
+
+// takeMold takes a mold over from the heat in which it was not poured, and says how much
+// metal it wants. A heat that is still planned wants so much less.
+func (d *draft) takeMold(field string, h *Heat, id string) (Mass, error) {
+	var mold Mold
+	if err := d.must(RecMold, field, id, &mold); err != nil {
+		return 0, err
+	}
+	if mold.State != MoldPlanned && mold.State != MoldUnused {
+		return 0, badState("MOLD_POURED", field, id, "is "+string(mold.State)+" already")
+	}
+	old, err := d.heat(field, mold.Heat)
+	if err != nil {
+		return 0, err
+	}
+	if old.Alloy != h.Alloy {
+		d.flag(FlagWrongAlloy, fmt.Sprintf("mold %s was planned for %s, heat %s is %s", id, old.Alloy, h.ID, h.Alloy))
+	}
+	metal := mold.Metal + mold.Gating
+	if old.State == Planned && mold.State == MoldPlanned {
+		old.Charge = max(0, old.Charge-metal)
+		if err := d.putHeat(old); err != nil {
+			return 0, err
+		}
+	}
+	mold.Heat, mold.State = h.ID, MoldPlanned
+	return metal, d.put(RecMold, id, heatKey(h.ID), mold)
 }
 
 // ChangeHeat changes what is planned or noted of a heat that is not settled.

@@ -28,6 +28,7 @@ func (s heats) CreateHeat(ctx context.Context, r *pb.CreateHeatRequest) (*pb.Cre
 		at := indexed("molds", i)
 		c.Molds = append(c.Molds, d.readMold(at, m, last(m.GetName())))
 	}
+	c.Take = d.moldRefs("take_molds", r.GetTakeMolds())
 	e := record(d, (*shop.Shop).PlanHeat, c)
 	h, _ := made[ledger.Heat](d, e, ledger.RecHeat)
 	return reply(d, &pb.CreateHeatResponse{Heat: d.heat(h.ID), Molds: d.moldsOf(e), Entry: d.entry(e)})

@@ -107,6 +107,7 @@ var routeRules = map[string]ledger.Duty{
 	"GET /shops/{shop}/weigh-in":                            ledger.MayWeighIn,
 	"GET /shops/{shop}/lots/{lot}":                          ledger.MayRead,
 	"GET /shops/{shop}/heats":                               ledger.MayRead,
+	"GET /shops/{shop}/plan-a-heat":                         ledger.MayRun,
 	"GET /shops/{shop}/heats/{heat}":                        ledger.MayRead,
 	"GET /shops/{shop}/heats/{heat}/charge":                 ledger.MayRun,
 	"GET /shops/{shop}/stocktake":                           ledger.MayWeighIn,

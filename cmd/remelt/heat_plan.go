@@ -40,7 +40,7 @@ func (v *planFlags) read(ctx context.Context, a *app) (err error) {
 
 func (a *app) heatPlanCommand() *cobra.Command {
 	req := &pb.CreateHeatRequest{}
-	var molds []string
+	var molds, take []string
 	c := &cobra.Command{
 		Use:   "plan ALLOY",
 		Short: "Plan a heat, with its molds",
@@ -63,7 +63,8 @@ risers. Where only the wax or the volume is known, the metal is reckoned from it
 	f.StringVar(&req.HeatId, "heat", "", "the new heat's id; the next number unless said")
 	f.StringVar(&plan.heat.Owner, "owner", "", "the customer whose own metal is melted")
 	f.StringArrayVar(&molds, "mold", nil, "a mold, as above; may be said more than once")
-	noFiles(c, "heat", "mold")
+	f.StringArrayVar(&take, "take", nil, "a mold of another heat that was not poured there, such as 41-2; may be said more than once")
+	noFiles(c, "heat", "mold", "take")
 	complete(c, map[string]completer{"owner": a.completeParties()})
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if err := plan.read(c.Context(), a); err != nil {
@@ -84,6 +85,7 @@ risers. Where only the wax or the volume is known, the metal is reckoned from it
 			}
 			req.Molds = append(req.Molds, m)
 		}
+		req.TakeMolds = take
 		r, err := send(c.Context(), a, w, cl.Heats.CreateHeat, req)
 		if err != nil {
 			return err

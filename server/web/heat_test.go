@@ -253,3 +253,58 @@ func TestEveryDeedHasItsForm(t *testing.T) {
 		t.Errorf("%d methods were looked at", seen)
 	}
 }
+
+// A heat is planned from molds that wait in other heats, from what a commission has still
+// to cast, and from a weight that is typed; its proposed charge follows. With the keyboard
+// alone on a desk, by touch on a phone.
+func TestPlanAHeat(t *testing.T) {
+	for _, s := range []size{phone, desk} {
+		f := newFoundry(t)
+		f.furnish("for the mill pond")
+		f.planned("42")
+		b := newBrowser(t, s)
+		b.open(f.url("/heats"))
+		b.until("the list of heats leads there", `document.querySelector('a[href$="/plan-a-heat"]') !== null`)
+		b.open(f.url("/plan-a-heat"))
+		const form = "#plan-heat"
+		b.until("the form is in hand", `document.querySelector("#plan-heat .go")?.disabled === false`)
+		b.presses(form + " .go")
+		js[any](b, `document.querySelector("#plan-heat").noValidate = true; 0`)
+		b.presses(form + " .go")
+		b.until("nothing is no plan", `document.querySelector("#plan-heat .told").textContent.includes("Nothing is to be poured")`)
+		otter := `document.querySelector('[name="take.42-2"]')`
+		if s == desk {
+			b.tabTo("the otter", `document.activeElement === `+otter)
+			b.do(chromedp.KeyEvent(" "))
+			b.tabTo("a weight", `document.activeElement.name === "molds.0.metal.text"`)
+			b.do(chromedp.KeyEvent("700"))
+			b.tabTo("the crucible", `document.activeElement.name === "heat.crucible"`)
+			b.do(chromedp.KeyEvent("no. 60"))
+			b.tabTo("the button", `document.activeElement === document.querySelector("#plan-heat .go")`)
+		} else {
+			js[any](b, otter+`.click()`)
+			b.fills(form, "molds.0.metal.text", "700", "heat.crucible", "A60", "molds.1.displayName", strings.Repeat("long ", 1000))
+			b.presses(form + " .go")
+			b.until("a long name is refused at its field", `document.querySelector('#plan-heat [aria-invalid]')?.name === "molds.1.displayName"`)
+			b.open(f.url("/plan-a-heat"))
+			b.until("all that was typed and ticked is still there", otter+`.checked && document.querySelector('[name="molds.0.metal.text"]').value === "700" && document.querySelector('[name="heat.alloy"]').value === "C87300"`)
+			b.fills(form, "molds.1.displayName", "")
+		}
+		if sum := js[string](b, `document.getElementById("sum").textContent`); sum != "1 mold of C87300, 1300 g together." {
+			t.Errorf("the page says %q", sum)
+		}
+		if s == desk {
+			b.do(chromedp.KeyEvent(kb.Enter))
+		} else {
+			b.presses(form + " .go")
+		}
+		b.until("its charge is proposed", `location.pathname.endsWith("/charge") && document.getElementById("tally")?.textContent.startsWith("0 of ")`)
+		got, err := ledger.Get[ledger.Heat](t.Context(), f.book.Book, ledger.RecHeat, js[string](b, `location.pathname.split("/").at(-2)`))
+		if err != nil || got.Value.Charge != 2000*ledger.Gram || got.Value.Crucible != "A60" {
+			t.Errorf("%+v, %v", got.Value, err)
+		}
+		b.open(f.url("/heats/42"))
+		b.until("the otter is no longer in heat 42", `document.getElementById("mold-42-1") !== null && document.getElementById("mold-42-2") === null`)
+		b.quiet("400")
+	}
+}

@@ -34,7 +34,7 @@ func TestPagesAreAccessible(t *testing.T) {
 	f.planned("42")
 	f.planned("43")
 	f.book.Do(f.book.OpenHeat(t.Context(), ledger.Meta{}, "42"))
-	pages := append(pages, "/lots/"+f.lots[0], "/heats/42", "/heats/42/charge", "/heats/43")
+	pages := append(pages, "/lots/"+f.lots[0], "/heats/42", "/heats/42/charge", "/heats/43", "/plan-a-heat")
 	for _, s := range []size{phone, desk} {
 		b := newBrowser(t, s)
 		for _, dark := range []bool{false, true} {

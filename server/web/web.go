@@ -132,6 +132,7 @@ func (p *Pages) Serve(mux Router) {
 	mux.HandleFunc("GET /shops/{shop}/weigh-in", p.page("weigh-in.html", p.weighIn))
 	mux.HandleFunc("GET /shops/{shop}/lots/{lot}", p.page("lot.html", p.lot))
 	mux.HandleFunc("GET /shops/{shop}/heats", p.page("heats.html", p.heats))
+	mux.HandleFunc("GET /shops/{shop}/plan-a-heat", p.page("plan.html", p.planHeat))
 	mux.HandleFunc("GET /shops/{shop}/heats/{heat}", p.page("heat.html", p.heat))
 	mux.HandleFunc("GET /shops/{shop}/heats/{heat}/charge", p.page("charge.html", p.charge))
 	mux.HandleFunc("GET /shops/{shop}/stocktake", p.page("count.html", p.count))

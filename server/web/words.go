@@ -60,6 +60,7 @@ func (s *static) funcs() template.FuncMap {
 		"chargeable": func(h *pb.Heat) bool {
 			return h.GetState() == pb.Heat_STATE_PLANNED || h.GetState() == pb.Heat_STATE_MELTING
 		},
+		"sumMg":         func(a, b *pb.Mass) int64 { return a.GetMg() + b.GetMg() },
 		"waitsBack":     func(h *pb.Heat) bool { return h.GetState() == pb.Heat_STATE_LATE },
 		"moldState":     moldState,
 		"orNone":        func(all []choice) []choice { return orNone(all, "not said") },

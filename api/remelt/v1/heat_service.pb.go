@@ -36,6 +36,8 @@ type CreateHeatRequest struct {
 	Heat *Heat `protobuf:"bytes,3,opt,name=heat,proto3" json:"heat,omitempty"`
 	// Its molds.
 	Molds []*Mold `protobuf:"bytes,4,rep,name=molds,proto3" json:"molds,omitempty"`
+	// Molds of other heats that were not poured there: they go over to this one.
+	TakeMolds []string `protobuf:"bytes,5,rep,name=take_molds,json=takeMolds,proto3" json:"take_molds,omitempty"`
 	// A UUID you choose for this one wish to write. Sent again with the same
 	// content it gives the first result; with other content it is refused. Kept
 	// for ever. Over REST the header Idempotency-Key may carry it.
@@ -108,6 +110,13 @@ func (x *CreateHeatRequest) GetHeat() *Heat {
 func (x *CreateHeatRequest) GetMolds() []*Mold {
 	if x != nil {
 		return x.Molds
+	}
+	return nil
+}
+
+func (x *CreateHeatRequest) GetTakeMolds() []string {
+	if x != nil {
+		return x.TakeMolds
 	}
 	return nil
 }
@@ -974,12 +983,15 @@ var File_remelt_v1_heat_service_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_heat_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1cremelt/v1/heat_service.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x14remelt/v1/heat.proto\x1a\x19remelt/v1/heat_melt.proto\x1a\x19remelt/v1/heat_pour.proto\x1a\x14remelt/v1/mold.proto\"\xc2\x03\n" +
+	"\x1cremelt/v1/heat_service.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x14remelt/v1/heat.proto\x1a\x19remelt/v1/heat_melt.proto\x1a\x19remelt/v1/heat_pour.proto\x1a\x14remelt/v1/mold.proto\"\x8b\x04\n" +
 	"\x11CreateHeatRequest\x12=\n" +
 	"\x06parent\x18\x01 \x01(\tB%\xe0A\x02\xfaA\x19\x12\x17remelt.example.org/Heat\xbaH\x03\xc8\x01\x01R\x06parent\x12\x1c\n" +
 	"\aheat_id\x18\x02 \x01(\tB\x03\xe0A\x01R\x06heatId\x12.\n" +
 	"\x04heat\x18\x03 \x01(\v2\x0f.remelt.v1.HeatB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x04heat\x123\n" +
-	"\x05molds\x18\x04 \x03(\v2\x0f.remelt.v1.MoldB\f\xe0A\x01\xbaH\x06\x92\x01\x03\x10\xf4\x03R\x05molds\x12*\n" +
+	"\x05molds\x18\x04 \x03(\v2\x0f.remelt.v1.MoldB\f\xe0A\x01\xbaH\x06\x92\x01\x03\x10\xf4\x03R\x05molds\x12G\n" +
+	"\n" +
+	"take_molds\x18\x05 \x03(\tB(\xe0A\x01\xfaA\x19\n" +
+	"\x17remelt.example.org/Mold\xbaH\x06\x92\x01\x03\x10\xf4\x03R\ttakeMolds\x12*\n" +
 	"\n" +
 	"request_id\x18\x14 \x01(\tB\v\xe0A\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\x12(\n" +
 	"\rvalidate_only\x18\x15 \x01(\bB\x03\xe0A\x01R\fvalidateOnly\x12D\n" +
