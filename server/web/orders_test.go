@@ -11,6 +11,9 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/ledgertest"
 )
@@ -70,6 +73,29 @@ func TestOrderFromThePage(t *testing.T) {
 		b.quiet("400")
 	}
 	f.book.Verify()
+}
+
+// The keyboard alone orders something and books what came of it.
+func TestOrderByKeyboard(t *testing.T) {
+	f := newFoundry(t)
+	b := newBrowser(t, desk)
+	b.open(f.url("/orders"))
+	b.until("the form is ready", `document.querySelector("#new-order .go").disabled === false`)
+	b.tabTo("the supplier", `document.activeElement.name === "purchaseOrder.supplier"`)
+	b.do(chromedp.KeyEvent("North"))
+	for _, typed := range [][2]string{{"purchaseOrder.lines.0.alloy", "C87300"}, {"purchaseOrder.lines.0.pieces", "2"}, {"purchaseOrder.lines.0.each.text", "10 kg"}, {"purchaseOrder.lines.0.price", "11 USD/kg"}} {
+		b.tabTo(typed[0], fmt.Sprintf(`document.activeElement.name === %q`, typed[0]))
+		b.do(chromedp.KeyEvent(typed[1]))
+	}
+	b.do(chromedp.KeyEvent(kb.Enter))
+	b.until("the order's page is open", `location.pathname.endsWith("/orders/1") && document.querySelector("#receive .go")?.disabled === false`)
+	b.tabTo("the weights", `document.activeElement.name === "lines.1.weights"`)
+	b.do(chromedp.KeyEvent("9.9 kg + 10.1 kg"), chromedp.KeyEvent(kb.Enter))
+	b.until("all is here", `document.querySelector(".sum").textContent.includes("all here")`)
+	if n := f.count(ledger.KindReceiveOrder); n != 1 {
+		t.Errorf("%d deliveries", n)
+	}
+	b.quiet()
 }
 
 // A delivery that somebody else booked meanwhile is not booked twice unseen.

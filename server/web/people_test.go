@@ -172,6 +172,8 @@ func TestPeopleOnThePage(t *testing.T) {
 // duty does not allow is not offered.
 func TestYourSignIns(t *testing.T) {
 	f := newFoundry(t)
+	f.furnish("for the mill pond")
+	f.orders("by telephone")
 	b := newBrowser(t, phone)
 	f.owned(b)
 	f.with("rae", ledger.MayRead)

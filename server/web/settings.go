@@ -189,11 +189,11 @@ func (p *Pages) placeSettings(v *visit, part *settingsPart) error {
 		return err
 	}
 	tares, err := p.allTares(v)
-	lies := settingGroup{Title: "Places", What: "where metal lies", New: another(v, "places", "place", placeFields(nil))}
+	lies := settingGroup{Title: "Places", What: "What stands on labels and sheets.", New: another(v, "places", "place", placeFields(nil))}
 	for _, x := range places {
 		lies.Things = append(lies.Things, thing("place", x.GetEtag(), last(x.GetName()), x, placeFields(x)))
 	}
-	on := settingGroup{Title: "Tares", What: "pans and bins that are weighed with the metal in them", New: another(v, "tares", "tare", tareFields(v, nil))}
+	on := settingGroup{Title: "Tares", What: "Pans and bins that are weighed with the metal in them.", New: another(v, "tares", "tare", tareFields(v, nil))}
 	for _, x := range tares {
 		on.Things = append(on.Things, thing("tare", x.GetEtag(), v.Mass(x.GetMass()), x, tareFields(v, x)))
 	}
@@ -207,7 +207,7 @@ func (p *Pages) partnerSettings(v *visit, part *settingsPart) error {
 	groups := []settingGroup{
 		{Title: "They sell to us", New: another(v, "parties", "party", partyFields(nil, pb.Role_ROLE_SUPPLIER))},
 		{Title: "We cast for them", New: another(v, "parties", "party", partyFields(nil, pb.Role_ROLE_CUSTOMER))},
-		{Title: "They melt or work here", What: "whose name stands on heats and hours; who may sign in is another thing", New: another(v, "parties", "party", partyFields(nil, pb.Role_ROLE_MELTER))},
+		{Title: "They melt or work here", What: "Their names stand on heats and hours; who may sign in is another thing.", New: another(v, "parties", "party", partyFields(nil, pb.Role_ROLE_MELTER))},
 		{Title: "Nothing of these"}}
 	for _, x := range got {
 		at := len(groups) - 1

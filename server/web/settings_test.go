@@ -1,8 +1,12 @@
 package web_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 
 	"example.org/remelt/ledger"
 )
@@ -94,6 +98,26 @@ func TestStrangeNames(t *testing.T) {
 		t.Errorf("%d things set up, %d before", n, before)
 	}
 	b.quiet("400")
+}
+
+// The keyboard alone finds a setting by its question and changes it.
+func TestSettingsByKeyboard(t *testing.T) {
+	f := newFoundry(t)
+	b := newBrowser(t, phone)
+	b.open(f.url("/settings"))
+	b.tabTo("the question of the crucibles", `document.activeElement.tagName === "A" && document.activeElement.textContent.includes("Which crucible for what")`)
+	b.do(chromedp.KeyEvent(kb.Enter))
+	b.until("its page is open", `location.pathname.endsWith("/settings/crucibles") && document.querySelector("form.changes .go")?.disabled === false`)
+	b.tabTo("a crucible", `document.activeElement.tagName === "SUMMARY"`)
+	b.do(chromedp.KeyEvent(kb.Enter))
+	b.tabTo("how long it lasts", `document.activeElement.name === "pot.lifeHeats"`)
+	b.do(chromedp.KeyEvent("80"), chromedp.KeyEvent(kb.Enter))
+	b.until("it is saved", `document.activeElement.form?.querySelector(".told").textContent === "Saved."`)
+	got, err := ledger.List[ledger.Pot](t.Context(), f.book.Book, ledger.RecPot, "", "", 10)
+	if err != nil || !slices.ContainsFunc(got, func(p ledger.Stamped[ledger.Pot]) bool { return p.Value.LifeHeats == 80 }) {
+		t.Errorf("%+v, %v", got, err)
+	}
+	b.quiet()
 }
 
 // What work and metal cost is set from the beginning of a day where the shop is; those
