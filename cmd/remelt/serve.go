@@ -111,16 +111,16 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 	}
 	store, err := openStore(ctx, v.db)
 	if err != nil {
-		return err
+		return unlessStopped(ctx, err)
 	}
 	if file, ok := store.(*sqlite.Store); ok {
 		if err := whole(ctx, file, log); err != nil {
-			return errors.Join(err, store.Close())
+			return errors.Join(unlessStopped(ctx, err), store.Close())
 		}
 	}
 	if a.shop != "" && !v.demo {
 		if err := openBook(ctx, store, a.shop); err != nil {
-			return errors.Join(err, store.Close())
+			return errors.Join(unlessStopped(ctx, err), store.Close())
 		}
 	}
 	running, stop := context.WithCancel(ctx)
@@ -156,10 +156,7 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 		fmt.Fprintf(a.out, "Metrics: http://%s/metrics\n\n", counted.on.Addr())
 	}
 	if err := a.tellSignIn(ctx, v, store, s); err != nil {
-		if ctx.Err() != nil {
-			err = nil // it was asked to stop already, which is no failure
-		}
-		return errors.Join(err, s.Run(cancelled())) // gives everything back
+		return errors.Join(unlessStopped(ctx, err), s.Run(cancelled())) // gives everything back
 	}
 	if regularly != nil {
 		if counted != nil {
@@ -168,6 +165,15 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 		regular.Go(func() { regularly.run(running) })
 	}
 	return s.Run(ctx)
+}
+
+// unlessStopped is nothing when it was asked to stop meanwhile, which is no failure;
+// what is wrong with the file is one all the same.
+func unlessStopped(ctx context.Context, err error) error {
+	if ctx.Err() != nil && !errors.Is(err, ledger.ErrCorrupt) && !errors.Is(err, ledger.ErrForeignFile) {
+		return nil
+	}
+	return err
 }
 
 // whole derives every book in a file again before any of it is served: nothing
@@ -184,6 +190,11 @@ func whole(ctx context.Context, file *sqlite.Store, log *slog.Logger) error {
 			return err
 		}
 		if v.Fault == nil {
+			// What sign-ins are checked against is in no entry; that all of it can be
+			// read is asked now, not when somebody signs in.
+			if _, err := file.AllSecrets(ctx, id); err != nil {
+				return err
+			}
 			log.Info("the book is whole", "shop", id, "entries", v.Entries, "head", v.Head.String())
 			continue
 		}
