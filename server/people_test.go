@@ -12,6 +12,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -291,10 +292,20 @@ func TestShopsSeeOnlyTheirOwn(t *testing.T) {
 		t.Errorf("south's manager sees %v, %v", got, err)
 	}
 	p.refused("GET", "/v1/shops/harrow/stock", "", 404, "NO_SUCH_SHOP", "shop", p.bearer("south/rae")...)
-	for _, page := range []string{"/shops/harrow", "/shops/harrow/lots/1", "/shops/harrow/paper/stocktake"} {
-		if resp, _ := p.do("GET", page, "", p.bearer("south/mo")...); resp.StatusCode != http.StatusNotFound {
-			t.Errorf("%s: HTTP %d", page, resp.StatusCode)
+	pages := 0
+	for route, least := range routeRules {
+		method, path, _ := strings.Cut(route, " ")
+		if least == anyone || !strings.HasPrefix(path, "/shops/{shop}") {
+			continue
 		}
+		pages++
+		path = regexp.MustCompile(`\{[a-z]+\}`).ReplaceAllString(strings.Replace(path, "{shop}", "harrow", 1), "1")
+		if resp, body := p.do(method, path, "", p.bearer("south/mo")...); resp.StatusCode != http.StatusNotFound || strings.Contains(body, "Harrow Lane") {
+			t.Errorf("%s: HTTP %d", path, resp.StatusCode)
+		}
+	}
+	if pages < 20 {
+		t.Errorf("only %d pages tried", pages)
 	}
 }
 
