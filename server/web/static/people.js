@@ -50,7 +50,9 @@ async function show(form, who, said) {
       : `Give this link to ${who} and nobody else. It works once, until ${when}, and is shown now and never again.`;
   box.append(piece("p", goes));
   if (said.codeExpireTime) box.append(piece("p", String(said.code), "sum"));
-  box.append(piece("p", text, "print once-text"));
+  const once = piece(said.secret ? "p" : "a", text, "print once-text");
+  if (once instanceof HTMLAnchorElement) once.href = text;
+  box.append(once);
   const svg = said.secret ? null : await drawn(String(form.dataset.shop), text);
   if (svg) box.append(svg);
   const press = piece("p", "", "tools");
