@@ -49,7 +49,9 @@ func (p *Pages) heat(v *visit) (frame, error) {
 		return frame{}, err
 	}
 	page.Balance = bal.GetBalance()
-	page.Flow = heatFlow(v, page.Balance)
+	if !chargeable(page.Heat) { // while it melts there is nothing to see yet
+		page.Flow = heatFlow(v, page.Balance)
+	}
 	if err := p.heatFacts(v, &page); err != nil {
 		return frame{}, err
 	}

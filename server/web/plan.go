@@ -18,7 +18,7 @@ import (
 type planPage struct {
 	*heatPlan
 	Waiting []waitingAlloy
-	Rows    []int // to type molds in
+	Rows    []int // more of them, to type molds in
 	Alloy   string
 }
 
@@ -45,7 +45,7 @@ func (p *Pages) planHeat(v *visit) (frame, error) {
 	if err != nil {
 		return frame{}, err
 	}
-	page := planPage{heatPlan: lists, Rows: []int{0, 1, 2}, Alloy: v.r.URL.Query().Get("alloy")}
+	page := planPage{heatPlan: lists, Rows: []int{1, 2, 3, 4}, Alloy: v.r.URL.Query().Get("alloy")}
 	heats, err := p.allHeats(v)
 	if err != nil {
 		return frame{}, err

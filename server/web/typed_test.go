@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"github.com/chromedp/chromedp"
+
+	"example.org/remelt/ledger"
 )
 
 // what nobody should type, and somebody does.
@@ -85,10 +87,12 @@ func TestStrangeTextInEveryForm(t *testing.T) {
 	f := newFoundry(t)
 	f.furnish("for the mill pond")
 	f.orders("by telephone")
+	f.planned("42")
+	f.book.Do(f.book.OpenHeat(t.Context(), ledger.Meta{}, "42"))
 	b := newBrowser(t, desk)
 	forms, refused, taken := 0, 0, 0
 	all := append([]string{"/pair", "/join"}, pages...)
-	for _, page := range append(all, "/lots/"+f.lots[0]) {
+	for _, page := range append(all, "/lots/"+f.lots[0], "/heats/42", "/plan-a-heat") {
 		b.open(f.url(page))
 		count := js[int](b, `document.querySelectorAll("form.asks, form.enter").length`)
 		forms += count

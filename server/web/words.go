@@ -42,24 +42,22 @@ func (s *static) funcs() template.FuncMap {
 		"came": func(v *visit, l *pb.PurchaseLine) string {
 			return lineAmount(v, l.GetReceived(), l.GetReceivedPieces())
 		},
-		"missing":  func(v *visit, l *pb.PurchaseLine) string { return lineAmount(v, l.GetMissing(), l.GetMissingPieces()) },
-		"plus":     func(m *pb.Money) string { return plus(m.GetMinor(), m.GetCurrency()) },
-		"lotPath":  func(l *pb.Lot) string { return "lots/" + last(l.GetName()) },
-		"lotState": lotState,
-		"state":    heatState,
-		"origin":   origin,
-		"touched":  touched,
-		"typed":    typed,
-		"mg":       func(v *visit, mg int64) string { return v.Number(&pb.Mass{Mg: mg}) },
-		"percent":  percent,
-		"tenth":    tenth,
-		"signed":   signed,
-		"learnt":   learnt,
-		"fed":      fed,
-		"planned":  func(h *pb.Heat) bool { return h.GetState() == pb.Heat_STATE_PLANNED },
-		"chargeable": func(h *pb.Heat) bool {
-			return h.GetState() == pb.Heat_STATE_PLANNED || h.GetState() == pb.Heat_STATE_MELTING
-		},
+		"missing":       func(v *visit, l *pb.PurchaseLine) string { return lineAmount(v, l.GetMissing(), l.GetMissingPieces()) },
+		"plus":          func(m *pb.Money) string { return plus(m.GetMinor(), m.GetCurrency()) },
+		"lotPath":       func(l *pb.Lot) string { return "lots/" + last(l.GetName()) },
+		"lotState":      lotState,
+		"state":         heatState,
+		"origin":        origin,
+		"touched":       touched,
+		"typed":         typed,
+		"mg":            func(v *visit, mg int64) string { return v.Number(&pb.Mass{Mg: mg}) },
+		"percent":       percent,
+		"tenth":         tenth,
+		"signed":        signed,
+		"learnt":        learnt,
+		"fed":           fed,
+		"planned":       func(h *pb.Heat) bool { return h.GetState() == pb.Heat_STATE_PLANNED },
+		"chargeable":    chargeable,
 		"sumMg":         func(a, b *pb.Mass) int64 { return a.GetMg() + b.GetMg() },
 		"waitsBack":     func(h *pb.Heat) bool { return h.GetState() == pb.Heat_STATE_LATE },
 		"moldState":     moldState,
@@ -132,6 +130,11 @@ func cautionsOf(all []*pb.Caution) any {
 		out.Each[i].Text = strings.TrimSpace(strings.TrimSuffix(out.Each[i].Text, out.End))
 	}
 	return out
+}
+
+// chargeable says whether a heat's charge is still going in.
+func chargeable(h *pb.Heat) bool {
+	return h.GetState() == pb.Heat_STATE_PLANNED || h.GetState() == pb.Heat_STATE_MELTING
 }
 
 // moldState says what became of a mold.
