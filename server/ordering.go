@@ -17,7 +17,7 @@ type ordering struct {
 
 func (s ordering) AdviseOrders(ctx context.Context, r *pb.AdviseOrdersRequest) (*pb.AdviseOrdersResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), "shops/*")
-	q := shop.OrderQuery{Alloy: r.GetAlloy(), Horizon: int(r.GetHorizonDays()), Most: d.percentOrNil("most_returns_percent", r.GetMostReturnsPercent()),
+	q := shop.OrderQuery{Alloy: d.ref("alloy", r.GetAlloy(), "alloys"), Horizon: int(r.GetHorizonDays()), Most: d.percentOrNil("most_returns_percent", r.GetMostReturnsPercent()),
 		Service: d.partOrNil("service_percent", r.GetServicePercent()), Carry: d.partOrNil("carry_percent", r.GetCarryPercent())}
 	if r.LeadDays != nil {
 		days := int(r.GetLeadDays())

@@ -7,6 +7,7 @@ import (
 // lotPage is one lot: what it is, where it came from, and what happened to it.
 type lotPage struct {
 	Lot     *pb.Lot
+	Lineage *lineage // nil when it never held metal
 	History []change
 	More    bool // there is more history than is shown
 }
@@ -33,6 +34,9 @@ func (p *Pages) lot(v *visit) (frame, error) {
 	}
 	id := last(name)
 	page := lotPage{Lot: got.GetLot(), More: past.GetNextPageToken() != ""}
+	if page.Lineage, err = p.lineage(v, name); err != nil {
+		return frame{}, err
+	}
 	for _, e := range past.GetEntries() {
 		page.History = append(page.History, changeOf(e, "lot/"+id))
 	}

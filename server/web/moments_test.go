@@ -4,6 +4,9 @@ import (
 	"fmt"
 	"testing"
 
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/ledgertest"
 )
@@ -79,5 +82,28 @@ func TestStocktakeWalk(t *testing.T) {
 	}
 	js[any](b, field+`.value = "six"; document.getElementById("go").click()`)
 	b.until("a wrong count is explained", `document.getElementById("told").classList.contains("bad") && document.getElementById("told").textContent.includes("six")`)
+	b.until("and marked at its lot", field+`.getAttribute("aria-invalid") === "true" && document.activeElement === `+field+` && document.querySelector('[data-of="`+lot+`"]').textContent.includes("six")`)
 	b.quiet("400")
+}
+
+// Walking past the shelves by keyboard: Enter after a weight goes on to the next lot. A
+// lot that was used up meanwhile is counted like any other, and its difference is shown.
+func TestStocktakeByKeyboard(t *testing.T) {
+	f := newFoundry(t)
+	b := newBrowser(t, desk)
+	b.open(f.url("/stocktake"))
+	b.until("the lots are there", `document.querySelectorAll(".counted").length >= 2 && !document.getElementById("go").disabled`)
+	first := js[string](b, `document.querySelectorAll(".counted")[0].focus(), document.activeElement.name`)
+	b.do(chromedp.KeyEvent("100 g"), chromedp.KeyEvent(kb.Enter))
+	second := js[string](b, `document.activeElement.name`)
+	if second == first || !js[bool](b, `document.activeElement.classList.contains("counted")`) {
+		t.Fatalf("Enter went from %s to %q", first, second)
+	}
+	f.book.Do(f.book.Remove(t.Context(), ledger.Meta{}, ledger.RemoveLot{Lot: second, How: "sold"}))
+	b.do(chromedp.KeyEvent("0"))
+	js[any](b, `document.getElementById("go").click()`)
+	b.until("the other is off, this one not", fmt.Sprintf(`document.querySelector('[data-of=%q]').textContent.includes("difference") && document.querySelector('[data-of=%q]').textContent === "as in the book"`, first, second))
+	js[any](b, `document.getElementById("book").click()`)
+	b.until("it is in the book", `document.getElementById("told").textContent.startsWith("In the book as entry")`)
+	b.quiet()
 }

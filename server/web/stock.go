@@ -15,6 +15,8 @@ type stockPage struct {
 	Total *pb.Position
 	Alloy string // the one whose lots are shown, or ""
 	Lots  []*pb.Lot
+
+	Advice *buying // what the next heats need of that alloy, and how long it lasts; nil when nothing can be said
 }
 
 type position struct {
@@ -54,10 +56,26 @@ func (p *Pages) stock(v *visit) (frame, error) {
 			return frame{}, err
 		}
 		slices.SortStableFunc(page.Lots, func(a, b *pb.Lot) int {
-			return cmp.Or(cmp.Compare(a.GetCondition(), b.GetCondition()), -cmp.Compare(a.GetMass().GetMg(), b.GetMass().GetMg()))
+			return cmp.Or(cmp.Compare(lotRank(a), lotRank(b)), -cmp.Compare(a.GetMass().GetMg(), b.GetMass().GetMg()))
 		})
 	}
+	if page.Advice, err = p.advice(v, page.Alloy); err != nil {
+		return frame{}, err
+	}
 	return frame{Title: "Metal here", Here: "stock", Live: true, Main: page}, nil
+}
+
+// lotRank puts lots that may be used first, then those to clean, set apart, of skimmings.
+func lotRank(l *pb.Lot) int {
+	switch {
+	case l.GetForm() == pb.Form_FORM_SKIMMINGS:
+		return 3
+	case l.GetCondition() == pb.Condition_CONDITION_HELD:
+		return 2
+	case l.GetCondition() == pb.Condition_CONDITION_TO_BE_CLEANED:
+		return 1
+	}
+	return 0
 }
 
 // families are the families of all alloys, by id.

@@ -41,6 +41,27 @@ func (p *Pages) toBuy(v *visit) (frame, error) {
 	return frame{Title: "What to buy", Here: "to-buy", Main: page}, nil
 }
 
+// advice is what the next heats need of an alloy, and what to order of it; nil when none
+// is asked for, or the planner has nothing to say of it.
+func (p *Pages) advice(v *visit, alloy string) (*buying, error) {
+	if alloy == "" {
+		return nil, nil //nolint:nilnil // none asked for
+	}
+	got, err := p.call.ordering.AdviseOrders(v.ctx, &pb.AdviseOrdersRequest{Parent: "shops/" + v.ID, Alloy: v.name("alloys/" + alloy)})
+	if _, ok := refusal(err); ok || err == nil && len(got.GetAdvice()) == 0 {
+		return nil, nil //nolint:nilnil // unknown metal, for one
+	}
+	if err != nil {
+		return nil, err
+	}
+	a := got.GetAdvice()[0]
+	b := &buying{OrderAdvice: a, Chart: stockCurve(v, "curve", a)}
+	if a.GetOrder() {
+		b.Link, err = p.orderLink(v, a)
+	}
+	return b, err
+}
+
 // stockCurve draws how a stock will last, with the order that is advised.
 func stockCurve(v *visit, id string, a *pb.OrderAdvice) *picture.Chart {
 	if len(a.GetCurve()) < 2 {

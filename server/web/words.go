@@ -67,6 +67,7 @@ func (s *static) funcs() template.FuncMap {
 		"heatOf":        func(mold string) string { return mold[:strings.Index(mold, "/molds/")] },
 		"limits":        limits,
 		"percentOf":     func(f float64) string { return strconv.FormatFloat(f, 'f', 0, 64) },
+		"tenthPercent":  func(f float64) string { return strconv.FormatFloat(100*f, 'f', 1, 64) },
 		"chancePercent": func(f float64) string { return tenth(100 * f) },
 		"stocked":       stocked,
 		"heatDay":       heatDay,
@@ -187,6 +188,10 @@ func origin(account string) string {
 		return "casting " + ref
 	case "additive":
 		return "an addition"
+	case "heat":
+		return "additions to heat " + ref
+	case "molds":
+		return "more back of heat " + ref + " than poured"
 	}
 	return kind + " " + ref
 }

@@ -17,13 +17,35 @@ const inputs = [...form.querySelectorAll(".counted")].map((i) => /** @type {HTML
 let wish = null;
 
 const before = kept.read();
-for (const i of inputs) if (before[i.name]) i.value = before[i.name];
+for (const i of inputs) if (before[i.name] && !i.value) i.value = before[i.name];
+go.disabled = false;
 
 form.addEventListener("input", () => {
   kept.write(Object.fromEntries(inputs.filter((i) => i.value.trim()).map((i) => [i.name, i.value.trim()])));
   wish = null;
   book.hidden = true;
 });
+
+// Enter, which a scanner or a thumb presses after each weight, goes on to the next lot.
+form.addEventListener("keydown", (e) => {
+  const at = inputs.indexOf(/** @type {HTMLInputElement} */ (e.target));
+  if (e.key !== "Enter" || at < 0) return;
+  e.preventDefault();
+  if (at === inputs.length - 1) { go.click(); return; }
+  inputs[at + 1].focus();
+  inputs[at + 1].select();
+});
+
+/** Says at the lot itself why its count was refused. @param {import("./post.js").Answer} answer @param {{ lot: string }[]} lines */
+function refused(answer, lines) {
+  say(answer.why, true);
+  const line = lines[Number(answer.field?.match(/lines\[(\d+)\]/)?.[1] ?? NaN)];
+  const input = line && inputs.find((i) => line.lot.endsWith(`/lots/${i.name}`));
+  if (!input) return;
+  found(input.name).textContent = answer.why;
+  input.setAttribute("aria-invalid", "true");
+  input.focus();
+}
 
 /** @param {string} text @param {boolean} bad */
 function say(text, bad) {
@@ -35,8 +57,7 @@ function say(text, bad) {
 /** @param {string} lot */
 const found = (lot) => /** @type {HTMLElement} */ (form.querySelector(`[data-of="${CSS.escape(lot)}"]`));
 
-form.addEventListener("submit", async (e) => {
-  e.preventDefault();
+go.addEventListener("click", async () => {
   const lines = inputs.filter((i) => i.value.trim()).map((i) => {
     const typed = i.value.trim();
     return { lot: `shops/${form.dataset.shop}/lots/${i.name}`, weighing: { net: { text: /[a-z"']/i.test(typed) ? typed : `${typed} ${form.dataset.unit}` } } };
@@ -46,8 +67,8 @@ form.addEventListener("submit", async (e) => {
   go.disabled = true;
   const answer = await post(path, { ...next, validateOnly: true });
   go.disabled = false;
-  for (const i of inputs) found(i.name).textContent = "";
-  if (!answer.ok) { say(answer.why, true); return; }
+  for (const i of inputs) { found(i.name).textContent = ""; i.removeAttribute("aria-invalid"); }
+  if (!answer.ok) { refused(answer, lines); return; }
   let off = 0;
   for (const l of answer.said.lines ?? []) {
     const id = String(l.lot).split("/").pop() ?? "", mg = Number(l.difference?.mg ?? 0);
@@ -65,7 +86,7 @@ book.addEventListener("click", async () => {
   book.disabled = true;
   const answer = await post(path, wish);
   book.disabled = false;
-  if (!answer.ok) { say(answer.why, true); return; }
+  if (!answer.ok) { refused(answer, wish.stocktake.lines); return; }
   kept.clear();
   for (const i of inputs) i.value = "";
   wish = null;

@@ -1,0 +1,39 @@
+package web_test
+
+import (
+	"strings"
+	"testing"
+)
+
+// A lot's page draws what its metal is from: the pigs of the worked heat are half its
+// ingots (30 of 60 kg; DEVELOPERS.md), and an ingot lot's picture says where all of it is.
+func TestLineage(t *testing.T) {
+	f := newFoundry(t)
+	_, page := f.get(f.url("/lots/" + f.lots[0])) // 6300 g of pigs
+	for _, want := range []string{"<svg", "Where the metal of lot " + f.lots[0] + " is from", "lot " + f.heat.Ingots.ID, "<td>3150</td><td>50.0</td>", "still in this lot", "melted here 1.0 times"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("pigs: no %q in\n%s", want, page)
+		}
+	}
+	_, page = f.get(f.url("/lots/" + f.heat.Ingots.ID))
+	for _, want := range []string{"other lots", "in molds, melts", "lost", "in molds, heat 41", "oxide of heat 41", "pig " + f.lots[0]} {
+		if !strings.Contains(page, want) {
+			t.Errorf("ingots: no %q in\n%s", want, page)
+		}
+	}
+}
+
+// The lots of an alloy stand below what the next heats need of it and how long it lasts.
+func TestAlloyOfTheStock(t *testing.T) {
+	f := newFoundry(t)
+	f.furnish("for the mill pond")
+	_, page := f.get(f.url("?alloy=C87300"))
+	for _, want := range []string{"How long new C87300 lasts", "Lots of C87300"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("no %q in\n%s", want, page)
+		}
+	}
+	if _, page := f.get(f.url("?alloy=unknown")); strings.Contains(page, "How long new") || !strings.Contains(page, "Lots of unknown") {
+		t.Errorf("unknown metal:\n%s", page)
+	}
+}
