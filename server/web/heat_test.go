@@ -109,6 +109,9 @@ func TestHeatFromPlanToSettled(t *testing.T) {
 		}
 		b.writes(keys, "casting", "mold", map[bool]string{false: "shops/harrow/heats/42/molds/42-1", true: "42-1"}[keys], "weighing.net.text", "1500")
 		b.until("the casting is on the page", `document.getElementById("facts").innerText.includes("heron, cut off")`)
+		js[any](b, `document.querySelector('#ways a[href*="/weigh-in"]').click()`)
+		b.until("its returns are weighed in as of this heat", `document.getElementById("chosen")?.textContent.includes("heat 42")`)
+		b.open(f.url("/heats/42"))
 		f.book.Do(f.book.WeighIn(t.Context(), ledger.Meta{}, ledger.WeighIn{Heats: []ledger.HeatShare{{Heat: "42"}}, Weighing: ledger.WeighingIn{Net: ledger.Quantity{Mass: f.book.Held("molds/42") - 100*ledger.Gram}}}))
 		b.writes(keys, "settle")
 		b.until("it is settled", `document.querySelector(".sum").textContent.startsWith("settled")`)

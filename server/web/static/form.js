@@ -145,7 +145,7 @@ export function changes(form, done) {
     e.preventDefault();
     const said = read(form), mask = [...new Set(own(form, part).filter(touched).map((f) => f.name.split(".")[1]))];
     if (!mask.length) { say(form, "Nothing is changed."); return; }
-    wish = { ...said, [part]: { ...said[part], etag: form.dataset.etag }, updateMask: mask.join(","), device: "settings page", requestId: wish.requestId };
+    wish = { ...said, [part]: { ...said[part], etag: form.dataset.etag }, updateMask: mask.join(","), device: "web page", requestId: wish.requestId };
     const answer = await ask(form, path, wish, "PATCH");
     if (answer.ok) {
       form.dataset.etag = answer.said.etag;

@@ -357,6 +357,10 @@ reads.addEventListener("click", async () => {
 });
 
 recall();
+{ // a heat's page leads here with the heat that its returns are of
+  const of = new URLSearchParams(location.hash.slice(1)).get("heat"), field = /** @type {HTMLSelectElement} */ (get("heat"));
+  if (of && [...field.options].some((o) => o.value === of)) field.value = of;
+}
 watch();
 told();
 if (matchMedia("(max-width: 45rem)").matches && heat.value) /** @type {HTMLDetailsElement} */ (get("choices")).open = false;
