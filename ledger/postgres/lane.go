@@ -25,8 +25,9 @@ type lane struct {
 	waiting atomic.Int64  // for the turn
 
 	// Of whoever has the turn.
-	book  *book  // nil: nothing is known
-	group *group // nil: no transaction is open
+	book  *book       // nil: nothing is known
+	group *group      // nil: no transaction is open
+	safe  ledger.Head // where the log ended when a group was last committed
 }
 
 // group is a transaction that several functions share.
@@ -170,6 +171,11 @@ func (l *lane) open(ctx context.Context) error {
 		c.release()
 		return err
 	}
+	if err := l.goesOn(head); err != nil {
+		rollback(ctx, c.Conn)
+		c.release()
+		return err
+	}
 	if l.book == nil || l.book.head != head || l.book.known.size() > mostKnown {
 		l.book = newBook(head)
 	}
@@ -177,6 +183,17 @@ func (l *lane) open(ctx context.Context) error {
 	g.ctx, g.cancel = context.WithTimeout(context.WithoutCancel(ctx), groupTime)
 	l.group = g
 	return nil
+}
+
+// goesOn refuses a log that ends before what was committed already, or otherwise:
+// another database answers than before, such as a primary of old that is back after
+// its standby was promoted. What it would record is recorded nowhere else.
+func (l *lane) goesOn(head ledger.Head) error {
+	if head.Seq > l.safe.Seq || head == l.safe {
+		return nil
+	}
+	return &ledger.Error{Class: ledger.ErrUnavailable, Reason: "BOOK_WENT_BACK", Field: "database", Value: l.store.name,
+		Want: fmt.Sprintf("the book of shop %s ends at entry %d with another hash or number than entry %d, which was recorded; nothing was recorded. An old primary may be back: keep it off. After a restore on purpose, restart the server", l.shop, head.Seq, l.safe.Seq)}
 }
 
 // lock begins a transaction and locks the shop's book in it. Waiting for another
@@ -316,6 +333,7 @@ func (l *lane) end(g *group) error {
 	case err == nil:
 		b.pending.written()
 		clear(b.requests)
+		l.safe = b.head
 		return nil
 	case conflicted(err):
 		return errAgain
