@@ -174,8 +174,12 @@ func potSays(v *visit, x *pb.Pot) string {
 	if f := x.GetFamily(); f != "" {
 		says = "for " + f + ", " + says
 	}
-	if x.GetLifeHeats() > 0 {
-		says += ", " + strconv.FormatInt(x.GetHeats(), 10) + " of " + strconv.FormatInt(x.GetLifeHeats(), 10) + " heats"
+	heats, life := x.GetHeats(), x.GetLifeHeats()
+	switch {
+	case life > 0 && heats > life:
+		says += ", " + strconv.FormatInt(heats-life, 10) + " past its " + strconv.FormatInt(life, 10) + " heats"
+	case life > 0:
+		says += ", " + strconv.FormatInt(heats, 10) + " of " + strconv.FormatInt(life, 10) + " heats"
 	}
 	return says
 }

@@ -157,6 +157,9 @@ func (v *visit) Number(m *pb.Mass) string {
 // Mass is a mass with its unit.
 func (v *visit) Mass(m *pb.Mass) string { return unit.FormatMass(m.GetMg(), v.Unit, 0) }
 
+// Less is a mass below zero, said as how much below.
+func (v *visit) Less(m *pb.Mass) string { return unit.FormatMass(-m.GetMg(), v.Unit, 0) }
+
 // Now is the moment of the visit in the shop's time zone, for reading.
 func (v *visit) Now() string { return v.now.In(v.zone).Format("2 January 2006, 15:04 MST") }
 

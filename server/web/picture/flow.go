@@ -30,9 +30,11 @@ const (
 // Stream is an amount of metal on its way, in milligrams.
 type Stream struct {
 	Name        string
-	Amount      int64 // below zero: more came out than went in
+	Amount      int64 // below zero: it goes the other way, and is drawn and named so
 	Sort        Sort
 	Provisional bool
+
+	odd bool // drawn on the other side
 }
 
 // Flow is metal coming in at the left and going where it went at the right, with
@@ -64,22 +66,16 @@ type band struct {
 
 // SVG draws the flow.
 func (f *Flow) SVG() template.HTML {
-	var in, out int64
-	for _, s := range f.In {
-		in += max(s.Amount, 0)
-	}
-	for _, s := range f.Out {
-		out += max(s.Amount, 0)
-	}
-	per := flowSum / float64(max(in, out, 1))
-	left, hl := stack(f.In, per)
-	right, hr := stack(f.Out, per)
+	from, to := f.sides()
+	per := flowSum / float64(max(sum(from), sum(to), 1))
+	left, hl := stack(from, per)
+	right, hr := stack(to, per)
 	high := max(hl, hr)
 	center(left, hl, high, per)
 	center(right, hr, high, per)
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg class="flow" viewBox="0 0 %g %.1f" role="img" aria-labelledby="flow-title flow-desc">`, flowWide, high+2*flowTop)
-	fmt.Fprintf(&b, `<title id="flow-title">%s</title><desc id="flow-desc">%s</desc>`, html.EscapeString(f.Title), html.EscapeString(f.words()))
+	fmt.Fprintf(&b, `<title id="flow-title">%s</title><desc id="flow-desc">%s</desc>`, html.EscapeString(f.Title), html.EscapeString(f.words(from, to)))
 	b.WriteString(`<defs><pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><rect class="hatch-ground" width="6" height="6"/><path class="hatch-line" d="M0 0V6"/></pattern></defs>`)
 	top := flowTop + (high-flowSum)/2
 	for _, s := range left {
@@ -99,13 +95,43 @@ func (f *Flow) SVG() template.HTML {
 	return template.HTML(b.String()) //nolint:gosec // every text in it is escaped above
 }
 
+// sides are the streams as they are drawn. What went in less than nothing came out,
+// and what more came out than went in came from somewhere: else the two sides would
+// not be of the same width.
+func (f *Flow) sides() (from, to []Stream) {
+	turned := func(s Stream) Stream {
+		s.Amount, s.odd = -s.Amount, true
+		return s
+	}
+	for _, s := range f.In {
+		if s.Amount < 0 {
+			to = append(to, turned(s))
+		} else if s.Amount > 0 {
+			from = append(from, s)
+		}
+	}
+	var back []Stream
+	for _, s := range f.Out {
+		if s.Amount < 0 {
+			from = append(from, turned(s))
+		} else if s.Amount > 0 {
+			back = append(back, s)
+		}
+	}
+	return from, append(back, to...)
+}
+
+func sum(streams []Stream) (all int64) {
+	for _, s := range streams {
+		all += s.Amount
+	}
+	return all
+}
+
 // stack gives each stream its room from the top, and says how high all are.
 func stack(streams []Stream, per float64) (bands []band, high float64) {
 	for _, s := range streams {
-		if s.Amount == 0 {
-			continue
-		}
-		thick := max(float64(max(s.Amount, -s.Amount))*per, 1)
+		thick := max(float64(s.Amount)*per, 1)
 		room := max(thick+6, flowSlot)
 		bands = append(bands, band{Stream: s, y: high + (room-thick)/2, thick: thick})
 		high += room
@@ -120,7 +146,7 @@ func center(bands []band, high, whole, per float64) {
 	for i := range bands {
 		bands[i].y += flowTop + (whole-high)/2
 		bands[i].my = my
-		my += float64(max(bands[i].Amount, 0)) * per
+		my += float64(bands[i].Amount) * per
 	}
 }
 
@@ -133,7 +159,7 @@ func ribbon(b *strings.Builder, s band, x0, x1, y0, y1 float64) {
 	if s.Provisional {
 		class += " provisional"
 	}
-	if s.Amount < 0 {
+	if s.odd {
 		class += " odd"
 	}
 	mid := (x0 + x1) / 2
@@ -158,15 +184,13 @@ func (f *Flow) label(b *strings.Builder, s band, x float64, anchor string) {
 }
 
 // words says the flow in one paragraph.
-func (f *Flow) words() string {
+func (f *Flow) words(from, to []Stream) string {
 	list := func(streams []Stream) string {
 		var parts []string
 		for _, s := range streams {
-			if s.Amount != 0 {
-				parts = append(parts, s.Name+" "+f.Show(s.Amount))
-			}
+			parts = append(parts, s.Name+" "+f.Show(s.Amount))
 		}
 		return strings.Join(parts, ", ")
 	}
-	return "In: " + list(f.In) + ". Out: " + list(f.Out) + "."
+	return "In: " + list(from) + ". Out: " + list(to) + "."
 }
