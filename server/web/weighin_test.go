@@ -15,6 +15,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/ledgertest"
 )
 
 const (
@@ -253,4 +254,51 @@ func TestWeighInByKeyboard(t *testing.T) {
 		t.Errorf("it says %q", text)
 	}
 	b.quiet()
+}
+
+// pours takes another heat to the end of its pour: so many grams are in its mold.
+func (f *foundry) pours(id string, grams int64) {
+	f.Helper()
+	ctx, m := f.Context(), ledger.Meta{}
+	lot := ledgertest.MadeLot(f.T, f.book.Do(f.book.Receive(ctx, m, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Form: ledger.Ingot, Weighing: ledgertest.Net(grams)})))
+	f.book.Do(f.book.PlanHeat(ctx, m, ledger.PlanHeat{ID: id, Alloy: "C87300", Crucible: "A60", Molds: []ledger.MoldPlan{{Name: "otter"}}}))
+	f.book.Do(f.book.OpenHeat(ctx, m, id))
+	f.book.Do(f.book.Charge(ctx, m, ledger.ChargeHeat{Heat: id, Items: []ledger.ChargeItem{{Lot: lot.ID}}}))
+	f.book.Do(f.book.Pour(ctx, m, ledger.PourMold{Heat: id, Mold: id + "-1"}))
+	f.book.Do(f.book.FinishPour(ctx, m, ledger.FinishPour{Heat: id}))
+}
+
+// scripted opens the weigh-in page and waits for its script.
+func (b *browser) scripted(url string) {
+	b.Helper()
+	b.open(url)
+	b.until("the page's script runs", `document.getElementById("chosen").textContent.includes("·")`)
+}
+
+// The link on a heat's page weighs in that heat's returns, whatever was weighed last
+// on this phone; what is chosen after it stays chosen.
+func TestWeighInOfTheHeatThatLinksToIt(t *testing.T) {
+	f := newFoundry(t)
+	f.pours("72", 8000)
+	b := newBrowser(t, phone)
+	b.scripted(f.url("/weigh-in"))
+	b.chooses("heat", "41")
+	b.open(f.url("/heats/72"))
+	js[any](b, `document.querySelector('a[href*="/weigh-in#"]').click()`)
+	b.until("heat 72 is chosen and shown", `document.getElementById("heat")?.value === "72" && document.getElementById("chosen").textContent.endsWith("heat 72, C87300")`)
+	b.chooses("unit", "kg")
+	b.types("1.5")
+	b.until("it is in the book", booked+" === 1")
+	f.book.Want(6500, "molds/72")
+	f.book.Want(52_605, "molds/41")
+
+	b.chooses("heat", "41")
+	b.do(chromedp.Reload())
+	b.until("the choice made since stays", `document.getElementById("chosen").textContent.endsWith("heat 41, C87300")`)
+	// A page that was kept may be older than the heat.
+	js[any](b, `document.getElementById("lot").value = "x1"; location.hash = "heat=99"`)
+	b.until("the heat that it does not know is chosen", `document.getElementById("chosen").textContent.endsWith("heat 99, newer than this page")`)
+	b.types("1")
+	b.until("the book says that there is none", `document.querySelector("#list li.refused small")?.textContent.includes("99")`)
+	b.quiet("400", "404")
 }

@@ -89,7 +89,7 @@ function summary() {
     return;
   }
   const what = form.querySelector("input[name=form]:checked + span")?.textContent ?? "";
-  const of = heat.value ? `heat ${heat.value}, ${facts.heats.find((h) => h.id === heat.value)?.alloy ?? ""}` : `heat not known, ${alloy.value === facts.unknown ? "alloy not known" : alloy.value}`;
+  const of = heat.value ? `heat ${heat.value}, ${facts.heats.find((h) => h.id === heat.value)?.alloy ?? "newer than this page"}` : `heat not known, ${alloy.value === facts.unknown ? "alloy not known" : alloy.value}`;
   get("chosen").textContent = `${what}, ${chosen("dirty") === "yes" ? "dirty" : "clean"} · ${of}`;
 }
 
@@ -356,6 +356,20 @@ reads.addEventListener("click", async () => {
   reads.disabled = false;
 });
 
+/** A link may say of which heat it is, and that goes before what was chosen last; it is asked once, so that a choice made since is not undone. */
+function asked() {
+  const id = new URLSearchParams(location.hash.slice(1)).get("heat");
+  if (!id) return;
+  history.replaceState(null, "", location.pathname);
+  // A page kept for when the network is gone may be older than the heat: the book knows it all the same.
+  if (![...heat.options].some((o) => o.value === id)) heat.add(new Option(`${id} · newer than this page`, id));
+  heat.value = id;
+  lot.value = "";
+  told();
+  remember();
+}
+addEventListener("hashchange", asked);
+
 recall();
 { // a heat's page leads here with the heat that its returns are of
   const of = new URLSearchParams(location.hash.slice(1)).get("heat"), field = /** @type {HTMLSelectElement} */ (get("heat"));
@@ -363,6 +377,7 @@ recall();
 }
 watch();
 told();
+asked();
 if (matchMedia("(max-width: 45rem)").matches && heat.value) /** @type {HTMLDetailsElement} */ (get("choices")).open = false;
 // What was booked in an earlier round is in the book; only the last day's is listed.
 const yesterday = Date.now() - 24 * 3600 * 1000;
