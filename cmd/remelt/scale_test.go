@@ -119,10 +119,9 @@ func (l *lossy) scale(args ...string) *reads {
 		c.Wait, c.Tries = time.Millisecond, 2
 		c.Dial = append(c.Dial, grpc.WithChainUnaryInterceptor(func(ctx context.Context, method string, req, reply any, conn *grpc.ClientConn, call grpc.UnaryInvoker, opts ...grpc.CallOption) error {
 			err := call(ctx, method, req, reply, conn, opts...)
-			if l.lose != nil && l.lose(filepath.Base(method), l.sent) {
+			if l.lose != nil && l.lose(filepath.Base(method), 0) {
 				err = status.Error(codes.Unavailable, "the answer was lost")
 			}
-			l.sent++
 			return err
 		}))
 	}
