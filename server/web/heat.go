@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	pb "example.org/remelt/api/remelt/v1"
@@ -22,6 +23,7 @@ type heatPage struct {
 	Fuel      []*pb.FuelBurned
 	Castings  []*pb.Casting
 	Cost      *pb.HeatCost
+	Loss      string // what it lost beside what was expected, once that can be said
 	History   []*pb.Entry
 	More      bool // there is more history than is shown
 
@@ -64,10 +66,33 @@ func (p *Pages) heat(v *visit) (frame, error) {
 			page.Cost = c
 		}
 	}
+	if page.Heat.GetState() == pb.Heat_STATE_SETTLED {
+		got, err := p.call.analysis.GetLosses(v.ctx, &pb.GetLossesRequest{Name: v.name("losses")})
+		if err != nil {
+			return frame{}, err
+		}
+		page.Loss = lossOf(got.GetLosses().GetChart(), name)
+	}
 	if err := p.heatWrites(v, &page); err != nil {
 		return frame{}, err
 	}
 	return frame{Title: "Heat " + last(name), Here: "heats", Live: true, Cautioned: len(page.Heat.GetCautions()) > 0, Main: page}, nil
+}
+
+// lossOf says what a heat lost beside what the heats before it made probable.
+func lossOf(c *pb.LossChart, heat string) string {
+	for _, h := range c.GetHeats() {
+		if h.GetHeat() != heat {
+			continue
+		}
+		low, high := forecast(c, h)
+		says := fmt.Sprintf("It lost %.1f %% of its charge; by the heats before it, %.1f to %.1f %% was to be expected, 9 times in 10.", h.GetWeighed().GetPercent(), max(low, 0), high)
+		if h.GetOutside() {
+			says += " It stands out."
+		}
+		return says
+	}
+	return ""
 }
 
 // heatFacts reads what is written down of a heat.

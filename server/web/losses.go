@@ -122,6 +122,15 @@ func lossPath(p pb.LossPath) string {
 // within90 is the half width of a 90 % interval in standard deviations.
 const within90 = 1.645
 
+// forecast is the band of 90 % that was forecast for a heat before it was poured.
+func forecast(c *pb.LossChart, h *pb.WatchedHeat) (low, high float64) {
+	spread := within90 * h.GetExpected().GetSdPercent()
+	if c.GetSigma() > 0 {
+		spread *= c.GetSigma()
+	}
+	return h.GetExpected().GetPercent() - spread, h.GetExpected().GetPercent() + spread
+}
+
 // lossChart draws each heat's loss over the band that was forecast for it before it
 // was poured.
 func lossChart(v *visit, c *pb.LossChart) *picture.Chart {
@@ -131,12 +140,10 @@ func lossChart(v *visit, c *pb.LossChart) *picture.Chart {
 	out := &picture.Chart{ID: "losses-chart", Title: "What each heat lost, and what was expected of it", Unit: "% of the charge"}
 	outside := 0
 	for i, h := range c.GetHeats() {
-		id, spread := last(h.GetHeat()), within90*c.GetSigma()*h.GetExpected().GetSdPercent()
-		if c.GetSigma() == 0 {
-			spread = within90 * h.GetExpected().GetSdPercent()
-		}
+		id := last(h.GetHeat())
+		low, high := forecast(c, h)
 		out.Places = append(out.Places, id)
-		out.Low, out.High = append(out.Low, h.GetExpected().GetPercent()-spread), append(out.High, h.GetExpected().GetPercent()+spread)
+		out.Low, out.High = append(out.Low, low), append(out.High, high)
 		out.Line = append(out.Line, math.NaN())
 		m := picture.Mark{At: i, Value: h.GetWeighed().GetPercent(), Out: h.GetOutside(), Words: id}
 		if m.Out {

@@ -19,7 +19,7 @@ func newFront(t *testing.T, h http.Handler) string {
 
 // pages are the pages of the worked heat's shop.
 var pages = []string{"", "?alloy=C87300", "/weigh-in", "/heats", "/heats/41", "/entries", "/heats/41/charge", "/stocktake", "/to-buy", "/what-is-lost", "/heats/none",
-	"/commissions", "/commissions/otters", "/orders", "/orders/P1", "/orders/P2", "/settings", "/people", "/you", "/supplies",
+	"/commissions", "/commissions/otters", "/orders", "/orders/P1", "/orders/P2", "/settings", "/people", "/you", "/supplies", "/entries/whole",
 	"/settings/shop", "/settings/scales", "/settings/crucibles", "/settings/places", "/settings/partners", "/settings/alloys", "/settings/rates", "/settings/costing"}
 
 // The rules of axe-core find nothing serious on any page, in light and in dark, on a
