@@ -40,6 +40,8 @@ type facts struct {
 	Alloys  []string           `json:"alloys"`
 	Unknown string             `json:"unknown"`
 	Dirty   []dirtyLot         `json:"dirty"` // lots that wait to be cleaned and weighed again
+
+	Sequence int64 `json:"sequence"` // the last entry that all this is of; there may be later ones in it
 }
 
 // scaleFacts is a scale with what it says over its serial port, if that is known.
@@ -80,6 +82,12 @@ type lengths struct {
 func (p *Pages) weighIn(v *visit) (frame, error) {
 	page := weighInPage{Facts: facts{Shop: v.ID, Unit: string(v.Unit), Usual: map[string]lengths{}, Unknown: "unknown",
 		Heats: []heatFacts{}, Tares: []tareFacts{}, Places: []choice{}, Scales: []scaleFacts{}, Alloys: []string{}, Dirty: []dirtyLot{}}} // the script reads lists, never null
+	// First, so that an entry made meanwhile is warned of twice and never not at all.
+	stock, err := p.call.stock.GetStock(v.ctx, &pb.GetStockRequest{Name: v.name("stock")})
+	if err != nil {
+		return frame{}, err
+	}
+	page.stocked(stock.GetStock())
 	heats, err := p.allHeats(v, pb.Heat_STATE_LATE, pb.Heat_STATE_MELTING, pb.Heat_STATE_SETTLED)
 	if err != nil {
 		return frame{}, err
@@ -148,7 +156,7 @@ func (p *Pages) choices(v *visit, page *weighInPage) error {
 	return p.usual(v, page)
 }
 
-// usual reads what the pieces weighed in lately weigh, and the alloys of the shop.
+// usual reads what the pieces weighed in lately weigh.
 func (p *Pages) usual(v *visit, page *weighInPage) error {
 	got, err := p.call.entries.ListEntries(v.ctx, &pb.ListEntriesRequest{Parent: "shops/" + v.ID, OrderBy: "sequence desc", View: pb.EntryView_ENTRY_VIEW_FULL, PageSize: 300})
 	if err != nil {
@@ -171,19 +179,20 @@ func (p *Pages) usual(v *visit, page *weighInPage) error {
 			page.Facts.Usual[form] = lengths{slices.Min(all) / 2, slices.Max(all) * 3 / 2, len(all)}
 		}
 	}
-	stock, err := p.call.stock.GetStock(v.ctx, &pb.GetStockRequest{Name: v.name("stock")})
-	if err != nil {
-		return err
-	}
+	return nil
+}
+
+// stocked takes down the alloys that are there, and how far the book was.
+func (page *weighInPage) stocked(stock *pb.Stock) {
+	page.Facts.Sequence = stock.GetSequence()
 	have := map[string]bool{}
-	for _, pos := range stock.GetStock().GetPositions() {
+	for _, pos := range stock.GetPositions() {
 		if id := last(pos.GetAlloy()); !have[id] {
 			have[id] = true
 			page.Alloys = append(page.Alloys, choice{id, id})
 			page.Facts.Alloys = append(page.Facts.Alloys, id)
 		}
 	}
-	return nil
 }
 
 // Units are what a weight may be typed in on the page.

@@ -23,6 +23,24 @@ self.addEventListener("fetch", (e) => {
   e.respondWith(page(e.request, url));
 });
 
+// The first visit was not through this worker: the page asks for itself to be kept, and
+// is told when it is.
+self.addEventListener("message", (e) => {
+  const path = String(e.data?.keep ?? "");
+  if (!path.endsWith("/weigh-in")) return;
+  e.waitUntil(held(path).catch(() => false).then((is) => e.ports[0]?.postMessage(is)));
+});
+
+/** Whether the page is kept, fetching it when it is not. */
+async function held(path) {
+  const c = await caches.open(store);
+  if (await c.match(path)) return true;
+  const answer = await fetch(path);
+  if (!answer.ok || answer.redirected) return false; // signed out
+  await c.put(path, answer);
+  return true;
+}
+
 /** The page from the network, and a copy of the weigh-in page kept for when it is gone. */
 async function page(request, url) {
   const c = await caches.open(store);

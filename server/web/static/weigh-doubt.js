@@ -1,0 +1,47 @@
+// @ts-check
+// Why a weight on the weigh-in page may be wrong. It warns and forbids nothing: the
+// book reads the text itself.
+import { chosen, facts, heat, lot, milligrams, pieces, show, tare, tareWeight, unit, weight } from "./weigh-fields.js";
+
+/** @typedef {import("./outbox.js").Item} Item */
+
+/** The units as people type them. */
+const names = /** @type {Record<string, string>} */ ({ kg: "kg", kgs: "kg", g: "g", lb: "lb", lbs: "lb", "#": "lb", oz: "oz", ozs: "oz" });
+
+/** What was typed as milligrams, near enough to warn by; NaN when it is not understood here. @param {string} text */
+function rough(text) {
+  const said = text.trim().toLowerCase().replaceAll(",", ".");
+  const parts = [...said.matchAll(/(\d*\.?\d+|\d+\.)\s*([a-z#]*)\s*/g)];
+  if (!parts.length || parts.map((p) => p[0]).join("") !== said) return NaN;
+  return parts.reduce((sum, [, n, of], i) => sum + Number(n) * (milligrams[of ? names[of] : i === 0 ? unit.value : ""] ?? NaN), 0);
+}
+
+/** What is on the scale less the pan, near enough. */
+export function net() {
+  const gross = rough(weight.value);
+  if (tare.value === "") return gross;
+  if (tare.value === "typed") return gross - rough(tareWeight.value);
+  return gross - (facts.tares.find((t) => t.id === tare.value)?.mg ?? 0);
+}
+
+/** What this phone took out of a heat's molds that the facts do not know of yet. @param {Item[]} items */
+const since = (items) => items.filter((i) => i.body.heats?.[0]?.heat === heat.value && !i.undo && (i.state === "waiting" || i.state === "booked" && Number(i.entry) > facts.sequence)).reduce((s, i) => s + (i.mg ?? 0), 0);
+
+/** Why the weight may be wrong; "" when nothing says so. @param {Item[]} items what this phone weighed */
+export function doubtful(items) {
+  const mg = net();
+  if (Number.isNaN(mg)) return "";
+  if (mg <= 0) return "The pan weighs more than what is on the scale.";
+  if (lot.value.trim()) {
+    const was = facts.dirty.find((d) => d.id === lot.value.trim());
+    return was && mg > was.mg ? `Lot ${was.id} weighed ${show(was.mg)} without the dirt that is taken off. Is it heavier clean?` : "";
+  }
+  const u = facts.usual[chosen("form")];
+  const each = mg / (Number(pieces.value) || 1);
+  if (u && (each < u.leastMg || each > u.mostMg)) {
+    return `${show(each)} is unlike the last ${u.of} of this kind (${show(u.leastMg * 2)} to ${show(u.mostMg / 1.5)}). Is it right?`;
+  }
+  const h = facts.heats.find((x) => x.id === heat.value);
+  const left = h ? Math.max(h.leftMg - since(items), 0) : Infinity;
+  return h && mg > left ? `By the book heat ${h.id} has only ${show(left)} left in its molds. Is it of this heat?` : "";
+}
