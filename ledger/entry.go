@@ -91,7 +91,7 @@ const (
 	FlagHeld       = "held-lot"             // asks: a lot set apart was used
 	FlagOverfull   = "over-full"            // asks: more than the crucible holds
 	FlagUnweighed  = "not-weighed-back"     // asks: settled though much is not weighed back
-	FlagAgain      = "cleaned-again"        // asks: a clean lot was cleaned once more
+	FlagAgain      = "cleaned-again"        // asks: a clean lot, or one that has nothing left, was cleaned
 	FlagUnclean    = "not-cleaned"          // asks: metal waiting to be cleaned was charged
 	FlagLate       = "late"                 // tells: the heat was settled already
 	FlagMoreThanIn = "more-than-was-poured" // tells: in molds of a heat went below zero

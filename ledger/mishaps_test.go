@@ -32,6 +32,25 @@ func TestDirtyNeverCleaned(t *testing.T) {
 	b.Verify()
 }
 
+// A dirty lot that was put with another is not cleaned by itself without a word: its
+// metal would be in the book twice.
+func TestCleanedAfterItWasPutElsewhere(t *testing.T) {
+	b := ledgertest.RunHeat41(t)
+	weigh := func(g int64) ledger.Lot {
+		return ledgertest.MadeLot(t, b.Do(b.WeighIn(ctx, none, ledger.WeighIn{Heats: []ledger.HeatShare{{Heat: "41"}}, Dirty: true, Weighing: ledgertest.Net(g)})))
+	}
+	gone, bin := weigh(2_000), weigh(5_000)
+	b.Do(b.Combine(ctx, none, ledger.CombineLots{Lots: []string{gone.ID, bin.ID}, Into: bin.ID}))
+	again := ledger.CleanLot{Lot: gone.ID, Weighing: ledgertest.Net(1_900)}
+	if _, err := b.Clean(ctx, none, again); !errors.Is(err, ledger.ErrNeedsReason) {
+		t.Errorf("cleaning a lot that has nothing left: %v", err)
+	}
+	if e := b.Do(b.Clean(ctx, ledger.Meta{Reason: "a second bag under the bench"}, again)); !hasFlag(e, ledger.FlagAgain) {
+		t.Error("it is not flagged")
+	}
+	b.Verify()
+}
+
 func TestCorePinsInACleanReturn(t *testing.T) {
 	b := ledgertest.RunHeat41(t)
 	b.BringHome()

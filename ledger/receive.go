@@ -229,7 +229,10 @@ func (b *Book) Clean(ctx context.Context, m Meta, c CleanLot) (*Entry, error) {
 		if err != nil {
 			return err
 		}
-		if l.Condition == Clean { // core pins found in it after all
+		switch {
+		case have == 0: // what is on the scale is in the book elsewhere by now, or never came
+			d.flag(FlagAgain, fmt.Sprintf("lot %s has nothing left: it was put with another or used up, and its metal would be booked twice", l.ID))
+		case l.Condition == Clean: // core pins found in it after all
 			d.flag(FlagAgain, fmt.Sprintf("lot %s was clean already; a stocktake corrects a clean lot's weight", l.ID))
 		}
 		a := Acct(OfLot, l.ID)
