@@ -23,16 +23,23 @@ func ShopEntries(n int) iter.Seq[ledger.Entry] {
 		type lot struct {
 			id   string
 			mass ledger.Mass
+			made int
 		}
-		const fewest, most = 150, 250
-		var live []lot
+		// A lot is used only once it is onItsWay entries old, so that entries may be
+		// written by several sides at once.
+		const fewest, most, onItsWay = 350, 450, 300
+		var live, way []lot
 		for i := range n {
+			for len(way) > 0 && i-way[0].made >= onItsWay {
+				live, way = append(live, way[0]), way[1:]
+			}
+			all := len(live) + len(way)
 			var e ledger.Entry
 			heat := fmt.Sprint(40 + i/60)
 			switch k := r.IntN(10); {
-			case len(live) < fewest || k < 6 && len(live) < most: // a weigh-in of a new lot
-				l := lot{fmt.Sprintf("L%d-%d", i, i%10), 24_794_000}
-				live = append(live, l)
+			case all < fewest || len(live) < 3 || k < 6 && all < most: // a weigh-in of a new lot
+				l := lot{fmt.Sprintf("L%d-%d", i, i%10), 24_794_000, i}
+				way = append(way, l)
 				e = Move(ledger.Acct("molds", heat), ledger.Acct("lot", l.id), l.mass, lotRecord(l.id, heat))
 			case k < 8: // a charge of three lots
 				for range 3 {
