@@ -9,7 +9,6 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
-	"syscall"
 	"testing"
 	"time"
 
@@ -82,10 +81,10 @@ type sample struct{ wall, cpu time.Duration }
 
 func (w *way) run(slice []ledger.Entry) {
 	write := w.write(slice)
-	wall, cpu := time.Now(), cpuTime()
+	wall, cpu := time.Now(), storetest.ProcessorTime()
 	write()
 	n := time.Duration(len(slice))
-	w.samples = append(w.samples, sample{time.Since(wall) / n, (cpuTime() - cpu) / n})
+	w.samples = append(w.samples, sample{time.Since(wall) / n, (storetest.ProcessorTime() - cpu) / n})
 }
 
 func (w *way) median(of func(sample) time.Duration) time.Duration {
@@ -95,12 +94,6 @@ func (w *way) median(of func(sample) time.Duration) time.Duration {
 	}
 	slices.Sort(all)
 	return all[len(all)/2]
-}
-
-func cpuTime() time.Duration {
-	var u syscall.Rusage
-	_ = syscall.Getrusage(syscall.RUSAGE_SELF, &u) // zeros, and then nobody takes the figure for one
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
 // byStore writes entries from several sides.

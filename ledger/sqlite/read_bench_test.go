@@ -1,3 +1,5 @@
+//go:build unix
+
 package sqlite
 
 import (
@@ -86,14 +88,14 @@ func BenchmarkRead(b *testing.B) {
 			}
 		})
 		b.Run(fmt.Sprintf("entries=%d/verify", size), func(b *testing.B) {
-			cpu := cpuTime()
+			cpu := storetest.ProcessorTime()
 			for b.Loop() {
 				if v, err := ledger.Verify(context.Background(), s, "harrow", nil); err != nil || v.Fault != nil {
 					b.Fatal(err, v.Fault)
 				}
 			}
 			b.ReportMetric(float64(size)*float64(b.N)/b.Elapsed().Seconds(), "entries/s")
-			b.ReportMetric(float64((cpuTime()-cpu).Nanoseconds())/1e3/float64(size)/float64(b.N), "cpu-µs/entry")
+			b.ReportMetric(float64((storetest.ProcessorTime()-cpu).Nanoseconds())/1e3/float64(size)/float64(b.N), "cpu-µs/entry")
 		})
 		b.Run(fmt.Sprintf("entries=%d/open", size), func(b *testing.B) {
 			path := s.Path()

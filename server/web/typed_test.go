@@ -48,7 +48,7 @@ const typeAll = `(async (n, text, but) => {
 		for (const e of ["input", "change"]) f.dispatchEvent(new Event(e, { bubbles: true }));
 	}
 	form.noValidate = true; // what the browser would refuse, the page and the server refuse too
-	for (let i = 0; i < 100 && form.querySelector("button:not([type=button])")?.disabled; i++) await new Promise((r) => setTimeout(r, 20));
+	for (let i = 0; i < 3000 && form.querySelector("button:not([type=button])")?.disabled; i++) await new Promise((r) => setTimeout(r, 20));
 	for (const told of form.querySelectorAll(".told")) told.hidden = true; // of the time before
 	form.querySelector("button:not([type=button])").click();
 })`
@@ -76,7 +76,7 @@ func (b *browser) tries(n int, text string, but []string) (was tried) {
 			return was
 		}
 	}
-	b.Fatalf("form %d answers nothing to %.40q", n, text)
+	b.Fatalf("form %d of %s answers nothing to %.40q: %s", n, js[string](b, `location.pathname`), text, js[string](b, fmt.Sprintf(`document.querySelectorAll("form.asks, form.enter")[%d].outerHTML.slice(0, 2000)`, n)))
 	return was
 }
 

@@ -17,7 +17,6 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
-	"syscall"
 	"testing"
 	"time"
 
@@ -28,6 +27,7 @@ import (
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/sqlite"
+	"example.org/remelt/ledger/storetest"
 )
 
 // The limit of durable weigh-ins is raw SQLite: the same rows, known beforehand, by
@@ -109,16 +109,10 @@ func (f figures) rate(name string) float64 {
 }
 
 func (m *pace) time(name string, n int, do func()) {
-	began, used := time.Now(), cpuTime()
+	began, used := time.Now(), storetest.ProcessorTime()
 	do()
 	m.figures[name] = append(m.figures[name], time.Since(began).Seconds()/float64(n))
-	m.cpu[name] = append(m.cpu[name], (cpuTime()-used).Seconds()/float64(n))
-}
-
-func cpuTime() time.Duration {
-	var u syscall.Rusage
-	_ = syscall.Getrusage(syscall.RUSAGE_SELF, &u) // zeros, and then no figure looks like one
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+	m.cpu[name] = append(m.cpu[name], (storetest.ProcessorTime()-used).Seconds()/float64(n))
 }
 
 func setPace(tb testing.TB, n int) *pace {
@@ -160,10 +154,11 @@ func setPace(tb testing.TB, n int) *pace {
 
 // weighers are clients of a server on a durable book.
 type weighers struct {
-	tb    testing.TB
-	store ledger.Store
-	lots  pb.LotServiceClient
-	url   string
+	tb     testing.TB
+	server *Server
+	store  ledger.Store
+	lots   pb.LotServiceClient
+	url    string
 }
 
 func newWeighers(tb testing.TB) *weighers {
@@ -193,7 +188,7 @@ func newWeighers(tb testing.TB) *weighers {
 	if _, err := pb.NewShopServiceClient(conn).CreateShop(ctx, &pb.CreateShopRequest{ShopId: "harrow", Shop: &pb.Shop{DisplayName: "Harrow Lane"}}); err != nil {
 		tb.Fatal(err)
 	}
-	return &weighers{tb: tb, store: st, lots: pb.NewLotServiceClient(conn), url: "http://" + srv.HTTPAddr() + "/v1/shops/harrow/lots:weighIn"}
+	return &weighers{tb: tb, server: srv, store: st, lots: pb.NewLotServiceClient(conn), url: "http://" + srv.HTTPAddr() + "/v1/shops/harrow/lots:weighIn"}
 }
 
 func (s *weighers) grpc(ctx context.Context) error {
@@ -315,7 +310,7 @@ func (r *rawBook) do(s *sql.Stmt, args ...any) {
 	}
 }
 
-// row is one row of the table name: an account, a record, or both.
+// nameRow is one row of the table name: an account, a record, or both.
 type nameRow struct {
 	mass          any
 	holds         int
