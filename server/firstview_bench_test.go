@@ -1,3 +1,5 @@
+//go:build unix
+
 package server
 
 import (
@@ -8,7 +10,6 @@ import (
 	"path/filepath"
 	"strings"
 	"sync/atomic"
-	"syscall"
 	"testing"
 	"time"
 
@@ -17,6 +18,7 @@ import (
 
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger/sqlite"
+	"example.org/remelt/ledger/storetest"
 	"example.org/remelt/server/demo"
 )
 
@@ -83,9 +85,9 @@ func BenchmarkFirstView(b *testing.B) {
 						w.in.Into = made.GetLot().GetName()
 					}
 					b.StartTimer()
-					before, began := processorTime(b), time.Now()
+					before, began := storetest.ProcessorTime(), time.Now()
 					look(b, strings.TrimSuffix("http://"+s.HTTPAddr()+"/"+harrow+"/"+page, "/"))
-					least, used = min(least, time.Since(began)), used+processorTime(b)-before
+					least, used = min(least, time.Since(began)), used+storetest.ProcessorTime()-before
 				}
 				b.ReportMetric(float64(least)/1e6, "least-ms")
 				b.ReportMetric(float64(used)/1e6/float64(b.N), "cpu-ms")
@@ -105,14 +107,4 @@ func look(b *testing.B, url string) {
 	if err != nil || got.StatusCode != http.StatusOK || got.Body.Close() != nil {
 		b.Fatal(got.Status, err)
 	}
-}
-
-// processorTime is what this process has used so far.
-func processorTime(b *testing.B) time.Duration {
-	b.Helper()
-	var u syscall.Rusage
-	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
-		b.Fatal(err)
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
