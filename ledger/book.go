@@ -5,7 +5,6 @@ import (
 	"cmp"
 	"context"
 	"crypto/rand"
-	"crypto/sha256"
 	"encoding/binary"
 	"encoding/json"
 	"errors"
@@ -126,42 +125,21 @@ const futureGrace = 5 * time.Minute
 // write runs one use case: it recognises a repeated request, lets fn draft the
 // entry, checks it and appends it. cmd is the request's content, for promise 5.
 func (b *Book) write(ctx context.Context, m Meta, kind Kind, cmd any, fn func(*draft) error) (*Entry, error) {
-	if err := m.check(); err != nil {
-		return nil, err
-	}
-	digest, err := contentDigest(kind, m, cmd)
-	if err != nil {
-		return nil, err
-	}
 	if m.Request == (RequestID{}) {
 		m.Request = newRequestID()
+	}
+	w, err := newWish(m, kind, cmd, 0, fn)
+	if err != nil {
+		return nil, err
 	}
 	var out *Entry
 	err = b.Store.Update(ctx, b.Shop, func(tx Tx) error {
 		out = nil
-		if s, found, err := tx.ByRequest(m.Request); err != nil {
-			return err
-		} else if found {
-			old, err := s.Open()
-			if err != nil {
-				return err
-			}
-			if old.Digest != digest {
-				return &Error{Class: ErrRequestReused, Reason: "REQUEST_ID_REUSED", Field: "request_id",
-					Value: m.Request.String(),
-					Want:  fmt.Sprintf("was used for entry %d with other content; use a new id for a new fact", old.Seq)}
-			}
+		if old, err := w.granted(tx); err != nil || old != nil {
 			out = old
-			return nil
-		}
-		d, err := b.draft(tx, m, kind, digest)
-		if err != nil {
 			return err
 		}
-		if err := fn(d); err != nil {
-			return err
-		}
-		s, err := d.seal()
+		d, s, err := w.entry(b, tx)
 		if err != nil {
 			return err
 		}
@@ -217,27 +195,6 @@ func checkText(field, s string, most int) error {
 		}
 	}
 	return nil
-}
-
-// contentDigest tells a repeated request from a reused id: SHA-256 over the kind
-// and the JSON of what was asked, cut to 16 bytes.
-func contentDigest(kind Kind, m Meta, cmd any) (d [16]byte, err error) {
-	content := struct {
-		Kind     Kind
-		Happened time.Time `json:",omitzero"`
-		Reason   string    `json:",omitempty"`
-		Cmd      any
-	}{kind, m.Happened.UTC(), m.Reason, cmd}
-	if m.Happened.IsZero() {
-		content.Happened = time.Time{}
-	}
-	raw, err := json.Marshal(content)
-	if err != nil {
-		return d, fmt.Errorf("digest of a %s request: %w", kind, err)
-	}
-	sum := sha256.Sum256(raw)
-	copy(d[:], sum[:])
-	return d, nil
 }
 
 // newRequestID makes a UUID version 7 of RFC 9562, which begins with the time: ids

@@ -21,6 +21,7 @@ type draft struct {
 	records map[string]int // kind/id → index in e.Records
 	made    map[RecordKind]int64
 	expect  int64 // Meta.Unchanged, for the first record drafted
+	alloys  alloyNames
 }
 
 // leave notes in the entry what its accounts hold after it.

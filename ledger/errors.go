@@ -110,6 +110,20 @@ func invalid(reason, field, value, want string) error {
 	return &Error{Class: ErrInvalid, Reason: reason, Field: field, Value: value, Want: want}
 }
 
+// maxFaults is how many faults of one request are told.
+const maxFaults = 100
+
+// oneOf makes one error of the faults of a request: it is about the first and has the
+// others in More.
+func oneOf(faults []*Error) error {
+	first := *faults[0]
+	first.More, first.Unsaid = faults[1:], 0
+	if len(first.More) >= maxFaults {
+		first.More, first.Unsaid = first.More[:maxFaults-1], len(faults)-maxFaults
+	}
+	return &first
+}
+
 func notFound(kind RecordKind, field, id string) error {
 	return &Error{Class: ErrNotFound, Reason: "NOT_FOUND", Field: field, Value: id,
 		Want: fmt.Sprintf("no %s of this name in the book", kind)}

@@ -43,9 +43,6 @@ type MarketPrices struct{ Prices []MarketPrice }
 // MaxMarketPrices is the most that are kept at once.
 const MaxMarketPrices = 10_000
 
-// maxFaults is how many faults of one request are told.
-const maxFaults = 100
-
 // metals are the pure metals that a market may have prices of.
 var metals = [][]string{
 	{"Cu", "copper"}, {"Sn", "tin"}, {"Zn", "zinc"}, {"Al", "aluminium", "aluminum"}, {"Si", "silicon"}, {"Pb", "lead"}, {"Ni", "nickel"},
@@ -87,12 +84,7 @@ func (b *Book) KeepMarketPrices(ctx context.Context, m Meta, c MarketPrices) (*E
 			}
 		}
 		if len(faults) > 0 {
-			first := *faults[0]
-			first.More, first.Unsaid = faults[1:], 0
-			if len(first.More) >= maxFaults {
-				first.More, first.Unsaid = first.More[:maxFaults-1], len(faults)-maxFaults
-			}
-			return &first
+			return oneOf(faults)
 		}
 		for _, id := range k.order {
 			if err := d.put(RecMarket, id, "metal/"+k.years[id].Metal, k.years[id]); err != nil {

@@ -29,41 +29,45 @@ type Receive struct {
 
 // Receive records metal coming in. The new lot is in the entry's records.
 func (b *Book) Receive(ctx context.Context, m Meta, c Receive) (*Entry, error) {
-	return b.write(ctx, m, KindReceive, c, func(d *draft) error {
-		l := &Lot{ID: c.LotID, Alloy: c.Alloy, AlloySure: true, Form: c.Form, Condition: Clean, Place: c.Place,
-			Owner: c.Customer, Label: c.Label, Certificate: c.Certificate}
-		if c.Dirty {
-			l.Condition = ToClean
-		}
-		var from Account
-		switch {
-		case c.Supplier != "" && c.Customer != "":
-			return invalid("CONTRADICTION", "supplier", c.Supplier, "metal is bought from a supplier or brought by a customer, not both")
-		case c.Supplier != "":
-			if err := d.must(RecParty, "supplier", c.Supplier, &Party{}); err != nil {
-				return err
-			}
-			from = Acct(Supplier, c.Supplier)
-		case c.Customer != "":
-			if err := d.must(RecParty, "customer", c.Customer, &Party{}); err != nil {
-				return err
-			}
-			from = Acct(Customer, c.Customer)
-		default:
-			return invalid("REQUIRED", "supplier", "", "name the supplier, or the customer whose own metal it is")
-		}
-		net, err := d.takeIn(l, from, c.Weighing)
-		if err != nil {
+	return b.write(ctx, m, c.kind(), c, c.draft)
+}
+
+func (Receive) kind() Kind { return KindReceive }
+
+func (c Receive) draft(d *draft) error {
+	l := &Lot{ID: c.LotID, Alloy: c.Alloy, AlloySure: true, Form: c.Form, Condition: Clean, Place: c.Place,
+		Owner: c.Customer, Label: c.Label, Certificate: c.Certificate}
+	if c.Dirty {
+		l.Condition = ToClean
+	}
+	var from Account
+	switch {
+	case c.Supplier != "" && c.Customer != "":
+		return invalid("CONTRADICTION", "supplier", c.Supplier, "metal is bought from a supplier or brought by a customer, not both")
+	case c.Supplier != "":
+		if err := d.must(RecParty, "supplier", c.Supplier, &Party{}); err != nil {
 			return err
 		}
-		if c.Price != "" {
-			if l.Price, err = d.price("price", c.Price, net); err != nil {
-				return err
-			}
-			d.e.Costs = append(d.e.Costs, l.Price.cost(Acct(OfLot, l.ID)))
+		from = Acct(Supplier, c.Supplier)
+	case c.Customer != "":
+		if err := d.must(RecParty, "customer", c.Customer, &Party{}); err != nil {
+			return err
 		}
-		return d.putLot(l)
-	})
+		from = Acct(Customer, c.Customer)
+	default:
+		return invalid("REQUIRED", "supplier", "", "name the supplier, or the customer whose own metal it is")
+	}
+	net, err := d.takeIn(l, from, c.Weighing)
+	if err != nil {
+		return err
+	}
+	if c.Price != "" {
+		if l.Price, err = d.price("price", c.Price, net); err != nil {
+			return err
+		}
+		d.e.Costs = append(d.e.Costs, l.Price.cost(Acct(OfLot, l.ID)))
+	}
+	return d.putLot(l)
 }
 
 // takeIn makes a lot of metal that comes in from an account, at its real weight, and
@@ -110,39 +114,43 @@ type WeighIn struct {
 // WeighIn records returns. A dirty weighing makes a lot to be cleaned; what the
 // heat is taken to have given back is the net less the dirt.
 func (b *Book) WeighIn(ctx context.Context, m Meta, c WeighIn) (*Entry, error) {
-	return b.write(ctx, m, KindWeighIn, c, func(d *draft) error {
-		l, err := d.weighInLot(c)
-		if err != nil {
-			return err
+	return b.write(ctx, m, c.kind(), c, c.draft)
+}
+
+func (WeighIn) kind() Kind { return KindWeighIn }
+
+func (c WeighIn) draft(d *draft) error {
+	l, err := d.weighInLot(c)
+	if err != nil {
+		return err
+	}
+	a := Acct(OfLot, l.ID)
+	metal, basis, err := d.weigh("weighing", c.Weighing, a, false)
+	if err != nil {
+		return err
+	}
+	if c.Dirty && c.Weighing.Basis == 0 {
+		basis = Estimated
+	}
+	var sources []Source
+	if c.Casting != "" {
+		if len(c.Heats) > 0 {
+			return invalid("CONTRADICTION", "heats", c.Heats[0].Heat, "give the casting it was cut from, or heats, not both")
 		}
-		a := Acct(OfLot, l.ID)
-		metal, basis, err := d.weigh("weighing", c.Weighing, a, false)
-		if err != nil {
-			return err
-		}
-		if c.Dirty && c.Weighing.Basis == 0 {
-			basis = Estimated
-		}
-		var sources []Source
-		if c.Casting != "" {
-			if len(c.Heats) > 0 {
-				return invalid("CONTRADICTION", "heats", c.Heats[0].Heat, "give the casting it was cut from, or heats, not both")
-			}
-			sources, err = d.castingSource(c.Casting, metal)
-		} else {
-			sources, err = d.heatSources("heats", c.Heats, metal, false)
-		}
-		if err != nil {
-			return err
-		}
-		for _, s := range sources {
-			d.move(s.Account, a, s.Mass, basis)
-			d.warnMoreThanPoured(s.Account)
-		}
-		l.From = addSources(l.From, sources...)
-		l.Pieces += c.Weighing.Pieces
-		return d.putLot(l)
-	})
+		sources, err = d.castingSource(c.Casting, metal)
+	} else {
+		sources, err = d.heatSources("heats", c.Heats, metal, false)
+	}
+	if err != nil {
+		return err
+	}
+	for _, s := range sources {
+		d.move(s.Account, a, s.Mass, basis)
+		d.warnMoreThanPoured(s.Account)
+	}
+	l.From = addSources(l.From, sources...)
+	l.Pieces += c.Weighing.Pieces
+	return d.putLot(l)
 }
 
 // weighInLot finds or makes the lot that returns go into.

@@ -229,7 +229,29 @@ func (b *Book) setUp(ctx context.Context, m Meta, thing any, fn func(*draft) err
 
 // alloy resolves an alloy's name to its id and family: the shop's own first.
 func (d *draft) alloy(field, name string) (id, family string, err error) {
-	return d.book.alloy(d.Tx, field, name)
+	return d.alloys.find(d.book, d.Tx, field, name)
+}
+
+// alloyNames are alloys that were looked up: those of an import are not looked up again for
+// each of its rows, which for a name that is no id reads the list of them.
+type alloyNames map[string]alloyFound
+
+type alloyFound struct {
+	id, family string
+	err        error
+}
+
+// find looks an alloy up. Nothing is kept in none.
+func (m alloyNames) find(b *Book, r Reader, field, name string) (id, family string, err error) {
+	key := field + " " + name
+	known, found := m[key]
+	if !found {
+		known.id, known.family, known.err = b.alloy(r, field, name)
+		if m != nil {
+			m[key] = known
+		}
+	}
+	return known.id, known.family, known.err
 }
 
 func (b *Book) alloy(r Reader, field, name string) (id, family string, err error) {

@@ -172,8 +172,8 @@ func (c *calls) answer(ctx context.Context, method string, err *error) {
 	*err = st.Err()
 }
 
-// check puts the Idempotency-Key of the call into the request and holds it
-// against the rules in the schema.
+// check puts the Idempotency-Key of the call into the request, and the parent of an
+// import into its rows, and holds the request against the rules in the schema.
 func (c *calls) check(ctx context.Context, req any) error {
 	m, ok := req.(proto.Message)
 	if !ok {
@@ -182,6 +182,7 @@ func (c *calls) check(ctx context.Context, req any) error {
 	if err := adoptKey(ctx, m.ProtoReflect()); err != nil {
 		return err
 	}
+	adoptParent(req)
 	err := c.validator.Validate(m)
 	var bad *protovalidate.ValidationError
 	if errors.As(err, &bad) {

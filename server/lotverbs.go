@@ -10,24 +10,32 @@ import (
 
 func (s lots) ReceiveLot(ctx context.Context, r *pb.ReceiveLotRequest) (*pb.ReceiveLotResponse, error) {
 	d := s.write(ctx, r, "parent", r.GetParent(), "shops/*")
-	e := record(d, (*shop.Shop).Receive, ledger.Receive{
+	e := record(d, (*shop.Shop).Receive, d.receive(r))
+	return reply(d, &pb.ReceiveLotResponse{Lot: d.madeLot(e), Entry: d.entry(e)})
+}
+
+func (d *desk) receive(r *pb.ReceiveLotRequest) ledger.Receive {
+	return ledger.Receive{
 		LotID: r.GetLotId(), Supplier: d.ref("supplier", r.GetSupplier(), "parties"), Customer: d.ref("customer", r.GetCustomer(), "parties"),
 		Alloy: d.ref("alloy", r.GetAlloy(), "alloys"), Form: forms.read(d, "form", r.GetForm()), Dirty: r.GetDirty(),
 		Place: d.ref("place", r.GetPlace(), "places"), Label: r.GetLabel(), Weighing: d.weighing("weighing", r.GetWeighing()),
 		Certificate: d.certificate("certificate", r.GetCertificate()), Price: r.GetPrice(),
-	})
-	return reply(d, &pb.ReceiveLotResponse{Lot: d.madeLot(e), Entry: d.entry(e)})
+	}
 }
 
 func (s lots) WeighIn(ctx context.Context, r *pb.WeighInRequest) (*pb.WeighInResponse, error) {
 	d := s.write(ctx, r, "parent", r.GetParent(), "shops/*")
-	e := record(d, (*shop.Shop).WeighIn, ledger.WeighIn{
+	e := record(d, (*shop.Shop).WeighIn, d.weighIn(r))
+	return reply(d, &pb.WeighInResponse{Lot: d.madeLot(e), Entry: d.entry(e)})
+}
+
+func (d *desk) weighIn(r *pb.WeighInRequest) ledger.WeighIn {
+	return ledger.WeighIn{
 		LotID: r.GetLotId(), Into: d.ref("into", r.GetInto(), "lots"), Heats: d.heatShares("heats", r.GetHeats()),
 		Casting: d.ref("casting", r.GetCasting(), "castings"), Alloy: d.ref("alloy", r.GetAlloy(), "alloys"), Unsure: r.GetUnsure(),
 		Form: forms.read(d, "form", r.GetForm()), Dirty: r.GetDirty(), Owner: d.ref("owner", r.GetOwner(), "parties"),
 		Place: d.ref("place", r.GetPlace(), "places"), Label: r.GetLabel(), Weighing: d.weighing("weighing", r.GetWeighing()),
-	})
-	return reply(d, &pb.WeighInResponse{Lot: d.madeLot(e), Entry: d.entry(e)})
+	}
 }
 
 func (s lots) CombineLots(ctx context.Context, r *pb.CombineLotsRequest) (*pb.CombineLotsResponse, error) {

@@ -44,7 +44,7 @@ var methodRules = rulesOf(map[ledger.Duty]string{
 	ledger.MayWeighIn: `
 		CastingService: WeighCasting
 		EntryService: ReverseEntry
-		LotService: ReceiveLot WeighIn CombineLots CleanLot HoldLot MoveLot SplitLot
+		LotService: ReceiveLot WeighIn ImportLots CombineLots CleanLot HoldLot MoveLot SplitLot
 		ScaleService: ShowReading WatchReadings
 		StocktakeService: CreateStocktake
 		SupplyService: ReceiveSupply UseSupply CountSupply

@@ -160,6 +160,8 @@ func beyond() []proto.Message {
 		&pb.MakeQuoteRequest{Parent: herons, Hours: []*pb.NamedFigure{{What: "molding", Figure: "10..14..22 h"}}, BoughtIn: []*pb.NamedFigure{{What: "welding rod", Figure: "20..40 USD"}}},
 		&pb.RecordLabourRequest{Parent: herons, Labour: &pb.Labour{Kind: "molding", Person: "iris", Hours: "3 h 30 min"}},
 		&pb.BuyInRequest{Parent: herons, BoughtIn: &pb.BoughtIn{What: "welding rod", Price: "31 USD"}},
+		&pb.ImportLotsRequest{Parent: harrow, Rows: []*pb.ImportRow{{Row: &pb.ImportRow_Receive{Receive: &pb.ReceiveLotRequest{LotId: "listed", Supplier: "northmetal", Alloy: "C83600",
+			Place: "rack", Weighing: onFloor(8_000), Price: "9.20 USD/kg"}}}}},
 	}
 }
 

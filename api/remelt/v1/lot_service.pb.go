@@ -301,7 +301,7 @@ var File_remelt_v1_lot_service_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_lot_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1bremelt/v1/lot_service.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x13remelt/v1/lot.proto\x1a\x1cremelt/v1/lot_handling.proto\x1a\x16remelt/v1/lot_in.proto\x1a\x19remelt/v1/lot_parts.proto\"I\n" +
+	"\x1bremelt/v1/lot_service.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x13remelt/v1/lot.proto\x1a\x1cremelt/v1/lot_handling.proto\x1a\x1aremelt/v1/lot_import.proto\x1a\x16remelt/v1/lot_in.proto\x1a\x19remelt/v1/lot_parts.proto\"I\n" +
 	"\rGetLotRequest\x128\n" +
 	"\x04name\x18\x01 \x01(\tB$\xe0A\x02\xfaA\x18\n" +
 	"\x16remelt.example.org/Lot\xbaH\x03\xc8\x01\x01R\x04name\"7\n" +
@@ -328,14 +328,16 @@ const file_remelt_v1_lot_service_proto_rawDesc = "" +
 	"page_token\x18\v \x01(\tB\x03\xe0A\x01R\tpageToken\"h\n" +
 	"\x10ListLotsResponse\x12'\n" +
 	"\x04lots\x18\x01 \x03(\v2\x0e.remelt.v1.LotB\x03\xe0A\x03R\x04lots\x12+\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tB\x03\xe0A\x03R\rnextPageToken2\xc5\r\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tB\x03\xe0A\x03R\rnextPageToken2\xbd\x0e\n" +
 	"\n" +
 	"LotService\x12e\n" +
 	"\x06GetLot\x12\x18.remelt.v1.GetLotRequest\x1a\x19.remelt.v1.GetLotResponse\"&\x82\xd3\xe4\x93\x02 b\x03lot\x12\x19/v1/{name=shops/*/lots/*}\x12f\n" +
 	"\bListLots\x12\x1a.remelt.v1.ListLotsRequest\x1a\x1b.remelt.v1.ListLotsResponse\"!\x82\xd3\xe4\x93\x02\x1b\x12\x19/v1/{parent=shops/*}/lots\x12w\n" +
 	"\n" +
 	"ReceiveLot\x12\x1c.remelt.v1.ReceiveLotRequest\x1a\x1d.remelt.v1.ReceiveLotResponse\",\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{parent=shops/*}/lots:receive\x12n\n" +
-	"\aWeighIn\x12\x19.remelt.v1.WeighInRequest\x1a\x1a.remelt.v1.WeighInResponse\",\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{parent=shops/*}/lots:weighIn\x12z\n" +
+	"\aWeighIn\x12\x19.remelt.v1.WeighInRequest\x1a\x1a.remelt.v1.WeighInResponse\",\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{parent=shops/*}/lots:weighIn\x12v\n" +
+	"\n" +
+	"ImportLots\x12\x1c.remelt.v1.ImportLotsRequest\x1a\x1d.remelt.v1.ImportLotsResponse\"+\x82\xd3\xe4\x93\x02%:\x01*\" /v1/{parent=shops/*}/lots:import\x12z\n" +
 	"\vCombineLots\x12\x1d.remelt.v1.CombineLotsRequest\x1a\x1e.remelt.v1.CombineLotsResponse\",\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{parent=shops/*}/lots:combine\x12o\n" +
 	"\bCleanLot\x12\x1a.remelt.v1.CleanLotRequest\x1a\x1b.remelt.v1.CleanLotResponse\"*\x82\xd3\xe4\x93\x02$:\x01*\"\x1f/v1/{name=shops/*/lots/*}:clean\x12k\n" +
 	"\aHoldLot\x12\x19.remelt.v1.HoldLotRequest\x1a\x1a.remelt.v1.HoldLotResponse\")\x82\xd3\xe4\x93\x02#:\x01*\"\x1e/v1/{name=shops/*/lots/*}:hold\x12w\n" +
@@ -372,30 +374,32 @@ var file_remelt_v1_lot_service_proto_goTypes = []any{
 	(Condition)(0),              // 6: remelt.v1.Condition
 	(*ReceiveLotRequest)(nil),   // 7: remelt.v1.ReceiveLotRequest
 	(*WeighInRequest)(nil),      // 8: remelt.v1.WeighInRequest
-	(*CombineLotsRequest)(nil),  // 9: remelt.v1.CombineLotsRequest
-	(*CleanLotRequest)(nil),     // 10: remelt.v1.CleanLotRequest
-	(*HoldLotRequest)(nil),      // 11: remelt.v1.HoldLotRequest
-	(*ReleaseLotRequest)(nil),   // 12: remelt.v1.ReleaseLotRequest
-	(*MoveLotRequest)(nil),      // 13: remelt.v1.MoveLotRequest
-	(*SplitLotRequest)(nil),     // 14: remelt.v1.SplitLotRequest
-	(*RemoveLotRequest)(nil),    // 15: remelt.v1.RemoveLotRequest
-	(*SpeakForRequest)(nil),     // 16: remelt.v1.SpeakForRequest
-	(*AssignLotRequest)(nil),    // 17: remelt.v1.AssignLotRequest
-	(*IdentifyLotRequest)(nil),  // 18: remelt.v1.IdentifyLotRequest
-	(*WorkUpLotRequest)(nil),    // 19: remelt.v1.WorkUpLotRequest
-	(*ReceiveLotResponse)(nil),  // 20: remelt.v1.ReceiveLotResponse
-	(*WeighInResponse)(nil),     // 21: remelt.v1.WeighInResponse
-	(*CombineLotsResponse)(nil), // 22: remelt.v1.CombineLotsResponse
-	(*CleanLotResponse)(nil),    // 23: remelt.v1.CleanLotResponse
-	(*HoldLotResponse)(nil),     // 24: remelt.v1.HoldLotResponse
-	(*ReleaseLotResponse)(nil),  // 25: remelt.v1.ReleaseLotResponse
-	(*MoveLotResponse)(nil),     // 26: remelt.v1.MoveLotResponse
-	(*SplitLotResponse)(nil),    // 27: remelt.v1.SplitLotResponse
-	(*RemoveLotResponse)(nil),   // 28: remelt.v1.RemoveLotResponse
-	(*SpeakForResponse)(nil),    // 29: remelt.v1.SpeakForResponse
-	(*AssignLotResponse)(nil),   // 30: remelt.v1.AssignLotResponse
-	(*IdentifyLotResponse)(nil), // 31: remelt.v1.IdentifyLotResponse
-	(*WorkUpLotResponse)(nil),   // 32: remelt.v1.WorkUpLotResponse
+	(*ImportLotsRequest)(nil),   // 9: remelt.v1.ImportLotsRequest
+	(*CombineLotsRequest)(nil),  // 10: remelt.v1.CombineLotsRequest
+	(*CleanLotRequest)(nil),     // 11: remelt.v1.CleanLotRequest
+	(*HoldLotRequest)(nil),      // 12: remelt.v1.HoldLotRequest
+	(*ReleaseLotRequest)(nil),   // 13: remelt.v1.ReleaseLotRequest
+	(*MoveLotRequest)(nil),      // 14: remelt.v1.MoveLotRequest
+	(*SplitLotRequest)(nil),     // 15: remelt.v1.SplitLotRequest
+	(*RemoveLotRequest)(nil),    // 16: remelt.v1.RemoveLotRequest
+	(*SpeakForRequest)(nil),     // 17: remelt.v1.SpeakForRequest
+	(*AssignLotRequest)(nil),    // 18: remelt.v1.AssignLotRequest
+	(*IdentifyLotRequest)(nil),  // 19: remelt.v1.IdentifyLotRequest
+	(*WorkUpLotRequest)(nil),    // 20: remelt.v1.WorkUpLotRequest
+	(*ReceiveLotResponse)(nil),  // 21: remelt.v1.ReceiveLotResponse
+	(*WeighInResponse)(nil),     // 22: remelt.v1.WeighInResponse
+	(*ImportLotsResponse)(nil),  // 23: remelt.v1.ImportLotsResponse
+	(*CombineLotsResponse)(nil), // 24: remelt.v1.CombineLotsResponse
+	(*CleanLotResponse)(nil),    // 25: remelt.v1.CleanLotResponse
+	(*HoldLotResponse)(nil),     // 26: remelt.v1.HoldLotResponse
+	(*ReleaseLotResponse)(nil),  // 27: remelt.v1.ReleaseLotResponse
+	(*MoveLotResponse)(nil),     // 28: remelt.v1.MoveLotResponse
+	(*SplitLotResponse)(nil),    // 29: remelt.v1.SplitLotResponse
+	(*RemoveLotResponse)(nil),   // 30: remelt.v1.RemoveLotResponse
+	(*SpeakForResponse)(nil),    // 31: remelt.v1.SpeakForResponse
+	(*AssignLotResponse)(nil),   // 32: remelt.v1.AssignLotResponse
+	(*IdentifyLotResponse)(nil), // 33: remelt.v1.IdentifyLotResponse
+	(*WorkUpLotResponse)(nil),   // 34: remelt.v1.WorkUpLotResponse
 }
 var file_remelt_v1_lot_service_proto_depIdxs = []int32{
 	4,  // 0: remelt.v1.GetLotResponse.lot:type_name -> remelt.v1.Lot
@@ -406,34 +410,36 @@ var file_remelt_v1_lot_service_proto_depIdxs = []int32{
 	2,  // 5: remelt.v1.LotService.ListLots:input_type -> remelt.v1.ListLotsRequest
 	7,  // 6: remelt.v1.LotService.ReceiveLot:input_type -> remelt.v1.ReceiveLotRequest
 	8,  // 7: remelt.v1.LotService.WeighIn:input_type -> remelt.v1.WeighInRequest
-	9,  // 8: remelt.v1.LotService.CombineLots:input_type -> remelt.v1.CombineLotsRequest
-	10, // 9: remelt.v1.LotService.CleanLot:input_type -> remelt.v1.CleanLotRequest
-	11, // 10: remelt.v1.LotService.HoldLot:input_type -> remelt.v1.HoldLotRequest
-	12, // 11: remelt.v1.LotService.ReleaseLot:input_type -> remelt.v1.ReleaseLotRequest
-	13, // 12: remelt.v1.LotService.MoveLot:input_type -> remelt.v1.MoveLotRequest
-	14, // 13: remelt.v1.LotService.SplitLot:input_type -> remelt.v1.SplitLotRequest
-	15, // 14: remelt.v1.LotService.RemoveLot:input_type -> remelt.v1.RemoveLotRequest
-	16, // 15: remelt.v1.LotService.SpeakFor:input_type -> remelt.v1.SpeakForRequest
-	17, // 16: remelt.v1.LotService.AssignLot:input_type -> remelt.v1.AssignLotRequest
-	18, // 17: remelt.v1.LotService.IdentifyLot:input_type -> remelt.v1.IdentifyLotRequest
-	19, // 18: remelt.v1.LotService.WorkUpLot:input_type -> remelt.v1.WorkUpLotRequest
-	1,  // 19: remelt.v1.LotService.GetLot:output_type -> remelt.v1.GetLotResponse
-	3,  // 20: remelt.v1.LotService.ListLots:output_type -> remelt.v1.ListLotsResponse
-	20, // 21: remelt.v1.LotService.ReceiveLot:output_type -> remelt.v1.ReceiveLotResponse
-	21, // 22: remelt.v1.LotService.WeighIn:output_type -> remelt.v1.WeighInResponse
-	22, // 23: remelt.v1.LotService.CombineLots:output_type -> remelt.v1.CombineLotsResponse
-	23, // 24: remelt.v1.LotService.CleanLot:output_type -> remelt.v1.CleanLotResponse
-	24, // 25: remelt.v1.LotService.HoldLot:output_type -> remelt.v1.HoldLotResponse
-	25, // 26: remelt.v1.LotService.ReleaseLot:output_type -> remelt.v1.ReleaseLotResponse
-	26, // 27: remelt.v1.LotService.MoveLot:output_type -> remelt.v1.MoveLotResponse
-	27, // 28: remelt.v1.LotService.SplitLot:output_type -> remelt.v1.SplitLotResponse
-	28, // 29: remelt.v1.LotService.RemoveLot:output_type -> remelt.v1.RemoveLotResponse
-	29, // 30: remelt.v1.LotService.SpeakFor:output_type -> remelt.v1.SpeakForResponse
-	30, // 31: remelt.v1.LotService.AssignLot:output_type -> remelt.v1.AssignLotResponse
-	31, // 32: remelt.v1.LotService.IdentifyLot:output_type -> remelt.v1.IdentifyLotResponse
-	32, // 33: remelt.v1.LotService.WorkUpLot:output_type -> remelt.v1.WorkUpLotResponse
-	19, // [19:34] is the sub-list for method output_type
-	4,  // [4:19] is the sub-list for method input_type
+	9,  // 8: remelt.v1.LotService.ImportLots:input_type -> remelt.v1.ImportLotsRequest
+	10, // 9: remelt.v1.LotService.CombineLots:input_type -> remelt.v1.CombineLotsRequest
+	11, // 10: remelt.v1.LotService.CleanLot:input_type -> remelt.v1.CleanLotRequest
+	12, // 11: remelt.v1.LotService.HoldLot:input_type -> remelt.v1.HoldLotRequest
+	13, // 12: remelt.v1.LotService.ReleaseLot:input_type -> remelt.v1.ReleaseLotRequest
+	14, // 13: remelt.v1.LotService.MoveLot:input_type -> remelt.v1.MoveLotRequest
+	15, // 14: remelt.v1.LotService.SplitLot:input_type -> remelt.v1.SplitLotRequest
+	16, // 15: remelt.v1.LotService.RemoveLot:input_type -> remelt.v1.RemoveLotRequest
+	17, // 16: remelt.v1.LotService.SpeakFor:input_type -> remelt.v1.SpeakForRequest
+	18, // 17: remelt.v1.LotService.AssignLot:input_type -> remelt.v1.AssignLotRequest
+	19, // 18: remelt.v1.LotService.IdentifyLot:input_type -> remelt.v1.IdentifyLotRequest
+	20, // 19: remelt.v1.LotService.WorkUpLot:input_type -> remelt.v1.WorkUpLotRequest
+	1,  // 20: remelt.v1.LotService.GetLot:output_type -> remelt.v1.GetLotResponse
+	3,  // 21: remelt.v1.LotService.ListLots:output_type -> remelt.v1.ListLotsResponse
+	21, // 22: remelt.v1.LotService.ReceiveLot:output_type -> remelt.v1.ReceiveLotResponse
+	22, // 23: remelt.v1.LotService.WeighIn:output_type -> remelt.v1.WeighInResponse
+	23, // 24: remelt.v1.LotService.ImportLots:output_type -> remelt.v1.ImportLotsResponse
+	24, // 25: remelt.v1.LotService.CombineLots:output_type -> remelt.v1.CombineLotsResponse
+	25, // 26: remelt.v1.LotService.CleanLot:output_type -> remelt.v1.CleanLotResponse
+	26, // 27: remelt.v1.LotService.HoldLot:output_type -> remelt.v1.HoldLotResponse
+	27, // 28: remelt.v1.LotService.ReleaseLot:output_type -> remelt.v1.ReleaseLotResponse
+	28, // 29: remelt.v1.LotService.MoveLot:output_type -> remelt.v1.MoveLotResponse
+	29, // 30: remelt.v1.LotService.SplitLot:output_type -> remelt.v1.SplitLotResponse
+	30, // 31: remelt.v1.LotService.RemoveLot:output_type -> remelt.v1.RemoveLotResponse
+	31, // 32: remelt.v1.LotService.SpeakFor:output_type -> remelt.v1.SpeakForResponse
+	32, // 33: remelt.v1.LotService.AssignLot:output_type -> remelt.v1.AssignLotResponse
+	33, // 34: remelt.v1.LotService.IdentifyLot:output_type -> remelt.v1.IdentifyLotResponse
+	34, // 35: remelt.v1.LotService.WorkUpLot:output_type -> remelt.v1.WorkUpLotResponse
+	20, // [20:36] is the sub-list for method output_type
+	4,  // [4:20] is the sub-list for method input_type
 	4,  // [4:4] is the sub-list for extension type_name
 	4,  // [4:4] is the sub-list for extension extendee
 	0,  // [0:4] is the sub-list for field type_name
@@ -446,6 +452,7 @@ func file_remelt_v1_lot_service_proto_init() {
 	}
 	file_remelt_v1_lot_proto_init()
 	file_remelt_v1_lot_handling_proto_init()
+	file_remelt_v1_lot_import_proto_init()
 	file_remelt_v1_lot_in_proto_init()
 	file_remelt_v1_lot_parts_proto_init()
 	type x struct{}

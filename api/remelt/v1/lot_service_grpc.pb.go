@@ -23,6 +23,7 @@ const (
 	LotService_ListLots_FullMethodName    = "/remelt.v1.LotService/ListLots"
 	LotService_ReceiveLot_FullMethodName  = "/remelt.v1.LotService/ReceiveLot"
 	LotService_WeighIn_FullMethodName     = "/remelt.v1.LotService/WeighIn"
+	LotService_ImportLots_FullMethodName  = "/remelt.v1.LotService/ImportLots"
 	LotService_CombineLots_FullMethodName = "/remelt.v1.LotService/CombineLots"
 	LotService_CleanLot_FullMethodName    = "/remelt.v1.LotService/CleanLot"
 	LotService_HoldLot_FullMethodName     = "/remelt.v1.LotService/HoldLot"
@@ -50,6 +51,9 @@ type LotServiceClient interface {
 	ReceiveLot(ctx context.Context, in *ReceiveLotRequest, opts ...grpc.CallOption) (*ReceiveLotResponse, error)
 	// Books returns in: gating, cups and risers put on the scale.
 	WeighIn(ctx context.Context, in *WeighInRequest, opts ...grpc.CallOption) (*WeighInResponse, error)
+	// Books many rows in, metal received and returns weighed in, each as an entry of its
+	// own. All are recorded or none; a refusal names each row that cannot be.
+	ImportLots(ctx context.Context, in *ImportLotsRequest, opts ...grpc.CallOption) (*ImportLotsResponse, error)
 	// Puts lots together.
 	CombineLots(ctx context.Context, in *CombineLotsRequest, opts ...grpc.CallOption) (*CombineLotsResponse, error)
 	// Weighs a lot again after cleaning. What is less goes back to where the lot
@@ -117,6 +121,16 @@ func (c *lotServiceClient) WeighIn(ctx context.Context, in *WeighInRequest, opts
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(WeighInResponse)
 	err := c.cc.Invoke(ctx, LotService_WeighIn_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *lotServiceClient) ImportLots(ctx context.Context, in *ImportLotsRequest, opts ...grpc.CallOption) (*ImportLotsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ImportLotsResponse)
+	err := c.cc.Invoke(ctx, LotService_ImportLots_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -247,6 +261,9 @@ type LotServiceServer interface {
 	ReceiveLot(context.Context, *ReceiveLotRequest) (*ReceiveLotResponse, error)
 	// Books returns in: gating, cups and risers put on the scale.
 	WeighIn(context.Context, *WeighInRequest) (*WeighInResponse, error)
+	// Books many rows in, metal received and returns weighed in, each as an entry of its
+	// own. All are recorded or none; a refusal names each row that cannot be.
+	ImportLots(context.Context, *ImportLotsRequest) (*ImportLotsResponse, error)
 	// Puts lots together.
 	CombineLots(context.Context, *CombineLotsRequest) (*CombineLotsResponse, error)
 	// Weighs a lot again after cleaning. What is less goes back to where the lot
@@ -291,6 +308,9 @@ func (UnimplementedLotServiceServer) ReceiveLot(context.Context, *ReceiveLotRequ
 }
 func (UnimplementedLotServiceServer) WeighIn(context.Context, *WeighInRequest) (*WeighInResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method WeighIn not implemented")
+}
+func (UnimplementedLotServiceServer) ImportLots(context.Context, *ImportLotsRequest) (*ImportLotsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ImportLots not implemented")
 }
 func (UnimplementedLotServiceServer) CombineLots(context.Context, *CombineLotsRequest) (*CombineLotsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CombineLots not implemented")
@@ -414,6 +434,24 @@ func _LotService_WeighIn_Handler(srv interface{}, ctx context.Context, dec func(
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(LotServiceServer).WeighIn(ctx, req.(*WeighInRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _LotService_ImportLots_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ImportLotsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(LotServiceServer).ImportLots(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: LotService_ImportLots_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(LotServiceServer).ImportLots(ctx, req.(*ImportLotsRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -638,6 +676,10 @@ var LotService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "WeighIn",
 			Handler:    _LotService_WeighIn_Handler,
+		},
+		{
+			MethodName: "ImportLots",
+			Handler:    _LotService_ImportLots_Handler,
 		},
 		{
 			MethodName: "CombineLots",

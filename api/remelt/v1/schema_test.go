@@ -156,6 +156,12 @@ func TestEveryWriteCarriesItsRequestID(t *testing.T) {
 				t.Errorf("%s: request_id does not say that it is a UUID", m.FullName())
 			}
 		}
+		if rows := m.Output().Fields().ByName("rows"); rows != nil { // each names its own
+			if rows.Message().Fields().ByName("entry") == nil {
+				t.Errorf("%s: the rows of the answer have no entries", m.FullName())
+			}
+			continue
+		}
 		if f := m.Output().Fields().ByName("entry"); f == nil || f.Message().Name() != "Entry" {
 			t.Errorf("%s: the answer has no entry", m.FullName())
 		}
