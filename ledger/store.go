@@ -22,9 +22,11 @@ import (
 type Store interface {
 	// Update runs fn in a serializable transaction on one shop's book and
 	// returns once what fn appended is durable (promise 6). fn may run several
-	// times and must have no effect outside the Tx. When fn returns an error
-	// nothing it appended is kept and Update returns that error. Concurrent
-	// Updates of a shop behave as if run one after another.
+	// times, also on a Tx that does not know everything and whose outcome is
+	// thrown away, and must have no effect outside the Tx: what its last run
+	// returned is what counts. When that is an error nothing it appended is kept
+	// and Update returns it. Concurrent Updates of a shop behave as if run one
+	// after another.
 	Update(ctx context.Context, shop string, fn func(Tx) error) error
 
 	// View runs fn on a consistent snapshot of one shop's book. It does not

@@ -3,6 +3,7 @@ package postgres
 import (
 	"bytes"
 	"maps"
+	"sync"
 
 	"example.org/remelt/ledger"
 )
@@ -11,8 +12,10 @@ import (
 // and is not yet written. It belongs to whoever has the shop's turn. What is
 // known stays true while the log ends at head.
 type book struct {
-	head  ledger.Head
-	known values
+	mu     sync.RWMutex // for writing head, known and unused, and for reading them without the turn
+	head   ledger.Head
+	known  values
+	unused map[ledger.RequestID]struct{} // request ids that were asked for and are not in the log
 
 	// Of the open group.
 	requests map[ledger.RequestID]ledger.Sealed
@@ -54,8 +57,12 @@ type staged struct {
 }
 
 func newBook(head ledger.Head) *book {
-	return &book{head: head, known: newValues(), requests: map[ledger.RequestID]ledger.Sealed{}, pending: rows{changed: newValues()}}
+	return &book{head: head, known: newValues(), unused: map[ledger.RequestID]struct{}{},
+		requests: map[ledger.RequestID]ledger.Sealed{}, pending: rows{changed: newValues()}}
 }
+
+// size is how much is remembered.
+func (b *book) size() int { return b.known.size() + len(b.unused) }
 
 func newValues() values {
 	return values{map[ledger.Account]ledger.Mass{}, map[recordKey]ledger.Record{}, map[ledger.RecordKind]int64{}}
@@ -83,8 +90,13 @@ func (b *book) draft() *draft {
 // keep makes the draft part of the book.
 func (d *draft) keep() {
 	b := d.book
+	b.mu.Lock()
 	b.head = d.head
 	b.known.add(d.own)
+	for id := range d.requests {
+		delete(b.unused, id)
+	}
+	b.mu.Unlock()
 	maps.Copy(b.requests, d.requests)
 	b.pending.entries = append(b.pending.entries, d.pending.entries...)
 	b.pending.touches = append(b.pending.touches, d.pending.touches...)

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"runtime"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -24,8 +25,11 @@ type lane struct {
 	turn    chan struct{} // filled by the one who has the turn
 	waiting atomic.Int64  // for the turn
 
+	mu     sync.Mutex              // for the two below
+	book   *book                   // nil: nothing is known; set by whoever has the turn
+	coming map[*rehearsal]struct{} // those who wait for the turn, with what they will ask
+
 	// Of whoever has the turn.
-	book  *book       // nil: nothing is known
 	group *group      // nil: no transaction is open
 	safe  ledger.Head // where the log ended when a group was last committed
 }
@@ -107,7 +111,7 @@ func (s *Store) lane(shop string) *lane {
 		if len(s.lanes) >= mostLanes {
 			clear(s.lanes) // those that are in use go on beside the new ones
 		}
-		l = &lane{store: s, shop: shop, turn: make(chan struct{}, 1)}
+		l = &lane{store: s, shop: shop, turn: make(chan struct{}, 1), coming: map[*rehearsal]struct{}{}}
 		s.lanes[shop] = l
 	}
 	return l
@@ -118,12 +122,15 @@ func (l *lane) update(ctx context.Context, fn func(ledger.Tx) error) error {
 	if err := ctx.Err(); err != nil {
 		return unavailable("CANCELLED", err)
 	}
+	r := l.prepare(fn)
 	l.waiting.Add(1)
 	select {
 	case l.turn <- struct{}{}:
 		l.waiting.Add(-1)
+		l.gone(r)
 	case <-ctx.Done():
 		l.waiting.Add(-1)
+		l.gone(r)
 		l.leave()
 		return unavailable("CANCELLED", ctx.Err())
 	}
@@ -140,6 +147,7 @@ func (l *lane) update(ctx context.Context, fn func(ledger.Tx) error) error {
 			own = cmp.Or(own, t.refused)
 			l.after(t, own)
 		}()
+		l.ask(t, r)
 		own = fn(t)
 	}()
 	<-g.done
@@ -176,13 +184,19 @@ func (l *lane) open(ctx context.Context) error {
 		c.release()
 		return err
 	}
-	if l.book == nil || l.book.head != head || l.book.known.size() > mostKnown {
-		l.book = newBook(head)
+	if l.book == nil || l.book.head != head || l.book.size() > mostKnown {
+		l.setBook(newBook(head))
 	}
 	g := &group{c: c, done: make(chan struct{})}
 	g.ctx, g.cancel = context.WithTimeout(context.WithoutCancel(ctx), groupTime)
 	l.group = g
 	return nil
+}
+
+func (l *lane) setBook(b *book) {
+	l.mu.Lock()
+	l.book = b
+	l.mu.Unlock()
 }
 
 // goesOn refuses a log that ends before what was committed already, or otherwise:
@@ -293,7 +307,7 @@ func (l *lane) finish() {
 	g.err = l.end(g)
 	if g.err != nil {
 		rollback(g.ctx, g.c.Conn)
-		l.book = nil // what was learned in a transaction that came to nothing may not be true
+		l.setBook(nil) // what was learned in a transaction that came to nothing may not be true
 	}
 	g.cancel()
 	g.c.release()

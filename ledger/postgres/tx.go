@@ -2,7 +2,6 @@ package postgres
 
 import (
 	"bytes"
-	"errors"
 
 	"github.com/jackc/pgx/v5"
 
@@ -15,9 +14,8 @@ import (
 type tx struct {
 	reader
 	d       *draft
-	unused  ledger.RequestID // a request id just found not to be used
-	saved   bool             // there is a savepoint to go back to
-	refused error            // of the first Append that was refused
+	saved   bool  // there is a savepoint to go back to
+	refused error // of the first Append that was refused
 }
 
 var _ ledger.Tx = (*tx)(nil)
@@ -44,31 +42,17 @@ func (t *tx) append(s ledger.Sealed, e *ledger.Entry) error {
 	if s.Seq != t.d.head.Seq+1 || e.Seq != s.Seq {
 		return ledger.RefuseAppend("entry %d does not follow entry %d", s.Seq, t.d.head.Seq)
 	}
-	q := questions{}
-	for _, p := range e.Postings {
-		if !isText(string(p.Account)) {
-			return ledger.RefuseAppend("entry %d posts to %q, which is no text", e.Seq, p.Account)
-		}
-		q.accounts = append(q.accounts, p.Account)
-	}
-	for _, r := range e.Records {
-		if !isText(string(r.Kind), r.ID, r.Parent) {
-			return ledger.RefuseAppend("entry %d has the record %q of %q, which is no text", e.Seq, r.ID, r.Parent)
-		}
-		q.records, q.kinds = append(q.records, recordKey{r.Kind, r.ID}), append(q.kinds, r.Kind)
-	}
-	used := false
-	if e.Request != t.unused {
-		q.request = &e.Request
-	}
-	used, err := t.learn(q)
-	if err != nil {
+	if err := texts(e); err != nil {
 		return err
 	}
-	if used {
+	var q questions
+	q.before(e)
+	if err := t.learn(q); err != nil {
+		return err
+	}
+	if _, used := t.d.request(e.Request); used || !t.d.book.isUnused(e.Request) {
 		return ledger.RefuseAppend("request id %s was used before", e.Request)
 	}
-	t.unused = ledger.RequestID{}
 	if err := t.d.add(s, e); err != nil {
 		return err
 	}
@@ -78,81 +62,9 @@ func (t *tx) append(s ledger.Sealed, e *ledger.Entry) error {
 	return nil
 }
 
-// questions are what is to be known before an entry can be added.
-type questions struct {
-	accounts []ledger.Account
-	records  []recordKey
-	kinds    []ledger.RecordKind
-	request  *ledger.RequestID
-}
-
-// learn reads what of q is not known, in one round trip, and tells whether the
-// request id was used.
-func (t *tx) learn(q questions) (used bool, err error) {
-	known := t.d.book.known
-	var b pgx.Batch
-	ask := func(query string, args []any, found func(row pgx.Row) error) {
-		b.Queue(query, args...).QueryRow(func(row pgx.Row) error {
-			if err := found(row); !errors.Is(err, pgx.ErrNoRows) {
-				return err
-			}
-			return nil
-		})
-	}
-	asked := newValues()
-	for _, a := range q.accounts {
-		if _, ok := t.d.mass(a); ok || has(asked.masses, a) {
-			continue
-		}
-		ask(massOf, []any{t.shop, string(a.Kind()), a.Ref()}, func(row pgx.Row) error {
-			var m ledger.Mass
-			err := row.Scan(&m)
-			known.masses[a] = m
-			return err
-		})
-	}
-	for _, k := range q.records {
-		if _, ok := t.d.record(k); ok || has(asked.records, k) {
-			continue
-		}
-		ask(currentRecord, []any{t.shop, string(k.kind), k.id}, func(row pgx.Row) error {
-			rec := ledger.Record{Kind: k.kind, ID: k.id}
-			err := row.Scan(&rec.Parent, &rec.Seq, &rec.Body)
-			known.records[k] = rec
-			return err
-		})
-	}
-	for _, kind := range q.kinds {
-		if _, ok := t.d.made(kind); ok || has(asked.made, kind) {
-			continue
-		}
-		ask(countOf, []any{t.shop, string(kind)}, func(row pgx.Row) error {
-			var n int64
-			err := row.Scan(&n)
-			known.made[kind] = n
-			return err
-		})
-	}
-	if q.request != nil {
-		if _, used = t.d.request(*q.request); used {
-			return true, nil
-		}
-		ask(`SELECT true FROM entry WHERE shop = $1 AND request = $2`, []any{t.shop, [16]byte(*q.request)}, func(row pgx.Row) error {
-			return row.Scan(&used)
-		})
-	}
-	if b.Len() == 0 {
-		return false, nil
-	}
-	return used, t.fault(t.c.SendBatch(t.ctx, &b).Close())
-}
-
-// has tells whether a key is in a set, and puts it there.
-func has[K comparable, V any](set map[K]V, k K) bool {
-	_, there := set[k]
-	var zero V
-	set[k] = zero
-	return there
+// learn reads what of q is not known, in one round trip.
+func (t *tx) learn(q questions) error {
+	return t.fault(t.d.book.learn(t.ctx, t.c, t.shop, q))
 }
 
 func (t *tx) Head() (ledger.Head, error) { return t.d.head, t.ready() }
@@ -162,18 +74,20 @@ func (t *tx) ByRequest(id ledger.RequestID) (ledger.Sealed, bool, error) {
 		s.Bytes = bytes.Clone(s.Bytes)
 		return s, true, t.ready()
 	}
-	s, found, err := t.reader.ByRequest(id)
-	if err == nil && !found {
-		t.unused = id
+	if err := t.ready(); err != nil {
+		return ledger.Sealed{}, false, err
 	}
-	return s, found, err
+	if err := t.learn(questions{requests: []ledger.RequestID{id}}); err != nil || t.d.book.isUnused(id) {
+		return ledger.Sealed{}, false, err
+	}
+	return t.reader.ByRequest(id)
 }
 
 func (t *tx) Balance(a ledger.Account) (ledger.Mass, error) {
 	if err := t.ready(); err != nil || !isText(string(a)) {
 		return 0, err
 	}
-	if _, err := t.learn(questions{accounts: []ledger.Account{a}}); err != nil {
+	if err := t.learn(questions{accounts: []ledger.Account{a}}); err != nil {
 		return 0, err
 	}
 	m, _ := t.d.mass(a)
@@ -185,7 +99,7 @@ func (t *tx) Record(kind ledger.RecordKind, id string) (ledger.Record, bool, err
 		return ledger.Record{}, false, err
 	}
 	key := recordKey{kind, id}
-	if _, err := t.learn(questions{records: []recordKey{key}}); err != nil {
+	if err := t.learn(questions{records: []recordKey{key}}); err != nil {
 		return ledger.Record{}, false, err
 	}
 	r, _ := t.d.record(key)
@@ -200,7 +114,7 @@ func (t *tx) CountRecords(kind ledger.RecordKind) (int64, error) {
 	if err := t.ready(); err != nil || !isText(string(kind)) {
 		return 0, err
 	}
-	if _, err := t.learn(questions{kinds: []ledger.RecordKind{kind}}); err != nil {
+	if err := t.learn(questions{kinds: []ledger.RecordKind{kind}}); err != nil {
 		return 0, err
 	}
 	n, _ := t.d.made(kind)

@@ -107,7 +107,7 @@ func (s *suite) context(t *testing.T) {
 		}
 	})
 
-	t.Run("nor when it gives up while it waits", func(t *testing.T) {
+	t.Run("nor has one any effect whose caller gives up while it waits", func(t *testing.T) {
 		st := s.fresh(t)
 		hold, release := make(chan struct{}), make(chan struct{})
 		first := make(chan error, 1)
@@ -123,7 +123,10 @@ func (s *suite) context(t *testing.T) {
 		ctx, cancel := context.WithTimeout(context.Background(), 30*time.Millisecond)
 		defer cancel()
 		within(t, "giving up", func() {
-			err := st.Update(ctx, Shop, func(ledger.Tx) error { t.Error("run"); return nil })
+			err := st.Update(ctx, Shop, func(tx ledger.Tx) error {
+				_, err := Append(tx, Shop, Move("supplier/S1", "lot/late", 1))
+				return err
+			})
 			if !errors.Is(err, context.DeadlineExceeded) || !errors.Is(err, ledger.ErrUnavailable) {
 				t.Errorf("error %v", err)
 			}
@@ -133,6 +136,11 @@ func (s *suite) context(t *testing.T) {
 			t.Error(err)
 		}
 		Put(t, st, Shop, Move("supplier/S1", "lot/L1", 1))
+		view(t, st, func(r ledger.Reader) {
+			if m := must[ledger.Mass](t)(r.Balance("lot/late")); m != 0 {
+				t.Errorf("it put %d into its lot", m)
+			}
+		})
 	})
 
 	t.Run("giving up during an update does not lie about it", func(t *testing.T) {

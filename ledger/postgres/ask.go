@@ -1,0 +1,168 @@
+package postgres
+
+import (
+	"context"
+
+	"github.com/jackc/pgx/v5"
+
+	"example.org/remelt/ledger"
+)
+
+// questions are what is to be known of a book.
+type questions struct {
+	accounts []ledger.Account
+	records  []recordKey
+	kinds    []ledger.RecordKind
+	requests []ledger.RequestID
+}
+
+// before adds what is to be known before an entry can be added.
+func (q *questions) before(e *ledger.Entry) {
+	for _, p := range e.Postings {
+		q.accounts = append(q.accounts, p.Account)
+	}
+	for _, r := range e.Records {
+		q.records, q.kinds = append(q.records, recordKey{r.Kind, r.ID}), append(q.kinds, r.Kind)
+	}
+	q.requests = append(q.requests, e.Request)
+}
+
+func (q *questions) add(more questions) {
+	q.accounts, q.records = append(q.accounts, more.accounts...), append(q.records, more.records...)
+	q.kinds, q.requests = append(q.kinds, more.kinds...), append(q.requests, more.requests...)
+}
+
+// texts refuses an entry with a name that the database cannot hold.
+func texts(e *ledger.Entry) error {
+	for _, p := range e.Postings {
+		if !isText(string(p.Account)) {
+			return ledger.RefuseAppend("entry %d posts to %q, which is no text", e.Seq, p.Account)
+		}
+	}
+	for _, r := range e.Records {
+		if !isText(string(r.Kind), r.ID, r.Parent) {
+			return ledger.RefuseAppend("entry %d has the record %q of %q, which is no text", e.Seq, r.ID, r.Parent)
+		}
+	}
+	return nil
+}
+
+// Each question is asked of any number of names at once: a statement costs much
+// more than a row. LATERAL keeps it one look into the index for each, as no other
+// plan reads less, or leaves fewer traces for others to be in conflict with.
+const (
+	massesOf = `SELECT q.kind, q.ref, a.mass FROM unnest($2::text[], $3::text[]) AS q (kind, ref)
+		CROSS JOIN LATERAL (SELECT mass FROM account WHERE shop = $1 AND kind = q.kind AND ref = q.ref) a`
+	recordsOf = `SELECT q.kind, q.id, r.parent, r.seq, r.body FROM unnest($2::text[], $3::text[]) AS q (kind, id)
+		CROSS JOIN LATERAL (SELECT parent, seq, body FROM record WHERE shop = $1 AND kind = q.kind AND id = q.id) r`
+	countsOf = `SELECT q.kind, m.n FROM unnest($2::text[]) AS q (kind)
+		CROSS JOIN LATERAL (SELECT n FROM made WHERE shop = $1 AND kind = q.kind) m`
+	usedOf = `SELECT q.id FROM unnest($2::uuid[]) AS q (id)
+		CROSS JOIN LATERAL (SELECT FROM entry WHERE shop = $1 AND request = q.id) e`
+)
+
+// learn reads what of q is not known, in one round trip.
+func (b *book) learn(ctx context.Context, c *pgx.Conn, shop string, q questions) error {
+	var batch pgx.Batch
+	got, unused := newValues(), map[ledger.RequestID]struct{}{}
+	ask := func(query string, scan func(rows pgx.Rows) error, args ...any) {
+		batch.Queue(query, append([]any{shop}, args...)...).Query(func(rows pgx.Rows) error {
+			for rows.Next() {
+				if err := scan(rows); err != nil {
+					return err
+				}
+			}
+			return rows.Err()
+		})
+	}
+	var kinds, names []string
+	for _, a := range q.accounts {
+		if _, known := b.known.masses[a]; !known && !has(got.masses, a) {
+			kinds, names = append(kinds, string(a.Kind())), append(names, a.Ref())
+		}
+	}
+	if len(names) > 0 {
+		ask(massesOf, func(rows pgx.Rows) error {
+			var kind, ref string
+			var m ledger.Mass
+			err := rows.Scan(&kind, &ref, &m)
+			got.masses[ledger.Acct(ledger.AccountKind(kind), ref)] = m
+			return err
+		}, kinds, names)
+	}
+	kinds, names = nil, nil
+	for _, k := range q.records {
+		if _, known := b.known.records[k]; !known && !has(got.records, k) {
+			kinds, names = append(kinds, string(k.kind)), append(names, k.id)
+			got.records[k] = ledger.Record{Kind: k.kind, ID: k.id}
+		}
+	}
+	if len(names) > 0 {
+		ask(recordsOf, func(rows pgx.Rows) error {
+			var kind string
+			var rec ledger.Record
+			err := rows.Scan(&kind, &rec.ID, &rec.Parent, &rec.Seq, &rec.Body)
+			rec.Kind = ledger.RecordKind(kind)
+			got.records[recordKey{rec.Kind, rec.ID}] = rec
+			return err
+		}, kinds, names)
+	}
+	kinds = nil
+	for _, kind := range q.kinds {
+		if _, known := b.known.made[kind]; !known && !has(got.made, kind) {
+			kinds = append(kinds, string(kind))
+		}
+	}
+	if len(kinds) > 0 {
+		ask(countsOf, func(rows pgx.Rows) error {
+			var kind string
+			var n int64
+			err := rows.Scan(&kind, &n)
+			got.made[ledger.RecordKind(kind)] = n
+			return err
+		}, kinds)
+	}
+	var ids [][16]byte
+	for _, id := range q.requests {
+		if _, here := b.requests[id]; !here && !b.isUnused(id) && !has(unused, id) {
+			ids = append(ids, id)
+		}
+	}
+	if len(ids) > 0 {
+		ask(usedOf, func(rows pgx.Rows) error {
+			var id [16]byte
+			err := rows.Scan(&id)
+			delete(unused, id)
+			return err
+		}, ids)
+	}
+	if batch.Len() == 0 {
+		return nil
+	}
+	if err := c.SendBatch(ctx, &batch).Close(); err != nil {
+		return err
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.known.add(got)
+	for id := range unused {
+		b.unused[id] = struct{}{}
+	}
+	return nil
+}
+
+// isUnused tells whether a request id is known not to be in the log.
+func (b *book) isUnused(id ledger.RequestID) bool {
+	_, unused := b.unused[id]
+	return unused
+}
+
+// has tells whether a key is in a map, and puts it there.
+func has[K comparable, V any](m map[K]V, k K) bool {
+	_, there := m[k]
+	if !there {
+		var zero V
+		m[k] = zero
+	}
+	return there
+}

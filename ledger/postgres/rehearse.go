@@ -1,0 +1,159 @@
+package postgres
+
+import (
+	"bytes"
+	"errors"
+
+	"example.org/remelt/ledger"
+)
+
+// rehearsal is a transaction in which a function is run before its turn comes,
+// without the database, only to learn what it will ask; so that whoever has the
+// turn can ask for all who wait in one round trip, where each would have needed
+// some of its own. It is answered by what is known of the book, and as if what is
+// not known were not there. It may well take another way then; what it returns is
+// thrown away, and what it did not ask is asked when it is run in its turn.
+type rehearsal struct {
+	book  *book // what it is answered by; nil when nothing is known
+	asks  questions
+	asked *book // what holds the answers by now
+
+	// What it would have made of the book.
+	head    ledger.Head
+	masses  map[ledger.Account]ledger.Mass
+	records map[recordKey]ledger.Record
+}
+
+var _ ledger.Tx = (*rehearsal)(nil)
+
+// errRehearsed ends a rehearsal where it cannot go on.
+var errRehearsed = errors.New("this was a rehearsal")
+
+func (l *lane) rehearse(fn func(ledger.Tx) error) (r *rehearsal) {
+	l.mu.Lock()
+	r = &rehearsal{book: l.book, masses: map[ledger.Account]ledger.Mass{}, records: map[recordKey]ledger.Record{}}
+	l.mu.Unlock()
+	if r.book == nil {
+		r.book = newBook(ledger.Head{})
+	}
+	r.book.mu.RLock()
+	r.head = r.book.head
+	r.book.mu.RUnlock()
+	defer func() { _ = recover() }() // if it is not for the rehearsal alone, it happens again
+	_ = fn(r)
+	return r
+}
+
+// prepare rehearses a function that has to wait anyway, and puts it in the queue
+// with what it will ask. It returns nil when nobody is before it.
+func (l *lane) prepare(fn func(ledger.Tx) error) *rehearsal {
+	if len(l.turn) == 0 {
+		return nil
+	}
+	r := l.rehearse(fn)
+	l.mu.Lock()
+	l.coming[r] = struct{}{}
+	l.mu.Unlock()
+	return r
+}
+
+// gone takes a function out of the queue.
+func (l *lane) gone(r *rehearsal) {
+	l.mu.Lock()
+	delete(l.coming, r)
+	l.mu.Unlock()
+}
+
+// ask learns what a function and all those who wait behind it will ask.
+func (l *lane) ask(t *tx, r *rehearsal) {
+	if r == nil || r.asked == l.book {
+		return
+	}
+	q := r.asks
+	l.mu.Lock()
+	for other := range l.coming {
+		if other.asked != l.book {
+			q.add(other.asks)
+			other.asked = l.book
+		}
+	}
+	l.mu.Unlock()
+	_ = t.learn(q) // a fault is remembered
+}
+
+func (r *rehearsal) Append(s ledger.Sealed, e *ledger.Entry) error {
+	if err := texts(e); err != nil {
+		return err
+	}
+	r.asks.before(e)
+	r.head = ledger.Head{Seq: s.Seq, Hash: s.Hash, Recorded: e.Recorded}
+	for _, p := range e.Postings {
+		r.masses[p.Account] = r.mass(p.Account) + p.Mass
+	}
+	for _, rec := range e.Records {
+		rec.Seq = s.Seq
+		r.records[recordKey{rec.Kind, rec.ID}] = rec
+	}
+	return nil
+}
+
+func (r *rehearsal) Head() (ledger.Head, error) { return r.head, nil }
+
+func (r *rehearsal) ByRequest(id ledger.RequestID) (ledger.Sealed, bool, error) {
+	r.asks.requests = append(r.asks.requests, id)
+	return ledger.Sealed{}, false, nil
+}
+
+func (r *rehearsal) Balance(a ledger.Account) (ledger.Mass, error) {
+	if isText(string(a)) {
+		r.asks.accounts = append(r.asks.accounts, a)
+	}
+	return r.mass(a), nil
+}
+
+func (r *rehearsal) mass(a ledger.Account) ledger.Mass {
+	if m, own := r.masses[a]; own {
+		return m
+	}
+	r.book.mu.RLock()
+	defer r.book.mu.RUnlock()
+	return r.book.known.masses[a]
+}
+
+func (r *rehearsal) Record(kind ledger.RecordKind, id string) (ledger.Record, bool, error) {
+	key := recordKey{kind, id}
+	rec, own := r.records[key]
+	if !own {
+		if isText(string(kind), id) {
+			r.asks.records = append(r.asks.records, key)
+		}
+		r.book.mu.RLock()
+		rec = r.book.known.records[key]
+		r.book.mu.RUnlock()
+	}
+	rec.Body = bytes.Clone(rec.Body)
+	return rec, rec.Seq != 0, nil
+}
+
+func (r *rehearsal) CountRecords(kind ledger.RecordKind) (int64, error) {
+	if isText(string(kind)) {
+		r.asks.kinds = append(r.asks.kinds, kind)
+	}
+	r.book.mu.RLock()
+	defer r.book.mu.RUnlock()
+	return r.book.known.made[kind], nil
+}
+
+func (r *rehearsal) Log(int64, int) ([]ledger.Sealed, error) { return nil, errRehearsed }
+
+func (r *rehearsal) History(string, int64, int) ([]ledger.Sealed, error) { return nil, errRehearsed }
+
+func (r *rehearsal) Holdings(ledger.AccountKind, ledger.RecordKind, string, int) ([]ledger.Holding, error) {
+	return nil, errRehearsed
+}
+
+func (r *rehearsal) Records(ledger.RecordKind, string, string, int) ([]ledger.Record, error) {
+	return nil, errRehearsed
+}
+
+func (r *rehearsal) Kept(func(ledger.Kept) error) error { return errRehearsed }
