@@ -2,6 +2,7 @@ package postgres
 
 import (
 	"context"
+	"maps"
 
 	"github.com/jackc/pgx/v5"
 
@@ -64,7 +65,7 @@ const (
 // learn reads what of q is not known, in one round trip.
 func (b *book) learn(ctx context.Context, c *pgx.Conn, shop string, q questions) error {
 	var batch pgx.Batch
-	got, unused := newValues(), map[ledger.RequestID]struct{}{}
+	got, used := newValues(), map[ledger.RequestID]bool{}
 	ask := func(query string, scan func(rows pgx.Rows) error, args ...any) {
 		batch.Queue(query, append([]any{shop}, args...)...).Query(func(rows pgx.Rows) error {
 			for rows.Next() {
@@ -124,7 +125,8 @@ func (b *book) learn(ctx context.Context, c *pgx.Conn, shop string, q questions)
 	}
 	var ids [][16]byte
 	for _, id := range q.requests {
-		if _, here := b.requests[id]; !here && !b.isUnused(id) && !has(unused, id) {
+		_, here := b.requests[id]
+		if _, known := b.used[id]; !here && !known && !has(used, id) {
 			ids = append(ids, id)
 		}
 	}
@@ -132,29 +134,22 @@ func (b *book) learn(ctx context.Context, c *pgx.Conn, shop string, q questions)
 		ask(usedOf, func(rows pgx.Rows) error {
 			var id [16]byte
 			err := rows.Scan(&id)
-			delete(unused, id)
+			used[id] = true
 			return err
 		}, ids)
 	}
 	if batch.Len() == 0 {
 		return nil
 	}
+	b.asks++
 	if err := c.SendBatch(ctx, &batch).Close(); err != nil {
 		return err
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.known.add(got)
-	for id := range unused {
-		b.unused[id] = struct{}{}
-	}
+	maps.Copy(b.used, used)
 	return nil
-}
-
-// isUnused tells whether a request id is known not to be in the log.
-func (b *book) isUnused(id ledger.RequestID) bool {
-	_, unused := b.unused[id]
-	return unused
 }
 
 // has tells whether a key is in a map, and puts it there.

@@ -12,10 +12,12 @@ import (
 // and is not yet written. It belongs to whoever has the shop's turn. What is
 // known stays true while the log ends at head.
 type book struct {
-	mu     sync.RWMutex // for writing head, known and unused, and for reading them without the turn
-	head   ledger.Head
-	known  values
-	unused map[ledger.RequestID]struct{} // request ids that were asked for and are not in the log
+	mu    sync.RWMutex // for writing head, known and used, and for reading them without the turn
+	head  ledger.Head
+	known values
+	used  map[ledger.RequestID]bool // request ids that were asked for, and whether they are in the log
+
+	asks int // how often the database was asked
 
 	// Of the open group.
 	requests map[ledger.RequestID]ledger.Sealed
@@ -57,12 +59,12 @@ type staged struct {
 }
 
 func newBook(head ledger.Head) *book {
-	return &book{head: head, known: newValues(), unused: map[ledger.RequestID]struct{}{},
+	return &book{head: head, known: newValues(), used: map[ledger.RequestID]bool{},
 		requests: map[ledger.RequestID]ledger.Sealed{}, pending: rows{changed: newValues()}}
 }
 
 // size is how much is remembered.
-func (b *book) size() int { return b.known.size() + len(b.unused) }
+func (b *book) size() int { return b.known.size() + len(b.used) }
 
 func newValues() values {
 	return values{map[ledger.Account]ledger.Mass{}, map[recordKey]ledger.Record{}, map[ledger.RecordKind]int64{}}
@@ -94,7 +96,7 @@ func (d *draft) keep() {
 	b.head = d.head
 	b.known.add(d.own)
 	for id := range d.requests {
-		delete(b.unused, id)
+		delete(b.used, id)
 	}
 	b.mu.Unlock()
 	maps.Copy(b.requests, d.requests)

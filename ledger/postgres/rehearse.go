@@ -17,6 +17,7 @@ type rehearsal struct {
 	book  *book // what it is answered by; nil when nothing is known
 	asks  questions
 	asked *book // what holds the answers by now
+	ahead int64 // how many are before it
 
 	// What it would have made of the book.
 	head    ledger.Head
@@ -31,7 +32,7 @@ var errRehearsed = errors.New("this was a rehearsal")
 
 func (l *lane) rehearse(fn func(ledger.Tx) error) (r *rehearsal) {
 	l.mu.Lock()
-	r = &rehearsal{book: l.book, masses: map[ledger.Account]ledger.Mass{}, records: map[recordKey]ledger.Record{}}
+	r = &rehearsal{book: l.book, ahead: int64(len(l.coming)), masses: map[ledger.Account]ledger.Mass{}, records: map[recordKey]ledger.Record{}}
 	l.mu.Unlock()
 	if r.book == nil {
 		r.book = newBook(ledger.Head{})
@@ -135,13 +136,15 @@ func (r *rehearsal) Record(kind ledger.RecordKind, id string) (ledger.Record, bo
 	return rec, rec.Seq != 0, nil
 }
 
+// CountRecords implements ledger.Reader. Ids are made from counts: each of those
+// before it is taken to make a record.
 func (r *rehearsal) CountRecords(kind ledger.RecordKind) (int64, error) {
 	if isText(string(kind)) {
 		r.asks.kinds = append(r.asks.kinds, kind)
 	}
 	r.book.mu.RLock()
 	defer r.book.mu.RUnlock()
-	return r.book.known.made[kind], nil
+	return r.book.known.made[kind] + r.ahead, nil
 }
 
 func (r *rehearsal) Log(int64, int) ([]ledger.Sealed, error) { return nil, errRehearsed }

@@ -50,7 +50,7 @@ func (t *tx) append(s ledger.Sealed, e *ledger.Entry) error {
 	if err := t.learn(q); err != nil {
 		return err
 	}
-	if _, used := t.d.request(e.Request); used || !t.d.book.isUnused(e.Request) {
+	if _, used := t.d.request(e.Request); used || t.d.book.used[e.Request] {
 		return ledger.RefuseAppend("request id %s was used before", e.Request)
 	}
 	if err := t.d.add(s, e); err != nil {
@@ -77,7 +77,7 @@ func (t *tx) ByRequest(id ledger.RequestID) (ledger.Sealed, bool, error) {
 	if err := t.ready(); err != nil {
 		return ledger.Sealed{}, false, err
 	}
-	if err := t.learn(questions{requests: []ledger.RequestID{id}}); err != nil || t.d.book.isUnused(id) {
+	if err := t.learn(questions{requests: []ledger.RequestID{id}}); err != nil || !t.d.book.used[id] {
 		return ledger.Sealed{}, false, err
 	}
 	return t.reader.ByRequest(id)

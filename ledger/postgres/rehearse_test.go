@@ -1,0 +1,78 @@
+package postgres
+
+import (
+	"context"
+	"fmt"
+	"sync"
+	"testing"
+	"time"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/postgres/postgrestest"
+	"example.org/remelt/ledger/storetest"
+)
+
+// TestThoseWhoWaitAskTogether: functions that wait for their turn, each with a
+// request id, a new id by count and a lot that others take from too, are answered by
+// a few questions of the database, not by some for each. One in five has a request
+// id that was used before, and is told of the entry it made.
+func TestThoseWhoWaitAskTogether(t *testing.T) {
+	s := open(t, postgrestest.Database(t))
+	defer s.Close()
+	const n = 50
+	storetest.Put(t, s, "harrow", storetest.Move("supplier/S1", "lot/pool", n))
+	weighIn := func(request ledger.RequestID) (again bool, err error) {
+		err = s.Update(t.Context(), "harrow", func(tx ledger.Tx) error {
+			if _, again, err = tx.ByRequest(request); again || err != nil {
+				return err
+			}
+			made, err := tx.CountRecords("lot")
+			if err != nil {
+				return err
+			}
+			id := fmt.Sprint(made + 1)
+			if _, found, err := tx.Record("lot", id); found || err != nil {
+				return fmt.Errorf("lot %s is there already (%w)", id, err)
+			}
+			e := storetest.Move("lot/pool", ledger.Acct("lot", id), 1, storetest.Rec("lot", id, "", `{}`))
+			e.Request = request
+			_, err = storetest.Append(tx, "harrow", e)
+			return err
+		})
+		return again, err
+	}
+	used := storetest.NewRequest()
+	if again, err := weighIn(used); again || err != nil {
+		t.Fatal(again, err)
+	}
+	l := s.lane("harrow")
+	hold, release := make(chan struct{}), make(chan struct{})
+	var wg sync.WaitGroup
+	wg.Go(func() {
+		if err := s.Update(context.Background(), "harrow", func(ledger.Tx) error { close(hold); <-release; return nil }); err != nil {
+			t.Error(err)
+		}
+	})
+	<-hold
+	before := l.book.asks
+	for i := range n {
+		wg.Go(func() {
+			request := used
+			if i%5 > 0 {
+				request = storetest.NewRequest()
+			}
+			if again, err := weighIn(request); err != nil || again != (i%5 == 0) {
+				t.Error(i, again, err)
+			}
+		})
+	}
+	for l.waiting.Load() < n {
+		time.Sleep(time.Millisecond)
+	}
+	close(release)
+	wg.Wait()
+	if asked := l.book.asks - before; asked > n/5 {
+		t.Errorf("the database was asked %d times for %d functions", asked, n)
+	}
+	storetest.VerifyAll(t, s)
+}
