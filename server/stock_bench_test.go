@@ -37,15 +37,20 @@ func BenchmarkStock(b *testing.B) {
 		} {
 			b.Run(fmt.Sprintf("%s/writes=%d", way.name, rate), func(b *testing.B) {
 				stop := keepWriting(b, s.store, rate)
-				took := make([]time.Duration, 0, b.N)
+				took, cpu := make([]time.Duration, 0, b.N), storetest.ProcessorTime()
 				for b.Loop() {
 					began := time.Now()
 					if err := way.ask(); err != nil {
 						b.Fatal(err)
 					}
 					took = append(took, time.Since(began))
+					if rate > 0 {
+						time.Sleep(time.Millisecond) // so that there is something new each time
+					}
 				}
+				cpu = storetest.ProcessorTime() - cpu
 				written := stop()
+				b.ReportMetric(float64(cpu.Microseconds())/float64(b.N), "cpu-µs") // the writing included
 				b.ReportMetric(float64(written)/b.Elapsed().Seconds(), "written/s")
 				slices.Sort(took)
 				b.ReportMetric(took[len(took)/2].Seconds()*1e3, "median-ms")

@@ -25,19 +25,15 @@ func (a AsOf) includes(e *ledger.Entry) bool {
 		(a.through == 0 || e.Seq <= a.through)
 }
 
-// state is what a position is made of: what accounts hold, and records.
-type state interface {
+// source is where what a position is made of is read: accounts and records.
+type source interface {
 	holdings(kind ledger.AccountKind, rec ledger.RecordKind) ([]ledger.Holding, error)
 	records(kind ledger.RecordKind, parent string) ([]ledger.Record, error)
 	balance(a ledger.Account) (ledger.Mass, error)
 }
 
-// stateAt is the state of the book at a moment: the kept one for now, else the
-// log folded again up to there.
-func stateAt(r ledger.Reader, at AsOf) (state, error) {
-	if at.IsNow() {
-		return kept{r}, nil
-	}
+// foldTo is the state of the book at a past moment: the log folded again up to there.
+func foldTo(r ledger.Reader, at AsOf) (*folded, error) {
 	f := &folded{balances: map[ledger.Account]ledger.Mass{}, recs: map[string]ledger.Record{}}
 	return f, eachEntry(r, func(e *ledger.Entry) error {
 		if !at.Recorded.IsZero() && e.Recorded.After(at.Recorded) {

@@ -24,6 +24,7 @@ type Shop struct {
 	*ledger.Book
 	log       logbook
 	balances  balances
+	standing  standing
 	weighings weighings
 	trace     tracer
 	carried   carriage // contents as they are known

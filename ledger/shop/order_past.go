@@ -123,13 +123,13 @@ func (o *orderer) read(r ledger.Reader) error {
 	}
 	k := kept{r}
 	o.stock, o.lots, o.planned, o.pots, o.late = map[posKey]*Position{}, nil, nil, nil, map[string][]reorder.Arrival{}
-	if err := addLots(k, o.stock); err != nil {
+	if err := addLots(plain{k}, o.stock); err != nil {
 		return err
 	}
 	if o.lots, err = lotsIn(k); err != nil {
 		return err
 	}
-	if o.supplies, err = supplies(k); err != nil {
+	if o.supplies, err = supplies(plain{k}); err != nil {
 		return err
 	}
 	pots, err := k.records(ledger.RecPot, "")
@@ -195,7 +195,7 @@ func (o *orderer) readHeats(k kept) error {
 			if err != nil {
 				return err
 			}
-			back, err := expectedBack(k, id, in)
+			back, err := expectedBack(plain{k}, id, in)
 			if err != nil {
 				return err
 			}

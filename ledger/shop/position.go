@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"cmp"
 	"context"
 	"slices"
 	"strings"
@@ -53,46 +54,77 @@ type Stock struct {
 type posKey struct{ alloy, owner string }
 
 // Stock reckons what is here, now or at a past moment. alloyFilter narrows it
-// to one alloy; "" is all.
+// to one alloy; "" is all. The answer is shared: nobody may change it.
 func (s *Shop) Stock(ctx context.Context, at AsOf, alloyFilter string) (out Stock, err error) {
 	if alloyFilter != "" {
 		if alloyFilter, _, err = s.ResolveAlloy(ctx, alloyFilter); err != nil {
 			return out, err
 		}
 	}
-	err = s.view(ctx, func(r ledger.Reader) error {
-		out = Stock{AsOf: at}
-		head, err := r.Head()
-		if err != nil {
-			return err
-		}
-		out.Seq = head.Seq
-		st, err := stateAt(r, at)
-		if err != nil {
-			return err
-		}
-		if f, ok := st.(*folded); ok {
-			out.Seq = f.seq
-		}
-		by := map[posKey]*Position{}
-		for _, add := range []func(state, map[posKey]*Position) error{addLots, addHeats, addCastings} {
-			if err := add(st, by); err != nil {
-				return err
-			}
-		}
-		for k, p := range by {
-			if alloyFilter == "" || k.alloy == alloyFilter {
-				out.Positions = append(out.Positions, *p)
-				out.Total.add(p)
-			}
-		}
-		slices.SortFunc(out.Positions, func(a, b Position) int {
-			return strings.Compare(a.Alloy+"\x00"+a.Owner, b.Alloy+"\x00"+b.Owner)
-		})
-		out.Supplies, err = supplies(st)
+	if err = s.view(ctx, func(r ledger.Reader) error {
+		out, err = s.stockAt(r, at)
 		return err
-	})
+	}); err != nil {
+		return Stock{}, err
+	}
+	out.AsOf = at
+	if alloyFilter != "" {
+		out = out.of(alloyFilter)
+	}
+	return out, nil
+}
+
+func (s *Shop) stockAt(r ledger.Reader, at AsOf) (Stock, error) {
+	if !at.IsNow() {
+		f, err := foldTo(r, at)
+		if err != nil {
+			return Stock{}, err
+		}
+		out, err := reckonStock(plain{f})
+		out.Seq = f.seq
+		return out, err
+	}
+	if out, known, err := s.standing.stock(r); known || err != nil {
+		return out, err
+	}
+	head, err := r.Head()
+	if err != nil {
+		return Stock{}, err
+	}
+	out, err := reckonStock(plain{kept{r}})
+	out.Seq = head.Seq
 	return out, err
+}
+
+func reckonStock(st state) (out Stock, err error) {
+	by := map[posKey]*Position{}
+	for _, add := range []func(state, map[posKey]*Position) error{addLots, addHeats, addCastings} {
+		if err := add(st, by); err != nil {
+			return out, err
+		}
+	}
+	for _, p := range by {
+		out.Positions = append(out.Positions, *p)
+		out.Total.add(p)
+	}
+	slices.SortFunc(out.Positions, func(a, b Position) int {
+		return cmp.Or(strings.Compare(a.Alloy, b.Alloy), strings.Compare(a.Owner, b.Owner))
+	})
+	out.Supplies, err = supplies(st)
+	return out, err
+}
+
+// of is the part of a stock that is of one alloy; its supplies stay.
+func (s Stock) of(alloy string) Stock {
+	all := s.Positions
+	s.Positions, s.Total = nil, Position{}
+	for _, p := range all {
+		if p.Alloy == alloy {
+			s.Positions = append(s.Positions, p)
+			s.Total.add(&p)
+		}
+	}
+	return s
 }
 
 func (p *Position) add(q *Position) {
@@ -127,26 +159,26 @@ func addLots(st state, by map[posKey]*Position) error {
 	if err != nil {
 		return err
 	}
+	unknown := ledger.Lot{Alloy: ledger.UnknownAlloy, Condition: ledger.SetApart}
 	for _, h := range lots {
-		v := ledger.LotView{Mass: h.Mass}
-		if h.Record.Body == nil { // as of a happened date its making may lie later
-			v.Alloy, v.Condition = ledger.UnknownAlloy, ledger.SetApart
-		} else if err := h.Record.Into(&v.Lot); err != nil {
+		lot, err := content(h.thing, &unknown)
+		if err != nil {
 			return err
 		}
+		v := ledger.LotView{Lot: *lot, Mass: h.mass}
 		p := at(by, v.Alloy, v.Owner)
 		p.Lots++
 		switch {
 		case v.Form == ledger.Skimmings:
-			p.Skimmings += h.Mass
+			p.Skimmings += h.mass
 		case v.Usable():
-			p.Usable += h.Mass
-			p.SpokenFor += h.Mass - v.Free()
-			p.ByForm[v.Form] += h.Mass
+			p.Usable += h.mass
+			p.SpokenFor += h.mass - v.Free()
+			p.ByForm[v.Form] += h.mass
 		case v.Condition == ledger.ToClean:
-			p.ToClean += h.Mass
+			p.ToClean += h.mass
 		default:
-			p.SetApart += h.Mass
+			p.SetApart += h.mass
 		}
 	}
 	return nil
@@ -159,19 +191,17 @@ func addHeats(st state, by map[posKey]*Position) error {
 			return err
 		}
 		for _, h := range held {
-			var heat ledger.Heat
-			if h.Record.Body == nil {
-				heat.Alloy = ledger.UnknownAlloy
-			} else if err := h.Record.Into(&heat); err != nil {
+			heat, err := content(h.thing, &ledger.Heat{Alloy: ledger.UnknownAlloy})
+			if err != nil {
 				return err
 			}
 			p := at(by, heat.Alloy, heat.Owner)
 			if kind == ledger.InHeat {
-				p.InCrucible += h.Mass
+				p.InCrucible += h.mass
 				continue
 			}
-			p.InMolds += h.Mass
-			expected, err := expectedBack(st, heat.ID, h.Mass)
+			p.InMolds += h.mass
+			expected, err := expectedBack(st, heat.ID, h.mass)
 			if err != nil {
 				return err
 			}
@@ -183,11 +213,11 @@ func addHeats(st state, by map[posKey]*Position) error {
 		return err
 	}
 	for _, h := range heels { // which alloy: that of the last heat in the crucible
-		a, err := lastAlloyIn(st, h.Account.Ref())
+		last, err := st.lastIn(h.ref)
 		if err != nil {
 			return err
 		}
-		at(by, a, "").InCrucible += h.Mass
+		at(by, last.alloy, "").InCrucible += h.mass
 	}
 	return nil
 }
@@ -205,16 +235,16 @@ func expectedBack(st state, heat string, inMolds ledger.Mass) (ledger.Mass, erro
 	}
 	weighed := map[string]bool{}
 	for _, r := range castings {
-		var c ledger.Casting
-		if err := r.Into(&c); err != nil {
+		c, err := content(r, (*ledger.Casting)(nil))
+		if err != nil {
 			return 0, err
 		}
 		weighed[c.Mold] = c.Mold != ""
 	}
 	var toCome, gating, metal ledger.Mass
 	for _, r := range molds {
-		var m ledger.Mold
-		if err := r.Into(&m); err != nil {
+		m, err := content(r, (*ledger.Mold)(nil))
+		if err != nil {
 			return 0, err
 		}
 		metal += m.Metal
@@ -229,37 +259,17 @@ func expectedBack(st state, heat string, inMolds ledger.Mass) (ledger.Mass, erro
 	return min(max(0, inMolds-toCome), max(0, inMolds)), nil
 }
 
-func lastAlloyIn(st state, crucible string) (string, error) {
-	heats, err := st.records(ledger.RecHeat, "")
-	if err != nil {
-		return "", err
-	}
-	last, when := ledger.UnknownAlloy, int64(-1)
-	for _, r := range heats {
-		var h ledger.Heat
-		if err := r.Into(&h); err != nil {
-			return "", err
-		}
-		if t := h.Opened.Unix(); h.Crucible == crucible && !h.Opened.IsZero() && t > when {
-			last, when = h.Alloy, t
-		}
-	}
-	return last, nil
-}
-
 func addCastings(st state, by map[posKey]*Position) error {
 	held, err := st.holdings(ledger.OfCasting, ledger.RecCasting)
 	if err != nil {
 		return err
 	}
 	for _, h := range held {
-		c := ledger.Casting{Alloy: ledger.UnknownAlloy}
-		if h.Record.Body != nil {
-			if err := h.Record.Into(&c); err != nil {
-				return err
-			}
+		c, err := content(h.thing, &ledger.Casting{Alloy: ledger.UnknownAlloy})
+		if err != nil {
+			return err
 		}
-		at(by, c.Alloy, "").Castings += h.Mass
+		at(by, c.Alloy, "").Castings += h.mass
 	}
 	return nil
 }
@@ -270,10 +280,11 @@ func supplies(st state) (out []SupplyLine, err error) {
 		return nil, err
 	}
 	for _, r := range recs {
-		var l SupplyLine
-		if err := r.Into(&l.Supply); err != nil {
+		supply, err := content(r, (*ledger.Supply)(nil))
+		if err != nil {
 			return nil, err
 		}
+		l := SupplyLine{Supply: *supply}
 		if l.Amount, err = st.balance(ledger.Acct(ledger.InSupply, l.ID)); err != nil {
 			return nil, err
 		}

@@ -1,0 +1,250 @@
+package shop
+
+import (
+	"errors"
+	"sync"
+
+	"example.org/remelt/ledger"
+)
+
+// standing is what a stock is made of, kept between questions and brought up to date by
+// the entries that are new since. The one rule: everything in it holds as of entry seq,
+// by whichever server the entries were written. An answer given once is shared: nobody
+// may change one.
+type standing struct {
+	mu     sync.Mutex
+	seq    int64
+	hashes []ledger.Hash // of the last entries up to seq, to know the book by
+	here   map[ledger.AccountKind]map[string]*held
+	lists  map[list][]*thing // records of a kind and parent, as they were asked for
+	heels  map[string]lastHeat
+	answer Stock
+}
+
+type list struct {
+	kind   ledger.RecordKind
+	parent string
+}
+
+// Bounds: of what is kept, at some 1 kB each; and of the entries that are read to catch
+// up, beyond which all is read anew.
+const (
+	mostHeld   = 50_000
+	mostNew    = 1024
+	mostHashes = 4096
+)
+
+// recordOf are the accounts that count, and the kind of record of what holds them.
+var recordOf = map[ledger.AccountKind]ledger.RecordKind{
+	ledger.OfLot: ledger.RecLot, ledger.InHeat: ledger.RecHeat, ledger.InMolds: ledger.RecHeat, ledger.Heel: ledger.RecPot,
+	ledger.OfCasting: ledger.RecCasting, ledger.InSupply: ledger.RecSupply,
+}
+
+// stock is the stock at the moment that r reads, or at a later one that another reader
+// has brought. It is not known when the moment is too far back, or another book's.
+func (s *standing) stock(r ledger.Reader) (out Stock, known bool, err error) {
+	head, err := r.Head()
+	if err != nil {
+		return out, false, err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if back := s.seq - head.Seq; s.here != nil && back >= 0 {
+		switch n := int64(len(s.hashes)); {
+		case back >= n:
+			return out, false, nil
+		case s.hashes[n-1-back] == head.Hash:
+			return s.answer, true, nil
+		}
+		s.here = nil // of another book under the same name
+	}
+	now := &standingNow{standing: s, r: r}
+	if err := now.catchUp(head); err != nil {
+		s.here = nil // an entry may be half taken in
+		return out, false, err
+	}
+	out, err = reckonStock(now)
+	out.Seq = head.Seq
+	if s.answer = out; err != nil || s.size() > mostHeld {
+		s.here = nil
+	}
+	return out, true, err
+}
+
+func (s *standing) size() (n int) {
+	for _, held := range s.here {
+		n += len(held)
+	}
+	for _, things := range s.lists {
+		n += len(things)
+	}
+	return n
+}
+
+// standingNow is a standing in the hands of a reader of its moment, from which it gets
+// what it does not have.
+type standingNow struct {
+	*standing
+	r ledger.Reader
+}
+
+// catchUp takes in the entries up to r's moment, or reads all anew.
+func (s *standingNow) catchUp(head ledger.Head) error {
+	if s.here == nil || s.seq == 0 || head.Seq-s.seq > mostNew {
+		return s.begin(head)
+	}
+	log, err := s.r.Log(s.seq-1, mostNew+1) // the last one again, to see that it is the same
+	if err != nil {
+		return err
+	}
+	if len(log) == 0 || log[0].Hash != s.hashes[len(s.hashes)-1] {
+		return s.begin(head)
+	}
+	for _, sealed := range log[1:] {
+		e, err := sealed.Open()
+		if err != nil {
+			return err
+		}
+		if err := s.apply(e); err != nil {
+			return err
+		}
+		s.hashes = append(s.hashes, sealed.Hash)
+		s.seq = sealed.Seq
+	}
+	if n := len(s.hashes); n > mostHashes {
+		s.hashes = append(s.hashes[:0], s.hashes[n-mostHashes/2:]...)
+	}
+	return nil
+}
+
+func (s *standingNow) begin(head ledger.Head) error {
+	s.seq, s.hashes = head.Seq, []ledger.Hash{head.Hash}
+	s.here, s.lists, s.heels = map[ledger.AccountKind]map[string]*held{}, map[list][]*thing{}, map[string]lastHeat{}
+	for kind, rec := range recordOf {
+		all, err := plain{kept{s.r}}.holdings(kind, rec)
+		if err != nil {
+			return err
+		}
+		s.here[kind] = make(map[string]*held, len(all))
+		for _, h := range all {
+			s.here[kind][h.ref] = h
+		}
+	}
+	return nil
+}
+
+func (s *standing) apply(e *ledger.Entry) error {
+	for _, p := range e.Postings {
+		if here := s.here[p.Account.Kind()]; here != nil {
+			s.post(here, p)
+		}
+	}
+	for _, rec := range e.Records {
+		for kind, of := range recordOf {
+			if h := s.here[kind][rec.ID]; of == rec.Kind && h != nil {
+				h.thing = &thing{Record: rec}
+			}
+		}
+		for l, things := range s.lists {
+			if l.kind == rec.Kind && (l.parent == "" || l.parent == rec.Parent || has(things, rec.ID)) {
+				delete(s.lists, l)
+			}
+		}
+		if err := s.melted(rec); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s *standing) post(here map[string]*held, p ledger.Posting) {
+	ref := p.Account.Ref()
+	h := here[ref]
+	if h == nil {
+		h = &held{ref: ref}
+		here[ref] = h
+	}
+	if h.mass += p.Mass; h.mass != 0 {
+		return
+	}
+	delete(here, ref)
+	if heat := p.Account.Heat(); heat != "" {
+		delete(s.lists, list{ledger.RecMold, ledger.OfHeat(heat)})
+		delete(s.lists, list{ledger.RecCasting, ledger.OfHeat(heat)})
+	}
+}
+
+func has(things []*thing, id string) bool {
+	for _, t := range things {
+		if t.ID == id {
+			return true
+		}
+	}
+	return false
+}
+
+// melted follows which heat was the last in a crucible that has a heel.
+func (s *standing) melted(rec ledger.Record) error {
+	if rec.Kind != ledger.RecHeat || len(s.heels) == 0 {
+		return nil
+	}
+	var h ledger.Heat
+	if err := rec.Into(&h); err != nil {
+		return err
+	}
+	for crucible, last := range s.heels {
+		if last.id == h.ID || h.Crucible == crucible && !h.Opened.IsZero() && h.Opened.Unix() >= last.opened {
+			delete(s.heels, crucible) // to be looked for again
+		}
+	}
+	return nil
+}
+
+func (s *standingNow) holdings(kind ledger.AccountKind, rec ledger.RecordKind) ([]*held, error) {
+	out := make([]*held, 0, len(s.here[kind]))
+	for ref, h := range s.here[kind] {
+		if h.thing == nil {
+			r, _, err := s.r.Record(rec, ref)
+			if err != nil {
+				return nil, err
+			}
+			h.thing = &thing{Record: r}
+		}
+		out = append(out, h)
+	}
+	return out, nil
+}
+
+func (s *standingNow) records(kind ledger.RecordKind, parent string) ([]*thing, error) {
+	l := list{kind, parent}
+	if known, ok := s.lists[l]; ok {
+		return known, nil
+	}
+	things, err := plain{kept{s.r}}.records(kind, parent)
+	if err == nil {
+		s.lists[l] = things
+	}
+	return things, err
+}
+
+func (s *standingNow) balance(a ledger.Account) (ledger.Mass, error) {
+	here, ok := s.here[a.Kind()]
+	if !ok {
+		return 0, errors.New("not kept: " + string(a))
+	}
+	if h := here[a.Ref()]; h != nil {
+		return h.mass, nil
+	}
+	return 0, nil
+}
+
+func (s *standingNow) lastIn(crucible string) (last lastHeat, err error) {
+	last, known := s.heels[crucible]
+	if known {
+		return last, nil
+	}
+	if last, err = (plain{kept{s.r}}).lastIn(crucible); err == nil {
+		s.heels[crucible] = last
+	}
+	return last, err
+}
