@@ -97,7 +97,7 @@ func TestRememberedWhileTheBookGrows(t *testing.T) {
 // entries or of more or fewer, is read anew.
 func TestNothingOfAnotherBookIsKept(t *testing.T) {
 	b := ledgertest.RunHeat41(t)
-	for i, cups := range []int{0, 1, 0, 3, 1} {
+	for i, cups := range []int{0, 1, 1, 2, 0, 3, 1} {
 		other := ledgertest.RunHeat41(t)
 		for range cups {
 			other.Do(other.WeighIn(t.Context(), ledger.Meta{}, ledger.WeighIn{Heats: []ledger.HeatShare{{Heat: "41"}}, Form: ledger.Cup, Weighing: ledgertest.Net(int64(100 * (i + 1)))}))
