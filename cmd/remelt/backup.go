@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -16,8 +17,9 @@ import (
 	"example.org/remelt/ledger/sqlite"
 )
 
-// backupOf gives copies of a store as a file: made while it works, verified, then
-// sent. Of a file they hold all books, of a database that of the one shop.
+// backupOf gives copies of a shop's book as a file: made while the store works,
+// verified, then sent. They hold nothing of other shops of the same store: whoever
+// manages one shop may have them.
 func backupOf(store ledger.Store) func(ctx context.Context, shop string, w io.Writer, progress func(done, total int64)) (ledger.Verified, error) {
 	return func(ctx context.Context, shop string, w io.Writer, progress func(done, total int64)) (v ledger.Verified, err error) {
 		beside := os.TempDir()
@@ -55,10 +57,14 @@ func backupOf(store ledger.Store) func(ctx context.Context, shop string, w io.Wr
 	}
 }
 
-// copyBooks copies books to a new file, while the store works: all those of a
-// file, those of some shops of a database. The file is whole when it is closed.
+// copyBooks copies the books of shops to a new file, while the store works. The file
+// is whole when it is closed. A file of no other shops is copied as it is.
 func copyBooks(ctx context.Context, store ledger.Store, path string, shops []string) error {
-	if file, ok := store.(*sqlite.Store); ok {
+	all, err := store.Shops(ctx)
+	if err != nil {
+		return err
+	}
+	if file, ok := store.(*sqlite.Store); ok && slices.Equal(all, shops) {
 		return file.Backup(ctx, path)
 	}
 	to, err := sqlite.Open(ctx, path, sqlite.Options{Readers: 1})
@@ -89,8 +95,8 @@ func (a *app) backupCommand() *cobra.Command {
 		Use:   "backup FILE",
 		Short: "Fetch a verified copy of the book while the server works",
 		Long: "Fetch a copy of the book while the server works. The copy is verified where it is made, and\n" +
-			"its checksum when it arrives; FILE appears only when it is whole. It holds all books of\n" +
-			"the server's file.",
+			"its checksum when it arrives; FILE appears only when it is whole. It holds the book of\n" +
+			"one shop; those that a server makes by itself (serve --backup-to) hold all its shops.",
 		Args: exactly("FILE"),
 	}
 	c.Flags().BoolVar(&overwrite, "overwrite", false, "replace FILE if it is there")
