@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -12,9 +13,9 @@ import (
 	"github.com/google/uuid"
 	"github.com/spf13/cobra"
 	"google.golang.org/protobuf/proto"
-	"google.golang.org/protobuf/reflect/protoreflect"
 
 	pb "example.org/remelt/api/remelt/v1"
+	"example.org/remelt/ledger"
 )
 
 // importSpace is the name space of the request ids of imported lines.
@@ -32,9 +33,10 @@ The first line names the columns. Semicolons, commas or tabs may separate them, 
 numbers may have a decimal point or a decimal comma.
 
 With --dry-run every line is checked against the book and every bad one is listed;
-nothing is recorded. A real run checks the same first and does not begin when any
-line is bad. Each line has a request id made of the file's content and its number:
-the same file imported again, also after it was interrupted, records nothing twice.
+nothing is recorded. A real run does not begin when any line is bad. Up to 1000 lines
+are recorded together, all or none; a longer file goes in parts. Each line has a
+request id made of the file's content and its number: the same file imported again,
+also after it was interrupted, goes on where it was and records nothing twice.
 An edited file is a new one.
 
 Columns:
@@ -47,7 +49,7 @@ Columns:
 	complete(c, map[string]completer{"as": fixed("receive", "weigh-in")})
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if w.requestID != "" {
-			return usagef("--request-id is for one write; an import makes one for each line")
+			return usagef("--request-id is for one write; an import makes them of the content of the file")
 		}
 		raw, err := a.readFile(args[0])
 		if err != nil {
@@ -79,67 +81,148 @@ func (a *app) importSheet(ctx context.Context, w *write, as, file string, raw []
 	if err != nil {
 		return err
 	}
-	im := &importer{app: a, client: cl, parent: parent, assumed: as, made: map[string]importLine{}}
 	sum := sha256.Sum256(raw)
-	ids := uuid.NewSHA1(importSpace, sum[:])
+	im := &importer{app: a, client: cl, parent: parent, write: w, assumed: as, made: map[string]importLine{}, ids: uuid.NewSHA1(importSpace, sum[:])}
 	bad := slices.Clone(s.bad)
 	var lines []importLine
-	told, end := a.progress("check")
-	for i, l := range s.lines {
-		line, err := im.line(ctx, w, uuid.NewSHA1(ids, fmt.Append(nil, l.number)).String(), l)
-		if err == nil {
-			err = im.validate(ctx, line)
-		}
+	for _, l := range s.lines {
+		line, err := im.line(ctx, l)
 		switch {
 		case err != nil && (unanswered(err) || ctx.Err() != nil):
-			end()
 			return err
 		case err != nil:
 			bad = append(bad, badLineOf(l, err))
 		default:
 			lines = append(lines, line)
 		}
-		if told != nil {
-			told(&pb.Progress{Done: int64(i + 1), Total: int64(len(s.lines)), Unit: "lines"})
-		}
 	}
-	end()
+	calls := inCalls(lines)
+	checked := w.dryRun || len(bad) > 0 || len(calls) > 1
+	if checked {
+		wrong, err := im.check(ctx, calls, len(bad) == 0)
+		if err != nil {
+			return err
+		}
+		bad = append(bad, wrong...)
+	}
 	if !a.json() {
 		fmt.Fprintf(a.out, "%s: %s\n", file, s.describe())
 	}
-	if len(bad) > 0 {
+	switch {
+	case len(bad) > 0:
 		return a.listBad(bad)
-	}
-	if w.dryRun {
-		if !a.json() {
-			fmt.Fprintf(a.out, "Dry run: every line is good, nothing was recorded.\n")
-		}
+	case w.dryRun && a.json():
+		return nil
+	case w.dryRun:
+		fmt.Fprintf(a.out, "Dry run: every line is good, nothing was recorded.\n")
 		return nil
 	}
-	return im.record(ctx, lines)
-}
-
-// validate asks the server to check a line and record nothing.
-func (im *importer) validate(ctx context.Context, l importLine) error {
-	req := proto.Clone(l.check)
-	req.ProtoReflect().Set(req.ProtoReflect().Descriptor().Fields().ByName("validate_only"), protoreflect.ValueOfBool(true))
-	if l.check != l.req { // it is not the request that will be sent, so it must not use its id
-		req.ProtoReflect().Clear(req.ProtoReflect().Descriptor().Fields().ByName("request_id"))
+	err = im.record(ctx, calls)
+	if wrong, _ := wrongRows(err, lines); !checked && len(wrong) > 0 { // it was one call, and nothing is recorded
+		if hasUnsaid(err) {
+			if wrong, err = im.check(ctx, calls, false); err != nil {
+				return err
+			}
+		}
+		return a.listBad(wrong)
 	}
-	_, _, err := im.put(ctx, req)
 	return err
 }
 
-func (im *importer) put(ctx context.Context, req proto.Message) (*pb.Lot, *pb.Entry, error) {
-	switch req := req.(type) {
-	case *pb.ReceiveLotRequest:
-		r, err := im.client.Lots.ReceiveLot(ctx, req)
-		return r.GetLot(), r.GetEntry(), err
-	case *pb.WeighInRequest:
-		r, err := im.client.Lots.WeighIn(ctx, req)
-		return r.GetLot(), r.GetEntry(), err
+// inCalls deals lines out to calls: not too many rows, nor too many bytes, for one.
+func inCalls(lines []importLine) (calls [][]importLine) {
+	bytes := 0
+	for i, l := range lines {
+		size := proto.Size(l.row)
+		if n := len(calls) - 1; n < 0 || len(calls[n]) == ledger.MaxRows || bytes+size > mostBytes {
+			calls, bytes = append(calls, nil), 0
+		}
+		n := len(calls) - 1
+		calls[n] = append(calls[n], lines[i])
+		bytes += size
 	}
-	panic(fmt.Sprintf("a line became a %T", req))
+	return calls
+}
+
+// mostBytes is how large the rows of a call may be; the server takes 4 MiB.
+const mostBytes = 2 << 20
+
+// send sends a call's rows, with the request id of their first line unless they are
+// others than those of the file.
+func (im *importer) send(ctx context.Context, lines []importLine, dry, asFile bool) (*pb.ImportLotsResponse, error) {
+	once := *im.write
+	once.dryRun, once.requestID = dry, ""
+	if asFile {
+		once.requestID = uuid.NewSHA1(im.ids, fmt.Append(nil, lines[0].number)).String()
+	}
+	req := &pb.ImportLotsRequest{Parent: im.parent}
+	for _, l := range lines {
+		req.Rows = append(req.Rows, l.row)
+	}
+	return send(ctx, im.app, &once, im.client.Lots.ImportLots, req)
+}
+
+// check asks about all lines and records nothing.
+func (im *importer) check(ctx context.Context, calls [][]importLine, asFile bool) (bad []badLine, err error) {
+	told, end := im.progress("check")
+	defer end()
+	done, total := int64(0), int64(0)
+	for _, lines := range calls {
+		total += int64(len(lines))
+	}
+	for _, lines := range calls {
+		wrong, err := im.checkCall(ctx, lines, asFile)
+		if err != nil {
+			return nil, err
+		}
+		bad = append(bad, wrong...)
+		if done += int64(len(lines)); told != nil {
+			told(&pb.Progress{Done: done, Total: total, Unit: "lines"})
+		}
+	}
+	return bad, nil
+}
+
+// checkCall asks about the lines of a call. Some may add to lots that lines of an
+// earlier call make: when these are not there yet, they are checked as lots of their own.
+// What a refusal does not name, because there is too much of it, is asked about again
+// without what it names.
+func (im *importer) checkCall(ctx context.Context, lines []importLine, asFile bool) (bad []badLine, err error) {
+	alone := slices.Clone(lines)
+	leans := false
+	for i, l := range lines {
+		if l.from > 0 && l.from < lines[0].number {
+			alone[i].row, leans = l.alone, true
+		}
+	}
+	if leans {
+		_, err := im.send(ctx, lines, true, asFile)
+		if err == nil {
+			return nil, nil
+		}
+		lines, asFile = alone, false
+	}
+	for len(lines) > 0 {
+		_, err := im.send(ctx, lines, true, asFile)
+		if err == nil {
+			return bad, nil
+		}
+		wrong, left := wrongRows(err, lines)
+		if len(wrong) == 0 {
+			return nil, err
+		}
+		bad = append(bad, wrong...)
+		if len(left) == len(lines) || !hasUnsaid(err) {
+			return bad, nil
+		}
+		lines, asFile = left, false
+	}
+	return bad, nil
+}
+
+func hasUnsaid(err error) bool {
+	var refused *ledger.Error
+	return errors.As(err, &refused) && refused.Unsaid > 0
 }
 
 // listBad lists every bad line, and says by the exit status that there are some.
@@ -169,33 +252,38 @@ func (a *app) listBad(bad []badLine) error {
 }
 
 // record books the lines in, in their order.
-func (im *importer) record(ctx context.Context, lines []importLine) error {
+func (im *importer) record(ctx context.Context, calls [][]importLine) error {
 	told, end := im.progress("import")
 	defer end()
-	mg := int64(0)
-	for i, l := range lines {
-		lot, e, err := im.put(ctx, l.req)
+	mg, n, total := int64(0), 0, 0
+	for _, lines := range calls {
+		total += len(lines)
+	}
+	for _, lines := range calls {
+		r, err := im.send(ctx, lines, false, true)
 		if err != nil {
 			end()
-			fmt.Fprintf(im.err, "stopped at line %d; the %d before it are recorded. Import the same file again, unchanged: what is recorded is not recorded twice.\n", l.number, i)
+			if wrong, _ := wrongRows(err, lines); len(calls) > 1 || len(wrong) == 0 {
+				fmt.Fprintf(im.err, "stopped at line %d; the %d before it are recorded. Import the same file again, unchanged: what is recorded is not recorded twice.\n", lines[0].number, n)
+			}
 			return err
 		}
-		if all := e.GetWeighings(); len(all) > 0 {
-			mg += all[len(all)-1].GetNet().GetMg()
-		}
-		if im.json() {
-			if err := json.NewEncoder(im.out).Encode(map[string]any{"line": l.number, "lot": lot.GetName(), "entry": e.GetName()}); err != nil {
-				return err
+		for i, row := range r.GetRows() {
+			mg += row.GetNet().GetMg()
+			if im.json() {
+				if err := json.NewEncoder(im.out).Encode(map[string]any{"line": lines[i].number, "lot": row.GetLot(), "entry": row.GetEntry()}); err != nil {
+					return err
+				}
 			}
 		}
-		if told != nil {
-			told(&pb.Progress{Done: int64(i + 1), Total: int64(len(lines)), Unit: "lines"})
+		if n += len(lines); told != nil {
+			told(&pb.Progress{Done: int64(n), Total: int64(total), Unit: "lines"})
 		}
 	}
 	if im.json() {
 		return nil
 	}
 	return im.show(ctx, nil, func(p *page) {
-		p.printf("%s in the book, %s in all.\n", plural(len(lines), "line"), p.weight(mg))
+		p.printf("%s in the book, %s in all.\n", plural(n, "line"), p.weight(mg))
 	})
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"unicode"
 
+	"github.com/google/uuid"
 	"google.golang.org/protobuf/proto"
 
 	pb "example.org/remelt/api/remelt/v1"
@@ -16,20 +17,23 @@ import (
 	"example.org/remelt/ledger"
 )
 
-// importLine is a line made into the request of a write.
+// importLine is a line made into a row of an import.
 type importLine struct {
 	sheetLine
-	req   proto.Message // *pb.ReceiveLotRequest or *pb.WeighInRequest
-	check proto.Message // what to validate instead, when req leans on an earlier line
+	row   *pb.ImportRow
+	from  int           // the line that makes the lot it adds to; 0: none
+	alone *pb.ImportRow // what to check as long as that lot is not there
 }
 
-// importer makes requests of lines.
+// importer makes rows of lines and sends them.
 type importer struct {
 	*app
 	client  *client.Client
 	parent  string
+	write   *write
 	assumed string                // what a line is that does not say
 	made    map[string]importLine // lots that earlier lines of the file make
+	ids     uuid.UUID             // name space of the request ids
 }
 
 // refusedFile is an error about a file as a whole.
@@ -42,8 +46,8 @@ type cellError struct{ column, value, want, reason string }
 
 func (e cellError) Error() string { return e.want }
 
-// line makes the request of a line.
-func (im *importer) line(ctx context.Context, w *write, id string, l sheetLine) (importLine, error) {
+// line makes the row of a line.
+func (im *importer) line(ctx context.Context, l sheetLine) (importLine, error) {
 	out := importLine{sheetLine: l}
 	what := l.cell["what"]
 	if what == "" {
@@ -69,24 +73,30 @@ func (im *importer) line(ctx context.Context, w *write, id string, l sheetLine) 
 	if err != nil {
 		return out, cellError{"analysis", l.cell["analysis"], "must be such as Cu=95.8 Si=3.9±0.1", "BAD_ANALYSIS"}
 	}
+	at, err := im.readTime(ctx, "happened", l.cell["happened"], noon)
+	if err != nil {
+		return out, cellError{"happened", l.cell["happened"], "must be a time such as 2026-03-02 14:00", "BAD_TIME"}
+	}
 	var useless []string
 	switch columnName(what) {
 	case "receive":
 		useless = []string{"heat", "into", "owner", "unsure"}
-		req := &pb.ReceiveLotRequest{Parent: im.parent, LotId: l.cell["lot"], Supplier: l.cell["supplier"], Customer: l.cell["customer"], Alloy: l.cell["alloy"],
-			Form: form, Dirty: dirty, Place: l.cell["place"], Label: l.cell["label"], Weighing: weighing, Price: l.cell["price"]}
+		req := &pb.ReceiveLotRequest{LotId: l.cell["lot"], Supplier: l.cell["supplier"], Customer: l.cell["customer"], Alloy: l.cell["alloy"],
+			Form: form, Dirty: dirty, Place: l.cell["place"], Label: l.cell["label"], Weighing: weighing, Price: l.cell["price"],
+			Who: l.cell["who"], Reason: l.cell["reason"], HappenedTime: at}
 		if l.cell["certificate"] != "" || len(elements) > 0 {
 			req.Certificate = &pb.Certificate{Number: l.cell["certificate"], Elements: elements}
 		}
-		out.req = req
+		out.row = &pb.ImportRow{Row: &pb.ImportRow_Receive{Receive: req}}
 	case "weigh_in":
 		useless = []string{"supplier", "customer", "price", "certificate", "analysis"}
 		heats, err := readShares(im.parent, strings.FieldsFunc(l.cell["heat"], func(r rune) bool { return unicode.IsSpace(r) || r == ';' }))
 		if err != nil {
 			return out, cellError{"heat", l.cell["heat"], "must be a heat, or several with their shares such as 41=60 42=40", "BAD_HEAT"}
 		}
-		out.req = &pb.WeighInRequest{Parent: im.parent, LotId: l.cell["lot"], Into: l.cell["into"], Heats: heats, Alloy: l.cell["alloy"], Unsure: unsure,
-			Form: form, Dirty: dirty, Owner: l.cell["owner"], Place: l.cell["place"], Label: l.cell["label"], Weighing: weighing}
+		out.row = &pb.ImportRow{Row: &pb.ImportRow_WeighIn{WeighIn: &pb.WeighInRequest{LotId: l.cell["lot"], Into: l.cell["into"], Heats: heats, Alloy: l.cell["alloy"], Unsure: unsure,
+			Form: form, Dirty: dirty, Owner: l.cell["owner"], Place: l.cell["place"], Label: l.cell["label"], Weighing: weighing,
+			Who: l.cell["who"], Reason: l.cell["reason"], HappenedTime: at}}}
 	case "":
 		return out, cellError{"what", "", "must be receive or weigh-in; say it in this column, or for all lines with --as", "REQUIRED"}
 	default:
@@ -97,41 +107,25 @@ func (im *importer) line(ctx context.Context, w *write, id string, l sheetLine) 
 			return out, cellError{c, l.cell[c], "has no meaning for a line that is a " + what, "CONTRADICTION"}
 		}
 	}
-	return out, im.finish(ctx, w, id, &out)
+	return out, im.lean(&out)
 }
 
-// finish fills in what every write carries and settles what a line leans on.
-func (im *importer) finish(ctx context.Context, w *write, id string, l *importLine) error {
-	one := *w
-	one.requestID = id
-	for column, field := range map[string]*string{"who": &one.who, "reason": &one.reason, "happened": &one.happened} {
-		if l.cell[column] != "" {
-			*field = l.cell[column]
-		}
-	}
-	if err := im.fill(ctx, &one, l.req); err != nil {
-		if l.cell["happened"] != "" {
-			return cellError{"happened", l.cell["happened"], "must be a time such as 2026-03-02 14:00", "BAD_TIME"}
-		}
-		return err
-	}
-	l.check = l.req
+// lean settles what a line has to do with earlier lines.
+func (im *importer) lean(l *importLine) error {
 	if lot := l.cell["lot"]; lot != "" {
 		if first, taken := im.made[lot]; taken {
 			return cellError{"lot", lot, fmt.Sprintf("is the new lot of line %d already; say into to add to it", first.number), "TWICE"}
 		}
 		im.made[lot] = *l
 	}
-	if first, found := im.made[l.cell["into"]]; found { // not there yet: check it as a lot of its own
-		req := proto.CloneOf(l.req.(*pb.WeighInRequest))
-		req.Into = ""
-		if req.GetAlloy() == "" && len(req.GetHeats()) == 0 {
-			req.Alloy, req.Heats = first.cell["alloy"], nil
-			if of, ok := first.req.(*pb.WeighInRequest); ok {
-				req.Heats = of.GetHeats()
-			}
-		}
-		l.check = req
+	first, found := im.made[l.cell["into"]]
+	if !found {
+		return nil
+	}
+	l.from, l.alone = first.number, proto.CloneOf(l.row)
+	in := l.alone.GetWeighIn()
+	if in.Into = ""; in.GetAlloy() == "" && len(in.GetHeats()) == 0 {
+		in.Alloy, in.Heats = first.cell["alloy"], first.row.GetWeighIn().GetHeats()
 	}
 	return nil
 }
@@ -178,32 +172,52 @@ var columnOf = map[string]string{
 	"certificate.number": "certificate", "heats": "heat",
 }
 
-// badLineOf says what was wrong with a line, by the error of checking it.
+// badLineOf says what was wrong with a line that could not be made a row.
 func badLineOf(l sheetLine, err error) badLine {
-	b := badLine{Line: l.number, Want: err.Error(), Reason: "UNEXPECTED"}
 	var cell cellError
+	if errors.As(err, &cell) {
+		return badLine{Line: l.number, Column: cell.column, Value: cell.value, Want: cell.want, Reason: cell.reason}
+	}
+	return badLine{Line: l.number, Want: err.Error(), Reason: "UNEXPECTED"}
+}
+
+// wrongRows says what is wrong with the lines that a refusal names, by their columns, and
+// gives the lines that it does not name.
+func wrongRows(err error, lines []importLine) (bad []badLine, left []importLine) {
 	var refused *ledger.Error
-	switch {
-	case errors.As(err, &cell):
-		b.Column, b.Value, b.Want, b.Reason = cell.column, cell.value, cell.want, cell.reason
-	case errors.As(err, &refused):
-		field, _, _ := strings.Cut(refused.Field, "[")
-		b.Column, b.Value, b.Want, b.Reason = field, refused.Value, refused.Want, refused.Reason
+	if !errors.As(err, &refused) {
+		return nil, lines
+	}
+	named := map[int]bool{}
+	for _, e := range append([]*ledger.Error{refused}, refused.More...) {
+		i, field, ok := rowOf(e.Field)
+		if !ok || i >= len(lines) {
+			continue
+		}
+		named[i] = true
+		column := field
 		if c := columnOf[field]; c != "" {
-			b.Column = c
+			column = c
 		} else if strings.HasPrefix(field, "certificate.") {
-			b.Column = "analysis"
+			column = "analysis"
 		}
-		if b.Want == "" {
-			b.Want = refused.Error()
-		}
-		if errors.Is(err, ledger.ErrNeedsReason) {
-			var why []string
-			for _, f := range refused.Flags {
-				why = append(why, f.Code+": "+f.Text)
-			}
-			b.Column, b.Want = "reason", "is unusual, so it must say why: "+strings.Join(why, "; ")
+		bad = append(bad, badLine{Line: lines[i].number, Column: column, Value: lines[i].cell[column], Want: e.Want, Reason: e.Reason})
+	}
+	for i, l := range lines {
+		if !named[i] {
+			left = append(left, l)
 		}
 	}
-	return b
+	return bad, left
+}
+
+// rowOf takes a field such as rows[17].weigh_in.heats[0].heat apart: 17 and heats.
+func rowOf(field string) (i int, of string, ok bool) {
+	at, of, ok := strings.Cut(strings.TrimPrefix(field, "rows["), "].")
+	if i, err := strconv.Atoi(at); ok && err == nil {
+		_, of, _ = strings.Cut(of, ".")
+		of, _, _ = strings.Cut(of, "[")
+		return i, of, true
+	}
+	return 0, "", false
 }

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -135,30 +136,66 @@ func TestSentAgainByHand(t *testing.T) {
 func TestImportGoesOn(t *testing.T) {
 	l := newLossy(t)
 	file := filepath.Join(t.TempDir(), "lines.csv")
-	text := "weight,alloy,lot\n" + strings.Repeat("1 kg,C87300,\n", 3) + "1 kg,C87300,LAST\n"
+	// The last line of the first call makes a lot that the second adds to.
+	text := "weight,alloy,lot,into\n" + strings.Repeat("1 kg,C87300,,\n", 999) + "1 kg,C87300,MORE,\n1 kg,,,MORE\n" + strings.Repeat("1 kg,C87300,,\n", 1003)
 	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
+	before := l.head()
 	calls := 0
 	l.lose = func(method string, _ int) bool {
-		if method == "WeighIn" {
+		if method == "ImportLots" {
 			calls++
 		}
-		return calls > 6 // four are checked, two recorded, then the wire is dead
+		return calls > 5 // three and the second as lots of its own are checked, one recorded, then the wire is dead
 	}
 	code, _, errs := l.run("", "import", file, "--as", "weigh-in")
-	if code != exitUnavailable || !strings.Contains(errs, "stopped at line 4; the 2 before it are recorded") {
+	if code != exitUnavailable || !strings.Contains(errs, "stopped at line 1002; the 1000 before it are recorded") {
 		t.Errorf("status %d:\n%s", code, errs)
 	}
-	if n := l.entries("weigh-in"); n != 3 {
-		t.Errorf("%d lines are in the book, want 3: the answer of the third was lost", n)
+	if n := l.head() - before; n != 2000 {
+		t.Errorf("%d lines are in the book, want 2000: the answer of the second call was lost", n)
 	}
 	for range 2 {
-		if code, out, errs := l.run("", "import", file, "--as", "weigh-in"); code != 0 || !strings.Contains(out, "4 lines in the book") {
+		if code, out, errs := l.run("", "import", file, "--as", "weigh-in"); code != 0 || !strings.Contains(out, "2004 lines in the book") {
 			t.Errorf("status %d:\n%s%s", code, out, errs)
 		}
 	}
-	if n := l.entries("weigh-in"); n != 4 {
-		t.Errorf("%d lines are in the book, want 4", n)
+	if n := l.head() - before; n != 2004 {
+		t.Errorf("%d lines are in the book, want 2004", n)
 	}
+}
+
+// An import lists every bad line, however many there are, and records none of the
+// good ones.
+func TestImportListsEveryBadLine(t *testing.T) {
+	l := newLossy(t)
+	file := filepath.Join(t.TempDir(), "lines.csv")
+	text := "weight,alloy\n" + strings.Repeat("1 kg,C87300\n12 stone,C87300\n", 250)
+	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	before := l.head()
+	for _, dry := range []string{"--dry-run=true", "--dry-run=false"} {
+		code, out, errs := l.run("", "import", file, "--as", "weigh-in", dry)
+		if code != exitRefused || strings.Count(out, `"12 stone"`) != 250 || !strings.Contains(errs, "250 lines are bad; nothing was recorded") {
+			t.Errorf("%s: status %d, %d lines listed\n%s", dry, code, strings.Count(out, `"12 stone"`), errs)
+		}
+	}
+	if n := l.head() - before; n != 0 {
+		t.Errorf("%d lines are in the book", n)
+	}
+}
+
+// head is the number of the last entry.
+func (l *lossy) head() (n int) {
+	l.t.Helper()
+	l.lose = nil
+	code, out, errs := l.run("", "entries", "list", "--most", "1", "-o", "json")
+	found := regexp.MustCompile(`"sequence": *"([0-9]+)"`).FindStringSubmatch(out)
+	if code != 0 || found == nil {
+		l.t.Fatal(out, errs)
+	}
+	n, _ = strconv.Atoi(found[1])
+	return n
 }
