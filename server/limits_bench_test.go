@@ -47,6 +47,9 @@ type ratio struct {
 var ratios = []ratio{
 	{"gRPC, 64 clients, of raw in groups of 64", "grpc64", "raw64", 0.20},
 	{"REST, 64 clients, of gRPC", "rest64", "grpc64", 0.42},
+	{"import, 64 rows a call, of raw in groups of 64", "import64", "rawimport64", 0.60},
+	{"import, 1000 rows a call, of raw in groups of 64", "import1000", "rawimport64", 0.85},
+	{"heats, 64 clients, of raw in groups of 64", "heat64", "rawheat64", 0.090},
 	{"gRPC, one client, of raw one at a time", "grpc1", "raw1", 0.42},
 	{"verifying, of SHA-256 of the same bytes on one core", "verify", "sha", 0.042},
 }
@@ -60,7 +63,7 @@ func BenchmarkLimits(b *testing.B) {
 	l := setPace(b, b.N)
 	b.StopTimer()
 	b.ReportMetric(0, "ns/op")
-	for _, name := range []string{"raw64", "grpc64", "rest64", "raw1", "grpc1", "sha", "verify"} {
+	for _, name := range []string{"raw64", "grpc64", "rest64", "import64", "import1000", "rawimport64", "heat64", "rawheat64", "raw1", "grpc1", "sha", "verify"} {
 		b.ReportMetric(l.rate(name), name+"/s")
 	}
 	for _, r := range ratios {
@@ -109,8 +112,13 @@ func (f figures) rate(name string) float64 {
 }
 
 func (m *pace) time(name string, n int, do func()) {
+	m.timeAs(name, func() int { do(); return n })
+}
+
+// timeAs is time for who knows only afterwards how many entries were made.
+func (m *pace) timeAs(name string, do func() int) {
 	began, used := time.Now(), storetest.ProcessorTime()
-	do()
+	n := do()
 	m.figures[name] = append(m.figures[name], time.Since(began).Seconds()/float64(n))
 	m.cpu[name] = append(m.cpu[name], (storetest.ProcessorTime()-used).Seconds()/float64(n))
 }
@@ -120,12 +128,27 @@ func setPace(tb testing.TB, n int) *pace {
 	m := &pace{figures: figures{}, cpu: figures{}}
 	s := newWeighers(tb)
 	const slice = 2048
-	raw64, raw1 := newRawBook(tb), newRawBook(tb)
+	raw64, raw1, rawImport, rawHeat := newRawBook(tb), newRawBook(tb), newRawBook(tb), newRawBook(tb)
 	for done := 0; done < n; done += slice {
 		m.time("grpc64", slice, func() { m.answers = append(m.answers, s.weigh(slice, 64, s.grpc)...) })
 		entries := s.since(slice)
 		m.time("raw64", slice, func() { raw64.write(entries, 64) })
 		m.time("rest64", slice, func() { s.weigh(slice, 64, s.rest) })
+		m.time("import64", slice, func() { s.importRows(slice, 64) })
+		entries = s.since(slice)
+		m.time("rawimport64", slice, func() { rawImport.write(entries, 64) })
+		m.time("import1000", slice, func() { s.importRows(slice, 1000) })
+		lots := s.importRows(64*perHeat, 1000)
+		rawHeat.write(s.since(64*perHeat), 64)
+		before := s.head()
+		made := 0
+		m.timeAs("heat64", func() int {
+			s.heats(lots)
+			made = int(s.head() - before)
+			return made
+		})
+		entries = s.since(made)
+		m.time("rawheat64", made, func() { rawHeat.write(entries, 64) })
 		m.time("grpc1", slice/16, func() { s.weigh(slice/16, 1, s.grpc) })
 		entries = s.since(slice / 16)
 		m.time("raw1", slice/16, func() { raw1.write(entries, 1) })
@@ -157,6 +180,7 @@ type weighers struct {
 	tb     testing.TB
 	server *Server
 	store  ledger.Store
+	conn   *grpc.ClientConn
 	lots   pb.LotServiceClient
 	url    string
 }
@@ -189,7 +213,7 @@ func newWeighers(tb testing.TB) *weighers {
 	if _, err := pb.NewShopServiceClient(conn).CreateShop(ctx, &pb.CreateShopRequest{ShopId: "harrow", Shop: &pb.Shop{DisplayName: "Harrow Lane"}}); err != nil {
 		tb.Fatal(err)
 	}
-	return &weighers{tb: tb, server: srv, store: st, lots: pb.NewLotServiceClient(conn), url: "http://" + srv.HTTPAddr() + "/v1/shops/harrow/lots:weighIn"}
+	return &weighers{tb: tb, server: srv, store: st, conn: conn, lots: pb.NewLotServiceClient(conn), url: "http://" + srv.HTTPAddr() + "/v1/shops/harrow/lots:weighIn"}
 }
 
 func (s *weighers) grpc(ctx context.Context) error {
@@ -259,11 +283,12 @@ func (s *weighers) since(n int) (entries []ledger.Sealed) {
 
 // rawBook writes what the store writes for a weigh-in, and looks nothing up.
 type rawBook struct {
-	tb                                       testing.TB
-	conn                                     *sql.Conn
-	begin, commit                            *sql.Stmt
-	entry, request, name, mass, touch, count *sql.Stmt
-	ids                                      map[string]int64
+	tb                                              testing.TB
+	conn                                            *sql.Conn
+	begin, commit                                   *sql.Stmt
+	entry, request, name, mass, whole, touch, count *sql.Stmt
+	ids                                             map[string]int64
+	made                                            map[string]bool
 }
 
 func newRawBook(tb testing.TB) *rawBook {
@@ -285,13 +310,14 @@ func newRawBook(tb testing.TB) *rawBook {
 		tb.Fatal(err)
 	}
 	tb.Cleanup(func() { _, _ = conn.Close(), db.Close() })
-	r := &rawBook{tb: tb, conn: conn, ids: map[string]int64{}}
+	r := &rawBook{tb: tb, conn: conn, ids: map[string]int64{}, made: map[string]bool{}}
 	for stmt, query := range map[**sql.Stmt]string{
 		&r.begin: `BEGIN IMMEDIATE`, &r.commit: `COMMIT`,
 		&r.entry:   `INSERT INTO entry (id, hash, bytes) VALUES (?, ?, ?)`,
 		&r.request: `INSERT INTO request (shop, id, seq) VALUES (1, ?, ?)`,
-		&r.name:    `INSERT INTO name (shop, name, id, mass, holds, seq, at, size) VALUES (1, ?, ?, ?, ?, ?, ?, ?)`,
-		&r.mass:    `UPDATE name SET mass = mass + ? WHERE shop = 1 AND name = ?`,
+		&r.name:    `INSERT INTO name (shop, name, id, mass, holds, parent, seq, at, size) VALUES (1, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		&r.mass:    `UPDATE name SET mass = ifnull(mass, 0) + ?1, holds = (ifnull(mass, 0) + ?1 <> 0) WHERE shop = 1 AND name = ?2`,
+		&r.whole:   `UPDATE name SET mass = mass + ?1, holds = (ifnull(mass + ?1, 0) <> 0), parent = ?2, seq = ?3, at = ?4, size = ?5 WHERE shop = 1 AND name = ?6`,
 		&r.touch:   `INSERT INTO touch (shop, name, seq) VALUES (1, ?, ?)`,
 		&r.count:   `INSERT INTO made (shop, kind, n) VALUES (1, ?, 1) ON CONFLICT DO UPDATE SET n = n + 1`,
 	} {
@@ -311,10 +337,12 @@ func (r *rawBook) do(s *sql.Stmt, args ...any) {
 	}
 }
 
-// nameRow is one row of the table name: an account, a record, or both.
+// nameRow is how an entry changes a row of the table name: an account, a record, or
+// both.
 type nameRow struct {
-	mass          any
-	holds         int
+	mass          int64
+	account       bool
+	parent        any
 	seq, at, size any
 }
 
@@ -333,29 +361,49 @@ func (r *rawBook) write(entries []ledger.Sealed, group int) {
 		}
 		r.do(r.entry, 1<<40|s.Seq, s.Hash[:], s.Bytes)
 		r.do(r.request, e.Request[:], s.Seq)
-		rows := map[string]nameRow{}
-		for _, p := range e.Postings {
-			if r.ids[string(p.Account)] != 0 {
-				r.do(r.mass, int64(p.Mass), string(p.Account))
-				continue
+		rows := map[string]*nameRow{}
+		row := func(name string) *nameRow {
+			if rows[name] == nil {
+				rows[name] = &nameRow{}
 			}
-			rows[string(p.Account)] = nameRow{mass: int64(p.Mass), holds: 1}
+			return rows[name]
+		}
+		for _, p := range e.Postings {
+			x := row(string(p.Account))
+			x.mass, x.account = x.mass+int64(p.Mass), true
 		}
 		for _, rec := range e.Records {
-			name := string(rec.Kind) + "/" + rec.ID
-			row := rows[name]
-			row.seq, row.at, row.size = s.Seq, bytes.Index(s.Bytes, rec.Body)+1, len(rec.Body)
-			rows[name] = row
-			r.do(r.count, string(rec.Kind))
-		}
-		for name, row := range rows {
-			r.ids[name] = int64(len(r.ids) + 1)
-			r.do(r.name, name, r.ids[name], row.mass, row.holds, row.seq, row.at, row.size)
+			x := row(string(rec.Kind) + "/" + rec.ID)
+			x.seq, x.at, x.size = s.Seq, bytes.Index(s.Bytes, rec.Body)+1, len(rec.Body)
+			if rec.Parent != "" {
+				x.parent = rec.Parent
+			}
+			if !r.made[string(rec.Kind)+"/"+rec.ID] {
+				r.made[string(rec.Kind)+"/"+rec.ID] = true
+				r.do(r.count, string(rec.Kind))
+			}
 		}
 		for _, subject := range e.Subjects() {
 			if r.ids[subject] == 0 {
-				r.ids[subject] = int64(len(r.ids) + 1)
+				row(subject)
 			}
+		}
+		for name, x := range rows {
+			switch {
+			case r.ids[name] == 0:
+				r.ids[name] = int64(len(r.ids) + 1)
+				var mass any
+				if x.account {
+					mass = x.mass
+				}
+				r.do(r.name, name, r.ids[name], mass, x.mass != 0, x.parent, x.seq, x.at, x.size)
+			case x.seq == nil:
+				r.do(r.mass, x.mass, name)
+			default:
+				r.do(r.whole, x.mass, x.parent, x.seq, x.at, x.size, name)
+			}
+		}
+		for _, subject := range e.Subjects() {
 			r.do(r.touch, r.ids[subject], s.Seq)
 		}
 		if (i+1)%group == 0 || i == len(entries)-1 {
