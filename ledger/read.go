@@ -134,18 +134,15 @@ func (b *Book) Lots(ctx context.Context, q LotQuery) (out []LotView, err error) 
 	limit := clampPage(q.Limit)
 	err = b.Store.View(ctx, b.Shop, func(r Reader) error {
 		out = nil
-		after := q.After
-		for {
-			page, last, err := lotPage(r, q.Empty, after)
+		size := limit // all that is needed, unless the query leaves some out
+		for after := q.After; ; size = MaxPage {
+			page, last, err := lotPage(r, q, after, size)
 			if err != nil {
 				return err
 			}
-			for _, l := range page {
-				if q.matches(&l.Lot) && (q.Empty || !l.Void) {
-					if out = append(out, l); len(out) == limit {
-						return nil
-					}
-				}
+			if out = append(out, page...); len(out) >= limit {
+				out = out[:limit]
+				return nil
 			}
 			if last == "" {
 				return nil
@@ -156,11 +153,10 @@ func (b *Book) Lots(ctx context.Context, q LotQuery) (out []LotView, err error) 
 	return out, err
 }
 
-// lotPage reads a page of lots; last is "" at the end.
-func lotPage(r Reader, empty bool, after string) (out []LotView, last string, err error) {
-	const page = 256
-	if !empty {
-		hold, err := r.Holdings(OfLot, RecLot, after, page)
+// lotPage looks at so many lots and gives those that are asked for; last is "" at the end.
+func lotPage(r Reader, q LotQuery, after string, size int) (out []LotView, last string, err error) {
+	if !q.Empty {
+		hold, err := r.Holdings(OfLot, RecLot, after, size)
 		if err != nil {
 			return nil, "", err
 		}
@@ -172,14 +168,16 @@ func lotPage(r Reader, empty bool, after string) (out []LotView, last string, er
 			if err := h.Record.Into(&v.Lot); err != nil {
 				return nil, "", err
 			}
-			out = append(out, v)
+			if q.matches(&v.Lot) && !v.Void {
+				out = append(out, v)
+			}
 		}
-		if len(hold) == page {
-			last = hold[page-1].Account.Ref()
+		if len(hold) == size {
+			last = hold[size-1].Account.Ref()
 		}
 		return out, last, nil
 	}
-	recs, err := r.Records(RecLot, "", after, page)
+	recs, err := r.Records(RecLot, "", after, size)
 	if err != nil {
 		return nil, "", err
 	}
@@ -188,13 +186,16 @@ func lotPage(r Reader, empty bool, after string) (out []LotView, last string, er
 		if err := rec.Into(&v.Lot); err != nil {
 			return nil, "", err
 		}
+		if !q.matches(&v.Lot) {
+			continue
+		}
 		if v.Mass, err = r.Balance(Acct(OfLot, rec.ID)); err != nil {
 			return nil, "", err
 		}
 		out = append(out, v)
 	}
-	if len(recs) == page {
-		last = recs[page-1].ID
+	if len(recs) == size {
+		last = recs[size-1].ID
 	}
 	return out, last, nil
 }
@@ -260,6 +261,20 @@ func (b *Book) HeadOf(ctx context.Context) (h Head, err error) {
 func (b *Book) BalanceOf(ctx context.Context, a Account) (m Mass, err error) {
 	err = b.Store.View(ctx, b.Shop, func(r Reader) (err error) { m, err = r.Balance(a); return err })
 	return m, err
+}
+
+// BalancesOf reads the balances of accounts at one moment.
+func (b *Book) BalancesOf(ctx context.Context, all []Account) (held map[Account]Mass, err error) {
+	err = b.Store.View(ctx, b.Shop, func(r Reader) error {
+		held = make(map[Account]Mass, len(all))
+		for _, a := range all {
+			if held[a], err = r.Balance(a); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return held, err
 }
 
 // ResolveAlloy returns the id and family of an alloy by any of its names.

@@ -30,6 +30,7 @@ func (s castings) ListCastings(ctx context.Context, r *pb.ListCastingsRequest) (
 	got, next := list(d, r, ledger.RecCasting, parent, func(k ledger.Casting) string { return k.ID }, func(k ledger.Casting) bool {
 		return (r.GetShowGone() || k.Gone == "") && (r.GetCommission() == "" || k.Commission == r.GetCommission())
 	})
+	lookUp(d, got, func(k ledger.Casting) string { return k.ID }, ledger.OfCasting)
 	return reply(d, &pb.ListCastingsResponse{Castings: showAll(got, d.castingShown), NextPageToken: next})
 }
 

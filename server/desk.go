@@ -38,6 +38,7 @@ type desk struct {
 	at       string                         // the request's field that holds it
 	own      *ledger.Entry                  // what the call recorded; in a dry run what it would record
 	listing  bool                           // many things are shown, so each says only what it is
+	held     map[ledger.Account]ledger.Mass // what those accounts hold
 
 	table    *alloy.Table
 	inPieces map[string]bool // supplies → whether they are counted
@@ -267,9 +268,27 @@ func (d *desk) balance(a ledger.Account) ledger.Mass {
 			return m
 		}
 	}
+	if m, known := d.held[a]; known {
+		return m
+	}
 	m, err := d.BalanceOf(d.ctx, a)
 	d.fail(err)
 	return m
+}
+
+// lookUp reads what the accounts of a list hold, all at once.
+func lookUp[T any](d *desk, all []ledger.Stamped[T], id func(T) string, kinds ...ledger.AccountKind) {
+	var accounts []ledger.Account
+	for _, v := range all {
+		for _, kind := range kinds {
+			accounts = append(accounts, ledger.Acct(kind, id(v.Value)))
+		}
+	}
+	if d.err == nil {
+		var err error
+		d.held, err = d.BalancesOf(d.ctx, accounts)
+		d.fail(err)
+	}
 }
 
 // made is the first record of a kind in an entry: what its use case made.

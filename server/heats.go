@@ -49,6 +49,8 @@ func (s heats) ListHeats(ctx context.Context, r *pb.ListHeatsRequest) (*pb.ListH
 	got, next := list(d, r, ledger.RecHeat, "", heatSetting.key, func(h ledger.Heat) bool {
 		return (len(states) == 0 || slices.Contains(states, h.State)) && (alloy == "" || h.Alloy == alloy)
 	})
+	d.listing = true
+	lookUp(d, got, heatSetting.key, ledger.InHeat, ledger.InMolds)
 	return reply(d, &pb.ListHeatsResponse{Heats: showAll(got, func(v ledger.Stamped[ledger.Heat]) *pb.Heat { return heatSetting.shown(d, v) }), NextPageToken: next})
 }
 
@@ -65,7 +67,9 @@ var heatSetting = setting[ledger.Heat, ledger.PlanHeat, *pb.Heat]{
 	full: func(d *desk, p *pb.Heat, id string) {
 		p.InCrucible = d.mass(d.balance(ledger.Acct(ledger.InHeat, id)))
 		p.InMolds = d.mass(d.balance(ledger.Acct(ledger.InMolds, id)))
-		if d.err == nil && !d.listing { // a list of heats is read for where they are
+		// A list of many heats is read for where they are, and for what to mind of those to come.
+		toCome := p.GetState() == pb.Heat_STATE_PLANNED || p.GetState() == pb.Heat_STATE_MELTING
+		if d.err == nil && (toCome || !d.listing) {
 			var all []alloy.Caution
 			all, d.err = d.HeatCautions(d.ctx, id, d.drafted())
 			p.Cautions = cautions(all)

@@ -84,8 +84,9 @@ func (p page) next(n int, last string) string {
 // key is the id of a thing.
 func list[T any](d *desk, r listRequest, kind ledger.RecordKind, parent string, key func(T) string, keep func(T) bool) (out []ledger.Stamped[T], next string) {
 	p := d.page(r)
-	for after := p.after; d.err == nil; {
-		some, err := ledger.List[T](d.ctx, d.Book, kind, parent, after, ledger.MaxPage)
+	size := p.limit // all that is needed, unless the filter leaves some out
+	for after := p.after; d.err == nil; size = ledger.MaxPage {
+		some, err := ledger.List[T](d.ctx, d.Book, kind, parent, after, size)
 		if d.fail(err).err != nil {
 			return nil, ""
 		}
@@ -98,7 +99,7 @@ func list[T any](d *desk, r listRequest, kind ledger.RecordKind, parent string, 
 				return out, p.next(len(out), after)
 			}
 		}
-		if len(some) < ledger.MaxPage {
+		if len(some) < size {
 			return out, ""
 		}
 	}

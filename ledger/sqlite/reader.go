@@ -147,7 +147,7 @@ const body = `substr(e.bytes, n.at, n.size)`
 func (r *reader) Holdings(kind ledger.AccountKind, withRecord ledger.RecordKind, after string, limit int) (out []ledger.Holding, err error) {
 	prefix := string(kind) + "/"
 	err = r.all(`SELECT a.name, a.mass, n.parent, n.seq, `+body+`
-		FROM name a LEFT JOIN name n ON n.shop = a.shop AND n.name = ?2 || substr(a.name, ?3) AND n.seq IS NOT NULL
+		FROM name a INDEXED BY name_holding LEFT JOIN name n ON n.shop = a.shop AND n.name = ?2 || substr(a.name, ?3) AND n.seq IS NOT NULL
 		LEFT JOIN entry e ON e.id = n.shop << 40 | n.seq
 		WHERE a.shop = ?1 AND a.name > ?4 AND a.name < ?5 AND a.holds = 1 ORDER BY a.name LIMIT ?6`,
 		[]any{r.shop, string(withRecord), len(prefix), prefix + after, afterAll(prefix), max(limit, 0)},

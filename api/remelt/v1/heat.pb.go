@@ -124,7 +124,7 @@ type Heat struct {
 	// Metal of it in molds and not weighed back yet; below zero when more came
 	// back than was poured.
 	InMolds *Mass `protobuf:"bytes,16,opt,name=in_molds,json=inMolds,proto3" json:"in_molds,omitempty"`
-	// What to mind.
+	// What to mind; in a list only of heats that are not poured yet.
 	Cautions []*Caution `protobuf:"bytes,17,rep,name=cautions,proto3" json:"cautions,omitempty"`
 	// Changes when the thing does.
 	Etag string `protobuf:"bytes,18,opt,name=etag,proto3" json:"etag,omitempty"`
