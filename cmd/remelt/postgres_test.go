@@ -49,11 +49,20 @@ func TestPostgres(t *testing.T) {
 		address, end := serveOn(ctx, t, url)
 		servers, ended = append(servers, address), append(ended, end)
 	}
+	before := ""
 	for i, address := range []string{servers[0], servers[1], servers[0]} {
-		mustRun(t, "receive", "5 kg", "--alloy", "356", "--supplier", "northmetal", "--server", address)
-		if out := mustRun(t, "stock", "--server", servers[i%2]); !strings.Contains(out, "356.0") {
-			t.Errorf("server %d does not show what another wrote:\n%s", i%2, out)
+		lot := regexp.MustCompile(`L\d+-\d+`).FindString(mustRun(t, "receive", "5 kg", "--alloy", "356", "--supplier", "northmetal", "--server", address))
+		var stock string
+		for _, question := range [][]string{{"losses"}, {"suspects"}, {"trace", "lot", lot}, {"stock"}} { // what a server keeps something for
+			stock = mustRun(t, append(question, "--server", servers[i%2])...)
+			if other := mustRun(t, append(question, "--server", servers[1-i%2])...); other != stock {
+				t.Errorf("asked for %s the servers say:\n%s\n%s", question[0], stock, other)
+			}
 		}
+		if !strings.Contains(stock, "356.0") || stock == before {
+			t.Errorf("the servers do not show what was written:\n%s", stock)
+		}
+		before = stock
 	}
 	if out := mustRun(t, "verify", "--server", servers[1]); !strings.Contains(out, "The book is whole") {
 		t.Error(out)
