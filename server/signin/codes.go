@@ -79,6 +79,11 @@ func (d *Door) Invited(ctx context.Context, address, shop, code string) (person 
 		d.log.WarnContext(ctx, "sign-in refused", "shop", shop, "peer", address, "reason", "BAD_CODE")
 		return "", errBadCode
 	}
+	if kept.For != "" {
+		if _, err := d.person(ctx, shop, kept.For); err != nil { // disabled since
+			return "", err
+		}
+	}
 	return kept.For, nil
 }
 

@@ -65,3 +65,33 @@ func TestSignOutEverywhere(t *testing.T) {
 		}
 	}
 }
+
+// Who is disabled sets no password any more with a link from before, and writes
+// nothing into the book by it.
+func TestALinkOfSomebodyDisabled(t *testing.T) {
+	h := newHouse(t)
+	h.owner()
+	set := func(disabled bool) *ledger.Entry {
+		t.Helper()
+		e, err := h.book("harrow").SetPerson(t.Context(), ledger.Meta{}, ledger.Person{ID: "jo", Name: "Jo", Duty: ledger.MayRead, Disabled: disabled})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return e
+	}
+	set(false)
+	code, err := h.Invite(t.Context(), "harrow", "jo")
+	if err != nil {
+		t.Fatal(err)
+	}
+	last := set(true)
+	if _, err := h.Join(t.Context(), "192.0.2.1", "harrow", code.Code, "", "", pass); reason(err) != "PERSON_DISABLED" {
+		t.Errorf("disabled: %v", err)
+	}
+	if next := set(false); next.Seq != last.Seq+1 {
+		t.Errorf("something was recorded between %d and %d", last.Seq, next.Seq)
+	}
+	if _, err := h.Join(t.Context(), "192.0.2.1", "harrow", code.Code, "", "", pass); err != nil {
+		t.Errorf("let in again: %v", err)
+	}
+}
