@@ -148,11 +148,8 @@ func TestPeriodByMonth(t *testing.T) {
 	}
 	settings.Value.TimeZone = "America/Chicago"
 	b.Do(b.SetShop(ctx, ledger.Meta{}, settings.Value))
-	for id, poured := range map[string]time.Time{
-		"last": time.Date(2026, 4, 1, 4, 59, 0, 0, time.UTC), // 23:59 on 31 March there
-		"next": time.Date(2026, 4, 1, 5, 0, 0, 0, time.UTC),
-	} {
-		b.Now = poured
+	for i, id := range []string{"last", "next"} { // in this order: recorded time never goes back
+		b.Now = time.Date(2026, 4, 1, 4, 59+i, 0, 0, time.UTC) // 23:59 on 31 March there, and midnight
 		b.Do(b.PlanHeat(ctx, ledger.Meta{}, ledger.PlanHeat{ID: id, Alloy: "C87300", Crucible: "A60"}))
 		b.Do(b.OpenHeat(ctx, ledger.Meta{Reason: "two days at once"}, id))
 		lot := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, ledger.Meta{}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(10_000)})))
