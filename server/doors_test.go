@@ -185,6 +185,25 @@ func TestOpenUntilThereArePeople(t *testing.T) {
 	}
 }
 
+// Where everybody signs in, nobody opens a further shop without.
+func TestNobodyOpensAShopWhereEverybodySignsIn(t *testing.T) {
+	w := serve(t)
+	link, err := w.OwnerLink(t.Context(), "harrow")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, code, _ := strings.Cut(link, "#")
+	if _, err := w.admission.door.Join(t.Context(), "127.0.0.1", "harrow", code, "mo", "Mo Marsh", password); err != nil {
+		t.Fatal(err)
+	}
+	if resp, body := w.do("POST", "/v1/shops", `{"shopId":"third","shop":{"displayName":"Third"}}`); resp.StatusCode != 401 || !strings.Contains(body, "SIGN_IN_NEEDED") {
+		t.Errorf("HTTP %d: %s", resp.StatusCode, body)
+	}
+	if ids, err := w.cfg.Store.Shops(t.Context()); err != nil || len(ids) != 1 {
+		t.Errorf("shops %v, %v", ids, err)
+	}
+}
+
 // To be reached from beyond this machine a server needs TLS and people.
 func TestBeyondThisMachine(t *testing.T) {
 	refusal := func(change func(*Config)) string {

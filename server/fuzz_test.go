@@ -162,7 +162,8 @@ func FuzzREST(f *testing.F) {
 		{"GET", "/lots/ingots", ""},
 		{"GET", "/weigh-in?alloy=%00", ""},
 		{"GET", "/heats/41/charge?from=x", ""},
-		{"GET", "/paper/labels.pdf?lot=ingots", ""},
+		{"GET", "/shops/harrow/paper/labels?lot=ingots", ""},
+		{"GET", "/shops/harrow/lots/ingots", ""},
 	} {
 		f.Add(seed[0], seed[1], []byte(seed[2]))
 	}
@@ -193,6 +194,51 @@ func FuzzREST(f *testing.F) {
 		}
 		if resp.StatusCode >= 400 && strings.HasPrefix(resp.Header.Get("Content-Type"), "application/json") && !json.Valid(got) {
 			t.Errorf("%s %q: HTTP %d and no JSON: %q", method, path, resp.StatusCode, got)
+		}
+	})
+}
+
+// FuzzList: whatever a list is asked to keep, and wherever its page token says that the
+// page before ended, it is answered, or refused for a reason that somebody named. The
+// token is one of that very question, since any other is refused before it is read.
+func FuzzList(f *testing.F) {
+	_, conn := fuzzed(f)
+	var lists []protoreflect.MethodDescriptor
+	for _, m := range methods() {
+		if m.Input().Fields().ByName("page_token") != nil {
+			lists = append(lists, m)
+		}
+	}
+	if len(lists) < 10 {
+		f.Fatalf("%d lists", len(lists))
+	}
+	for i := range lists {
+		for _, end := range []string{"ingots", "41", "-1", "9223372036854775808", "lot/L1\x00", "\xff"} {
+			f.Add(uint16(i), end, "C87300")
+		}
+	}
+	f.Fuzz(func(t *testing.T, which uint16, end, keep string) {
+		m := lists[int(which)%len(lists)]
+		kind, err := protoregistry.GlobalTypes.FindMessageByName(m.Input().FullName())
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := kind.New()
+		for i := range r.Descriptor().Fields().Len() {
+			if field := r.Descriptor().Fields().Get(i); field.Kind() == protoreflect.StringKind && !field.IsList() && field.Name() != "page_token" {
+				r.Set(field, protoreflect.ValueOfString(strings.ToValidUTF8(keep, "?")))
+			}
+		}
+		if parent := r.Descriptor().Fields().ByName("parent"); parent != nil {
+			r.Set(parent, protoreflect.ValueOfString("shops/harrow"))
+		}
+		of := (&desk{ctx: t.Context()}).page(r.Interface().(listRequest))
+		of.limit = 0
+		r.Set(r.Descriptor().Fields().ByName("page_token"), protoreflect.ValueOfString(of.next(0, end)))
+		ctx, cancel := context.WithTimeout(t.Context(), patience)
+		defer cancel()
+		if _, err := invoke(ctx, conn, m, r.Interface()); err != nil && !named(status.Code(err)) {
+			t.Errorf("%s of %v: %v", m.Name(), r.Interface(), err)
 		}
 	})
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"hash"
 	"io"
 	"slices"
@@ -25,6 +26,10 @@ type shops struct {
 }
 
 func (s shops) CreateShop(ctx context.Context, r *pb.CreateShopRequest) (*pb.CreateShopResponse, error) {
+	// Where everybody signs in, a further shop is opened by who starts the server.
+	if _, err := s.ids(ctx); errors.Is(err, ledger.ErrSignIn) {
+		return nil, err
+	}
 	book, err := s.books(ctx, r.GetShopId())
 	if err != nil {
 		return nil, err

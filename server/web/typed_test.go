@@ -38,6 +38,7 @@ const typeAll = `(async (n, text, but) => {
 	for (let d = form.closest("details"); d; d = d.parentElement.closest("details")) d.open = true;
 	for (const d of form.querySelectorAll("details")) d.open = true;
 	window.same = true;
+	window.sent = form; // what it did may have taken it from the page, and moved the others up
 	window.asked = 0;
 	for (const f of form.querySelectorAll("input[name], textarea, select")) {
 		if (f.matches("select[required]") && !f.value) f.value = [...f.options].find((o) => o.value)?.value ?? "";
@@ -54,9 +55,9 @@ const typeAll = `(async (n, text, but) => {
 })`
 
 // whatBecame tells what a form says after it was sent, or that it is gone.
-const whatBecame = `((n) => {
+const whatBecame = `(() => {
 	if (!window.same) return { Gone: true };
-	const form = document.querySelectorAll("form.asks, form.enter")[n], told = form.querySelector(".told"), busy = [...form.querySelectorAll("button:not([type=button])")].some((b) => b.disabled);
+	const form = window.sent, told = form.querySelector(".told"), busy = [...form.querySelectorAll("button:not([type=button])")].some((b) => b.disabled);
 	if (busy || !told || told.hidden && !form.querySelector(".shown-once") && document.getElementById("preview")?.hidden !== false) return {};
 	return { Told: told.textContent || "shown", Bad: told.classList.contains("bad"), Asked: window.asked, At: [...form.querySelectorAll("[aria-invalid]")].map((f) => f.name),
 		Typed: [...form.querySelectorAll("input[name]")].filter((f) => !f.matches("[type=hidden], [type=checkbox], [type=radio], [type=date], [type=datetime-local]")).map((f) => f.value) };
@@ -72,11 +73,11 @@ func (b *browser) tries(n int, text string, but []string) (was tried) {
 	js[any](b, fmt.Sprintf("%s(%d, %q, [%s])", typeAll, n, text, strings.Join(quoted, ", ")))
 	for end := time.Now().Add(60 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
 		var err error
-		if was, err = chromedp.Run(b.ctx, chromedp.Evaluate[tried](fmt.Sprintf("%s(%d)", whatBecame, n))); err == nil && (was.Gone || was.Told != "") {
+		if was, err = chromedp.Run(b.ctx, chromedp.Evaluate[tried](whatBecame+"()")); err == nil && (was.Gone || was.Told != "") {
 			return was
 		}
 	}
-	b.Fatalf("form %d of %s answers nothing to %.40q: %s", n, js[string](b, `location.pathname`), text, js[string](b, fmt.Sprintf(`document.querySelectorAll("form.asks, form.enter")[%d].outerHTML.slice(0, 2000)`, n)))
+	b.Fatalf("form %d of %s answers nothing to %.40q: %s", n, js[string](b, `location.pathname`), text, js[string](b, `window.sent.outerHTML.slice(0, 2000)`))
 	return was
 }
 
