@@ -123,7 +123,9 @@ const (
 const futureGrace = 5 * time.Minute
 
 // write runs one use case: it recognises a repeated request, lets fn draft the
-// entry, checks it and appends it. cmd is the request's content, for promise 5.
+// entry, checks it and appends it. cmd is the request's content, for promise 5. As a
+// store may run fn several times, fn changes nothing outside itself: what it fills in
+// of a request it fills in a copy.
 func (b *Book) write(ctx context.Context, m Meta, kind Kind, cmd any, fn func(*draft) error) (*Entry, error) {
 	if m.Request == (RequestID{}) {
 		m.Request = newRequestID()

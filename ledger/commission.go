@@ -55,6 +55,7 @@ type Pattern struct {
 // SetCommission adds or changes a commission.
 func (b *Book) SetCommission(ctx context.Context, m Meta, c Commission) (*Entry, error) {
 	return b.write(ctx, m, KindSetCommission, c, func(d *draft) error {
+		c := c
 		if err := needText("display_name", c.Title, maxName); err != nil {
 			return err
 		}
@@ -143,6 +144,7 @@ type WorkRate struct {
 // SetRates keeps rates from the start of a day on; those of the same day are replaced.
 func (b *Book) SetRates(ctx context.Context, m Meta, c Rates) (*Entry, error) {
 	return b.write(ctx, m, KindSetRates, c, func(d *draft) (err error) {
+		c := c
 		if c.From.IsZero() {
 			return invalid("REQUIRED", "from_time", "", "say the day from which they hold, such as 2026-01-01")
 		}

@@ -67,6 +67,8 @@ const Tonne Mass = 1_000_000_000
 // heats that are not settled when it is recorded.
 func (b *Book) SetCosting(ctx context.Context, m Meta, c Costing) (*Entry, error) {
 	return b.write(ctx, m, KindSetCosting, c, func(d *draft) error {
+		c := c
+		c.Recovered, c.Skimmings, c.Normal, c.Wear = slices.Clone(c.Recovered), slices.Clone(c.Skimmings), slices.Clone(c.Normal), slices.Clone(c.Wear)
 		if c.From.IsZero() {
 			return invalid("REQUIRED", "from", "", "say the day from which it holds, such as 2026-01-01")
 		}
@@ -223,6 +225,7 @@ type ClosePeriod struct{ From, To time.Time }
 // from the book. It must end before now and begin where the last closed one ended.
 func (b *Book) ClosePeriod(ctx context.Context, m Meta, p ClosePeriod, c Closed) (*Entry, error) {
 	return b.write(ctx, m, KindClosePeriod, p, func(d *draft) error {
+		c := c
 		c.From, c.To = p.From, p.To
 		if !c.From.Before(c.To) {
 			return invalid("BAD_PERIOD", "to", c.To.Format(time.DateOnly), "must be after "+c.From.Format(time.DateOnly))

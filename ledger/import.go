@@ -105,6 +105,7 @@ func (im *importing) read(i int, call Meta) error {
 
 func (im *importing) record(tx Tx) error {
 	im.entries, im.faults, im.missing = make([]*Entry, 0, len(im.rows)), nil, map[string]bool{}
+	clear(im.alloys)
 	// Alloys come first: to look one up may read a list, and what was appended before
 	// that could not be taken back without what others wrote in the same transaction.
 	for _, row := range im.rows {

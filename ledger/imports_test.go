@@ -27,7 +27,7 @@ var mayImport = map[string][]string{
 	"ledger/postgres/":  {},
 	"ledger/sqlite/":    {}, // breaks the disk, in tests
 	"ledger/storetest":  {"ledger", "ledger/memory"},
-	"ledger/ledgertest": {"ledger", "ledger/memory", "ledger/shop"},
+	"ledger/ledgertest": {"ledger", "ledger/memory", "ledger/shop", "ledger/storetest"},
 	"ledger/shop":       {"ledger", "ledger/unit", "SCIENCES"},
 	"api":               {},
 	"api/remelt/v1":     {},

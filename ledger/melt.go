@@ -167,6 +167,7 @@ type AddToHeat struct {
 // Add records an addition. What of it becomes part of the melt is metal in.
 func (b *Book) Add(ctx context.Context, m Meta, c AddToHeat) (*Entry, error) {
 	return b.write(ctx, m, KindAdd, c, func(d *draft) error {
+		c := c
 		h, err := d.heatIn(c.Heat, Melting, Late)
 		if err != nil {
 			return err

@@ -78,6 +78,7 @@ const (
 // SetPerson adds or changes somebody who may sign in.
 func (b *Book) SetPerson(ctx context.Context, m Meta, p Person) (*Entry, error) {
 	return b.setUp(ctx, m, p, func(d *draft) error {
+		p := p
 		if err := needText("display_name", p.Name, maxName); err != nil {
 			return err
 		}

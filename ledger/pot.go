@@ -54,6 +54,7 @@ const (
 // the book once there, and only taken from p for a pot new to the book.
 func (b *Book) SetPot(ctx context.Context, m Meta, p Pot) (*Entry, error) {
 	return b.setUp(ctx, m, p, func(d *draft) error {
+		p := p
 		if err := needText("display_name", p.Name, maxName); err != nil {
 			return err
 		}

@@ -210,6 +210,7 @@ type PourMold struct {
 // pour is finished, by difference.
 func (b *Book) Pour(ctx context.Context, m Meta, c PourMold) (*Entry, error) {
 	return b.write(ctx, m, KindPour, c, func(d *draft) error {
+		c := c
 		h, err := d.heatIn(c.Heat, Melting, Late)
 		if err != nil {
 			return err

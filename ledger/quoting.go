@@ -100,6 +100,7 @@ type QuoteWork struct {
 // MakeQuote keeps a version of a quote as it was reckoned.
 func (b *Book) MakeQuote(ctx context.Context, m Meta, c MakeQuote, q Quote) (*Entry, error) {
 	return b.write(ctx, m, KindQuote, c, func(d *draft) error {
+		q := q
 		if err := d.must(RecCommission, "commission", c.Commission, &Commission{}); err != nil {
 			return err
 		}

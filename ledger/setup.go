@@ -33,6 +33,7 @@ func (b *Book) OpenBook(ctx context.Context, m Meta, s Shop) (*Entry, error) {
 func (b *Book) SetShop(ctx context.Context, m Meta, s Shop) (*Entry, error) {
 	s.ID = b.Shop
 	return b.setUp(ctx, m, s, func(d *draft) error {
+		s := s
 		if s.Currency == "" {
 			s.Currency = d.shop.Currency
 		}
@@ -96,6 +97,7 @@ func (b *Book) SetPlace(ctx context.Context, m Meta, p Place) (*Entry, error) {
 // SetScale adds or changes a scale.
 func (b *Book) SetScale(ctx context.Context, m Meta, s Scale) (*Entry, error) {
 	return b.setUp(ctx, m, s, func(d *draft) error {
+		s := s
 		if err := needText("display_name", s.Name, maxName); err != nil {
 			return err
 		}
@@ -144,6 +146,7 @@ func (b *Book) SetScale(ctx context.Context, m Meta, s Scale) (*Entry, error) {
 // SetTare saves an empty weight.
 func (b *Book) SetTare(ctx context.Context, m Meta, t Tare) (*Entry, error) {
 	return b.setUp(ctx, m, t, func(d *draft) error {
+		t := t
 		if err := needText("display_name", t.Name, maxName); err != nil {
 			return err
 		}

@@ -24,6 +24,7 @@ import (
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/ledgertest"
 	"example.org/remelt/ledger/memory"
+	"example.org/remelt/ledger/storetest"
 )
 
 // world is a server on a store in memory with the book of shop "harrow" in it.
@@ -40,7 +41,7 @@ type world struct {
 func serve(t *testing.T, change ...func(*Config)) *world {
 	t.Helper()
 	w := &world{T: t, log: &logged{}}
-	store := memory.New()
+	store := storetest.Rehearsing{Store: memory.New()}
 	w.book = ledgertest.OpenIn(t, store)
 	cfg := Config{
 		Store: store, GRPC: "127.0.0.1:0", HTTP: "127.0.0.1:0", Version: "test",

@@ -20,6 +20,7 @@ import (
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/memory"
+	"example.org/remelt/ledger/storetest"
 	"example.org/remelt/server/signin"
 )
 
@@ -36,7 +37,7 @@ type bench struct {
 
 func newBench(t *testing.T, change ...func(*Deps)) *bench {
 	t.Helper()
-	b := &bench{T: t, store: memory.New(), now: time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)}
+	b := &bench{T: t, store: storetest.Rehearsing{Store: memory.New()}, now: time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)}
 	t.Cleanup(func() { _ = b.store.Close() })
 	hub := newHub(time.Hour, time.Hour, 8)
 	known := newBooks(watchedStore{Store: b.store, wrote: func(shop string, _ error) { hub.wake(shop) }}, func() time.Time { return b.now })

@@ -10,6 +10,7 @@ import (
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/memory"
 	"example.org/remelt/ledger/shop"
+	"example.org/remelt/ledger/storetest"
 )
 
 // Shop is a fresh book with scales, places, people and a crucible set up, and a
@@ -22,10 +23,10 @@ type Shop struct {
 
 var ctx = context.Background()
 
-// Open returns a fresh book in a memory store.
+// Open returns a fresh book in a memory store, whose functions are rehearsed.
 func Open(t testing.TB) *Shop {
 	t.Helper()
-	return OpenIn(t, memory.New())
+	return OpenIn(t, storetest.Rehearsing{Store: memory.New()})
 }
 
 // OpenIn returns a fresh book of shop "harrow" in a store, which it closes after the test.

@@ -16,6 +16,7 @@ import (
 type rehearsal struct {
 	book  *book // what it is answered by; nil when nothing is known
 	asks  questions
+	ready bool  // asks is whole
 	asked *book // what holds the answers by now
 	ahead int64 // how many are before it
 
@@ -30,10 +31,31 @@ var _ ledger.Tx = (*rehearsal)(nil)
 // errRehearsed ends a rehearsal where it cannot go on.
 var errRehearsed = errors.New("this was a rehearsal")
 
-func (l *lane) rehearse(fn func(ledger.Tx) error) (r *rehearsal) {
+// prepare rehearses a function that has to wait anyway, and puts it in the queue
+// with what it will ask. It returns nil when nobody is before it.
+func (l *lane) prepare(fn func(ledger.Tx) error) *rehearsal {
+	if len(l.turn) == 0 {
+		return nil
+	}
+	r := &rehearsal{masses: map[ledger.Account]ledger.Mass{}, records: map[recordKey]ledger.Record{}}
 	l.mu.Lock()
-	r = &rehearsal{book: l.book, ahead: int64(len(l.coming)), masses: map[ledger.Account]ledger.Mass{}, records: map[recordKey]ledger.Record{}}
+	r.book, r.ahead = l.book, int64(len(l.coming))
+	l.coming[r] = struct{}{} // at once, so that those who rehearse together do not take the same place
 	l.mu.Unlock()
+	ran := false
+	defer func() {
+		l.mu.Lock()
+		defer l.mu.Unlock()
+		if r.ready = ran; !ran { // it ended its goroutine
+			delete(l.coming, r)
+		}
+	}()
+	r.run(fn)
+	ran = true
+	return r
+}
+
+func (r *rehearsal) run(fn func(ledger.Tx) error) {
 	if r.book == nil {
 		r.book = newBook(ledger.Head{})
 	}
@@ -42,20 +64,6 @@ func (l *lane) rehearse(fn func(ledger.Tx) error) (r *rehearsal) {
 	r.book.mu.RUnlock()
 	defer func() { _ = recover() }() // if it is not for the rehearsal alone, it happens again
 	_ = fn(r)
-	return r
-}
-
-// prepare rehearses a function that has to wait anyway, and puts it in the queue
-// with what it will ask. It returns nil when nobody is before it.
-func (l *lane) prepare(fn func(ledger.Tx) error) *rehearsal {
-	if len(l.turn) == 0 {
-		return nil
-	}
-	r := l.rehearse(fn)
-	l.mu.Lock()
-	l.coming[r] = struct{}{}
-	l.mu.Unlock()
-	return r
 }
 
 // gone takes a function out of the queue.
@@ -73,7 +81,7 @@ func (l *lane) ask(t *tx, r *rehearsal) {
 	q := r.asks
 	l.mu.Lock()
 	for other := range l.coming {
-		if other.asked != l.book {
+		if other.ready && other.asked != l.book {
 			q.add(other.asks)
 			other.asked = l.book
 		}
