@@ -80,7 +80,11 @@ func (e *Error) Error() string {
 	if e.Cause != nil {
 		fmt.Fprintf(&b, ": %v", e.Cause)
 	}
-	if n := len(e.More) + e.Unsaid; n > 0 {
+	switch n := len(e.More) + e.Unsaid; n {
+	case 0:
+	case 1:
+		b.WriteString(" (and one more fault)")
+	default:
 		fmt.Fprintf(&b, " (and %d more faults)", n)
 	}
 	return b.String()
