@@ -49,17 +49,19 @@ func texts(e *ledger.Entry) error {
 }
 
 // Each question is asked of any number of names at once: a statement costs much
-// more than a row. LATERAL keeps it one look into the index for each, as no other
-// plan reads less, or leaves fewer traces for others to be in conflict with.
+// more than a row. LATERAL with LIMIT keeps it one look into the index for each.
+// Without the limit it is a join like any other, and the planner reads the whole
+// table as soon as some names are asked for, which leaves traces everywhere for
+// others to be in conflict with.
 const (
 	massesOf = `SELECT q.kind, q.ref, a.mass FROM unnest($2::text[], $3::text[]) AS q (kind, ref)
-		CROSS JOIN LATERAL (SELECT mass FROM account WHERE shop = $1 AND kind = q.kind AND ref = q.ref) a`
+		CROSS JOIN LATERAL (SELECT mass FROM account WHERE shop = $1 AND kind = q.kind AND ref = q.ref LIMIT 1) a`
 	recordsOf = `SELECT q.kind, q.id, r.parent, r.seq, r.body FROM unnest($2::text[], $3::text[]) AS q (kind, id)
-		CROSS JOIN LATERAL (SELECT parent, seq, body FROM record WHERE shop = $1 AND kind = q.kind AND id = q.id) r`
+		CROSS JOIN LATERAL (SELECT parent, seq, body FROM record WHERE shop = $1 AND kind = q.kind AND id = q.id LIMIT 1) r`
 	countsOf = `SELECT q.kind, m.n FROM unnest($2::text[]) AS q (kind)
-		CROSS JOIN LATERAL (SELECT n FROM made WHERE shop = $1 AND kind = q.kind) m`
+		CROSS JOIN LATERAL (SELECT n FROM made WHERE shop = $1 AND kind = q.kind LIMIT 1) m`
 	usedOf = `SELECT q.id FROM unnest($2::uuid[]) AS q (id)
-		CROSS JOIN LATERAL (SELECT FROM entry WHERE shop = $1 AND request = q.id) e`
+		CROSS JOIN LATERAL (SELECT FROM entry WHERE shop = $1 AND request = q.id LIMIT 1) e`
 )
 
 // learn reads what of q is not known, in one round trip.

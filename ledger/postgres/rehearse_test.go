@@ -3,9 +3,13 @@ package postgres
 import (
 	"context"
 	"fmt"
+	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
+
+	"github.com/jackc/pgx/v5"
 
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/postgres/postgrestest"
@@ -75,4 +79,54 @@ func TestThoseWhoWaitAskTogether(t *testing.T) {
 		t.Errorf("the database was asked %d times for %d functions", asked, n)
 	}
 	storetest.VerifyAll(t, s)
+}
+
+// TestQuestionsGoByTheirIndex: however many names are asked for at once, each is one
+// look into an index, and no table is read whole. A planner that may join them as it
+// likes reads all entries of a shop to see which request ids were used.
+func TestQuestionsGoByTheirIndex(t *testing.T) {
+	url := postgrestest.Database(t)
+	s := open(t, url)
+	defer s.Close()
+	for some := range slices.Chunk(storetest.ShopLoad(6000), 1000) {
+		if err := s.Update(t.Context(), "harrow", func(tx ledger.Tx) error {
+			for _, e := range some {
+				e.Request = storetest.NewRequest()
+				if _, err := storetest.Append(tx, "harrow", e); err != nil {
+					return err
+				}
+			}
+			return nil
+		}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	names := slices.Repeat([]string{"lot"}, 60)
+	ids := make([][16]byte, 60)
+	if err := s.read(t.Context(), func(c *pgx.Conn) error {
+		if _, err := c.Exec(t.Context(), `ANALYZE`); err != nil {
+			return err
+		}
+		for query, args := range map[string][]any{
+			massesOf:  {"harrow", names, names},
+			recordsOf: {"harrow", names, names},
+			usedOf:    {"harrow", ids},
+		} {
+			rows, err := c.Query(t.Context(), `EXPLAIN `+query, args...)
+			if err != nil {
+				return err
+			}
+			lines, err := pgx.CollectRows(rows, pgx.RowTo[string])
+			if err != nil {
+				return err
+			}
+			plan := strings.Join(lines, "\n")
+			if strings.Contains(plan, "Seq Scan") || strings.Contains(plan, "Hash Join") || strings.Contains(plan, "Merge Join") || !strings.Contains(plan, "Index") {
+				t.Errorf("%s is answered by\n%s", query, plan)
+			}
+		}
+		return nil
+	}); err != nil {
+		t.Fatal(err)
+	}
 }
