@@ -181,11 +181,10 @@ func checkStructure(ctx context.Context, path string, checks ...string) error {
 			}
 			return errUnread(path, err)
 		}
-		if !diskGave(says) {
-			return unavailable("CANNOT_READ", errors.New(says))
-		}
-		if says != "ok" {
+		if err := soundness(says); errors.Is(err, ledger.ErrCorrupt) {
 			return errDamagedFile(path, "%s", says)
+		} else if err != nil {
+			return err
 		}
 	}
 	return nil

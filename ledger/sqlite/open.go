@@ -117,7 +117,7 @@ func inspect(path string) (version int, err error) {
 		return 0, errDamagedFile(path, "%d bytes long, should be %d: cut short", info.Size(), pages*pageSize)
 	}
 	if info.Size() <= smallFile {
-		return version, checkStructure(context.Background(), path, `PRAGMA quick_check(1)`)
+		return version, checkStructure(context.Background(), path, `PRAGMA integrity_check(1)`)
 	}
 	return version, nil
 }

@@ -45,6 +45,39 @@ func TestChargeIsTickedOff(t *testing.T) {
 	}
 }
 
+// A page that was asked for before a piece was taken back comes late: it does not put
+// the piece back.
+func TestChargeIsNotRenewedByTheOld(t *testing.T) {
+	f := newFoundry(t)
+	f.book.Do(f.book.PlanHeat(t.Context(), ledger.Meta{}, ledger.PlanHeat{ID: "42", Alloy: "C87300", Molds: []ledger.MoldPlan{{Name: "heron", Metal: ledgertest.Grams(1500), Gating: ledgertest.Grams(600)}}}))
+	b := newBrowser(t, phone)
+	b.open(f.url("/heats/42/charge"))
+	b.until("a charge is proposed", `document.getElementById("tally")?.textContent.startsWith("0 of ")`)
+	js[any](b, `window.late = []; window.seen = []; window.quick = fetch;
+		window.fetch = async (at, how) => {
+			const answer = await quick(at, how);
+			if (!how?.method) await new Promise((go) => late.push(go));
+			return answer;
+		};
+		document.addEventListener("renewed", () => seen.push(document.querySelector("#pieces .became").textContent));
+		document.getElementById("who").value = "Mara"`)
+	tick := `document.querySelector("#pieces input").click()`
+	js[any](b, tick)
+	b.until("the piece is in", `document.querySelector("#pieces .became").textContent.startsWith("in, entry")`)
+	b.until("the page with it is on its way", `late.length > 0`)
+	js[any](b, tick)
+	b.until("it is taken back", `document.querySelector("#pieces .became").textContent === "taken back"`)
+	b.until("pages from before and after are on their way", `late.length > 1`)
+	js[any](b, `late.forEach((go) => go()); window.fetch = quick`)
+	b.until("the page is up to date", `document.querySelectorAll("#in li").length === 0 && seen.length > 0`)
+	for _, said := range js[[]string](b, `seen`) {
+		if said != "taken back" {
+			t.Errorf("a page from before says of the piece: %q", said)
+		}
+	}
+	b.quiet()
+}
+
 // A charge that cannot be says why on its page, and asks again.
 func TestChargeThatCannotBe(t *testing.T) {
 	f := newFoundry(t)

@@ -6,11 +6,16 @@ const { live: source, part = "main", from = location.href } = document.body.data
 const main = /** @type {HTMLElement} */ (document.getElementById("main"));
 let due = 0;
 
+/** Renewals are numbered as they are asked for. What comes in later than a younger one is out of date. */
+let asked = 0, oldest = 0;
+
 async function renew() {
+  const mine = ++asked;
   const answer = await fetch(from, { headers: { Accept: "text/html" } }).catch(() => null);
   if (!answer?.ok || answer.redirected) return;
   const next = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById(part), now = document.getElementById(part);
-  if (!next || !now) return;
+  if (!next || !now || mine < oldest) return;
+  oldest = mine;
   children(now, next);
   document.dispatchEvent(new Event("renewed"));
 }
@@ -74,12 +79,14 @@ main.addEventListener("input", (e) => {
   const form = /** @type {HTMLElement} */ (e.target).closest("form");
   if (form) form.dataset.changed = "yes";
 });
-document.addEventListener("booked", () => void renew());
+document.addEventListener("booked", () => {
+  oldest = asked + 1; // what was asked for before does not know of it, and would take it back on the page
+  void renew();
+});
 
 if (source) {
   const events = new EventSource(source);
   events.addEventListener("entry", () => {
-    clearTimeout(due);
-    due = window.setTimeout(() => void renew(), 300);
+    due ||= window.setTimeout(() => { due = 0; void renew(); }, 300); // also while entries come without a pause
   });
 }
