@@ -2,11 +2,16 @@ package ledger
 
 import "sync"
 
+// LogReader reads a log, as Reader does.
+type LogReader interface {
+	Log(after int64, limit int) ([]Sealed, error)
+}
+
 // ReadAhead reads the log of r after an entry, a batch at each call of next, and the
 // batch after it meanwhile: reading is a good half of the work. A batch of fewer than
 // Batch entries is the last. Nothing else may ask r anything until stop, which may be
 // called again, has returned.
-func ReadAhead(r Reader, after int64) (next func() ([]Sealed, error), stop func()) {
+func ReadAhead(r LogReader, after int64) (next func() ([]Sealed, error), stop func()) {
 	type batch struct {
 		log []Sealed
 		err error

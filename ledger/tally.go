@@ -25,6 +25,10 @@ type Tally struct {
 // to name it all, as Kept does.
 type Tallier interface {
 	Tally(t *Tally) error
+
+	// Entries reads the log from its beginning, as Log does, and sees to it that what
+	// leads to an entry leads to it.
+	Entries() (LogReader, error)
 }
 
 // like gives an empty tally whose sums can be held against those of t.
@@ -38,7 +42,12 @@ func newTally() *Tally {
 }
 
 // Name is what stands for the name of an account, a record or a subject.
-func (t *Tally) Name(name string) uint64 { return maphash.String(t.seed, name) }
+func (t *Tally) Name(name []byte) uint64 { return maphash.Bytes(t.seed, name) }
+
+func (t *Tally) name(name string) uint64 { return maphash.String(t.seed, name) }
+
+// Child is what stands for a record among those of its parent.
+func (t *Tally) Child(parent, name []byte) uint64 { return t.mix(t.Name(parent), t.Name(name)) }
 
 func (t *Tally) mix(a, b uint64) uint64 {
 	hi, lo := bits.Mul64(a^t.stir[0], b^t.stir[1])
@@ -50,12 +59,12 @@ func (t *Tally) Balance(name uint64, m Mass) { t.balances += (name | 1) * uint64
 
 // Record counts a current record: the size bytes at offset at (from 1) of its
 // entry's bytes, where they are found first.
-func (t *Tally) Record(name uint64, parent string, seq, at, size int64) {
-	t.records += t.record(name, parent, seq, at, size)
+func (t *Tally) Record(name uint64, parent []byte, seq, at, size int64) {
+	t.records += t.record(name, t.Name(parent), seq, at, size)
 }
 
-func (t *Tally) record(name uint64, parent string, seq, at, size int64) uint64 {
-	return t.mix(t.mix(name, maphash.String(t.seed, parent)), t.mix(uint64(seq), uint64(at)<<32^uint64(size))) //nolint:gosec // any bits will do
+func (t *Tally) record(name, parent uint64, seq, at, size int64) uint64 {
+	return t.mix(t.mix(name, parent), t.mix(uint64(seq), uint64(at)<<32^uint64(size))) //nolint:gosec // any bits will do
 }
 
 // Request counts a request id and the entry it made.
@@ -107,10 +116,10 @@ func (t *logTally) entry(shop string, prev Hash, seq int64, s Sealed) bool {
 		if !known || !validID(p.Account.Ref()) {
 			return false
 		}
-		name := t.Name(string(p.Account))
+		name := t.name(string(p.Account))
 		t.Balance(name, p.Mass)
 		if rules.supplies {
-			supplies += (t.Name(p.Account.Ref()) | 1) * uint64(p.Mass) //nolint:gosec // any bits will do
+			supplies += (t.name(p.Account.Ref()) | 1) * uint64(p.Mass) //nolint:gosec // any bits will do
 		} else {
 			sum, err := metal.Add(p.Mass)
 			if err != nil {
@@ -141,7 +150,7 @@ func (t *logTally) entry(shop string, prev Hash, seq int64, s Sealed) bool {
 	for _, r := range e.Records {
 		t.buf = append(append(append(t.buf[:0], r.Kind...), '/'), r.ID...)
 		name := maphash.Bytes(t.seed, t.buf)
-		is := t.record(name, r.Parent, seq, int64(bytes.Index(s.Bytes, r.Body)+1), int64(len(r.Body)))
+		is := t.record(name, t.name(r.Parent), seq, int64(bytes.Index(s.Bytes, r.Body)+1), int64(len(r.Body)))
 		was, again := t.written[name]
 		if !again {
 			t.counts[r.Kind]++
@@ -204,7 +213,11 @@ func tallied(ctx context.Context, st Store, shop string, progress func(done, all
 	t := &logTally{Tally: derived, held: map[uint64]Mass{}, written: map[uint64]uint64{}}
 	right := true
 	err = st.View(ctx, shop, func(r Reader) error {
-		next, stop := ReadAhead(r, 0)
+		entries, err := r.(Tallier).Entries()
+		if err != nil {
+			return err
+		}
+		next, stop := ReadAhead(entries, 0)
 		defer stop()
 		for v.Entries < head.Seq {
 			if err := ctx.Err(); err != nil {
