@@ -67,6 +67,35 @@ const (
 // learn reads what of q is not known, in one round trip.
 func (b *book) learn(ctx context.Context, c *pgx.Conn, shop string, q questions) error {
 	var batch pgx.Batch
+	a := b.ask(&batch, shop, q)
+	if batch.Len() == 0 {
+		return nil
+	}
+	b.asks++
+	if err := c.SendBatch(ctx, &batch).Close(); err != nil {
+		return err
+	}
+	b.hear(a)
+	return nil
+}
+
+// answers are what was read of a book.
+type answers struct {
+	values
+	used map[ledger.RequestID]bool
+}
+
+// hear makes answers part of what is known.
+func (b *book) hear(a answers) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.known.add(a.values)
+	maps.Copy(b.used, a.used)
+}
+
+// ask queues the questions of q that the book does not answer. The answers are there
+// when the batch was sent.
+func (b *book) ask(batch *pgx.Batch, shop string, q questions) answers {
 	got, used := newValues(), map[ledger.RequestID]bool{}
 	ask := func(query string, scan func(rows pgx.Rows) error, args ...any) {
 		batch.Queue(query, append([]any{shop}, args...)...).Query(func(rows pgx.Rows) error {
@@ -140,18 +169,7 @@ func (b *book) learn(ctx context.Context, c *pgx.Conn, shop string, q questions)
 			return err
 		}, ids)
 	}
-	if batch.Len() == 0 {
-		return nil
-	}
-	b.asks++
-	if err := c.SendBatch(ctx, &batch).Close(); err != nil {
-		return err
-	}
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	b.known.add(got)
-	maps.Copy(b.used, used)
-	return nil
+	return answers{got, used}
 }
 
 // has tells whether a key is in a map, and puts it there.

@@ -135,7 +135,7 @@ func (l *lane) update(ctx context.Context, fn func(ledger.Tx) error) error {
 		return unavailable("CANCELLED", ctx.Err())
 	}
 	if l.group == nil {
-		if err := l.open(ctx); err != nil {
+		if err := l.open(ctx, r); err != nil {
 			<-l.turn
 			return err
 		}
@@ -168,13 +168,19 @@ func (l *lane) leave() {
 	}()
 }
 
-// open begins a group: it locks the shop's book and learns where it ends.
-func (l *lane) open(ctx context.Context) error {
+// open begins a group: it locks the shop's book and learns where it ends, and at once
+// what will be asked of it.
+func (l *lane) open(ctx context.Context, r *rehearsal) error {
 	c, err := l.store.acquire(ctx, l.store.writing)
 	if err != nil {
 		return err
 	}
-	head, err := lock(ctx, c.Conn, l.shop)
+	known, q := l.book, l.asks(r)
+	if known == nil {
+		known = newBook(ledger.Head{})
+	}
+	var a answers
+	head, err := lock(ctx, c.Conn, l.shop, func(b *pgx.Batch) { a = known.ask(b, l.shop, q) })
 	if err != nil {
 		c.release()
 		return err
@@ -186,7 +192,10 @@ func (l *lane) open(ctx context.Context) error {
 	}
 	if l.book == nil || l.book.head != head || l.book.size() > mostKnown {
 		l.setBook(newBook(head))
+	} else {
+		r.asked = l.book
 	}
+	l.book.hear(a) // what else a new book has to know is asked when its turn comes
 	g := &group{c: c, done: make(chan struct{})}
 	g.ctx, g.cancel = context.WithTimeout(context.WithoutCancel(ctx), groupTime)
 	l.group = g
@@ -210,11 +219,12 @@ func (l *lane) goesOn(head ledger.Head) error {
 		Want: fmt.Sprintf("the book of shop %s ends at entry %d with another hash or number than entry %d, which was recorded; nothing was recorded. An old primary may be back: keep it off. After a restore on purpose, restart the server", l.shop, head.Seq, l.safe.Seq)}
 }
 
-// lock begins a transaction and locks the shop's book in it. Waiting for another
-// server ends in a conflict, as what could be seen before it wrote is out of date.
-func lock(ctx context.Context, c *pgx.Conn, shop string) (head ledger.Head, err error) {
+// lock begins a transaction and locks the shop's book in it; more is asked with it in
+// one round trip. Waiting for another server ends in a conflict, as what could be seen
+// before it wrote is out of date.
+func lock(ctx context.Context, c *pgx.Conn, shop string, more func(*pgx.Batch)) (head ledger.Head, err error) {
 	for try := 0; ; try++ {
-		if head, err = tryLock(ctx, c, shop); err == nil {
+		if head, err = tryLock(ctx, c, shop, more); err == nil {
 			return head, nil
 		}
 		if !conflicted(err) {
@@ -226,7 +236,7 @@ func lock(ctx context.Context, c *pgx.Conn, shop string) (head ledger.Head, err 
 	}
 }
 
-func tryLock(ctx context.Context, c *pgx.Conn, shop string) (head ledger.Head, err error) {
+func tryLock(ctx context.Context, c *pgx.Conn, shop string, more func(*pgx.Batch)) (head ledger.Head, err error) {
 	found := false
 	defer func() {
 		if err != nil {
@@ -248,6 +258,7 @@ func tryLock(ctx context.Context, c *pgx.Conn, shop string) (head ledger.Head, e
 		})
 	}
 	ask(begin)
+	more(begin)
 	if err := c.SendBatch(ctx, begin).Close(); err != nil || found {
 		return head, err
 	}
@@ -385,7 +396,7 @@ func (l *lane) isThere(ctx context.Context, last ledger.Head) (bool, error) {
 		return false, err
 	}
 	defer c.Release()
-	if _, err := lock(ctx, c.Conn(), l.shop); err != nil {
+	if _, err := lock(ctx, c.Conn(), l.shop, func(*pgx.Batch) {}); err != nil {
 		return false, err
 	}
 	var hash ledger.Hash

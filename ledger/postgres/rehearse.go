@@ -9,8 +9,8 @@ import (
 
 // rehearsal is a transaction in which a function is run before its turn comes,
 // without the database, only to learn what it will ask; so that whoever has the
-// turn can ask for all who wait in one round trip, where each would have needed
-// some of its own. It is answered by what is known of the book, and as if what is
+// turn can ask for all who wait in one round trip, or together with the lock, where
+// each would have needed some of its own. It is answered by what is known of the book, and as if what is
 // not known were not there. It may well take another way then; what it returns is
 // thrown away, and what it did not ask is asked when it is run in its turn.
 type rehearsal struct {
@@ -28,15 +28,14 @@ type rehearsal struct {
 
 var _ ledger.Tx = (*rehearsal)(nil)
 
+// Rehearsal tells a function that it is only rehearsed, if it must know.
+func (r *rehearsal) Rehearsal() {}
+
 // errRehearsed ends a rehearsal where it cannot go on.
 var errRehearsed = errors.New("this was a rehearsal")
 
-// prepare rehearses a function that has to wait anyway, and puts it in the queue
-// with what it will ask. It returns nil when nobody is before it.
+// prepare rehearses a function, and puts it in the queue with what it will ask.
 func (l *lane) prepare(fn func(ledger.Tx) error) *rehearsal {
-	if len(l.turn) == 0 {
-		return nil
-	}
 	r := &rehearsal{masses: map[ledger.Account]ledger.Mass{}, records: map[recordKey]ledger.Record{}}
 	l.mu.Lock()
 	r.book, r.ahead = l.book, int64(len(l.coming))
@@ -75,19 +74,25 @@ func (l *lane) gone(r *rehearsal) {
 
 // ask learns what a function and all those who wait behind it will ask.
 func (l *lane) ask(t *tx, r *rehearsal) {
-	if r == nil || r.asked == l.book {
-		return
+	if r.asked != l.book {
+		_ = t.learn(l.asks(r)) // a fault is remembered
 	}
-	q := r.asks
+}
+
+// asks are what a function will ask, and all those who wait behind it and were not
+// asked for yet.
+func (l *lane) asks(r *rehearsal) questions {
+	var q questions
+	q.add(r.asks)
 	l.mu.Lock()
+	defer l.mu.Unlock()
 	for other := range l.coming {
 		if other.ready && other.asked != l.book {
 			q.add(other.asks)
 			other.asked = l.book
 		}
 	}
-	l.mu.Unlock()
-	_ = t.learn(q) // a fault is remembered
+	return q
 }
 
 func (r *rehearsal) Append(s ledger.Sealed, e *ledger.Entry) error {

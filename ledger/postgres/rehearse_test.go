@@ -53,7 +53,7 @@ func TestThoseWhoWaitAskTogether(t *testing.T) {
 	hold, release := make(chan struct{}), make(chan struct{})
 	var wg sync.WaitGroup
 	wg.Go(func() {
-		if err := s.Update(context.Background(), "harrow", func(ledger.Tx) error { close(hold); <-release; return nil }); err != nil {
+		if err := (storetest.OnlyInTurn{Store: s}).Update(context.Background(), "harrow", func(ledger.Tx) error { close(hold); <-release; return nil }); err != nil {
 			t.Error(err)
 		}
 	})

@@ -14,7 +14,7 @@ import (
 // concurrency tests that updates are as if one after another, and that views
 // beside them are each of one moment.
 func (s *suite) concurrency(t *testing.T) {
-	st := s.fresh(t)
+	st := s.whole(t)
 	const writers, each, lots = 8, 40, 4
 	shops := []string{Shop, "south"}
 	for _, shop := range shops {
@@ -159,7 +159,7 @@ func (s *suite) context(t *testing.T) {
 	})
 
 	t.Run("a closed store is closed", func(t *testing.T) {
-		st := s.open(t)
+		st := OnlyInTurn{s.open(t)}
 		Put(t, st, Shop, Move("supplier/S1", "lot/L1", 1))
 		started, end := make(chan struct{}), make(chan struct{})
 		running := make(chan error, 1)

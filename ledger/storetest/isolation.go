@@ -187,7 +187,7 @@ func (s *suite) isolation(t *testing.T) {
 	})
 
 	t.Run("of many at once each is whole or not there", func(t *testing.T) {
-		st := s.fresh(t)
+		st := s.whole(t)
 		Put(t, st, Shop, Move("supplier/S1", "lot/pool", 1000))
 		// One update holds the writer up, so that the others wait together and
 		// a store that writes in groups puts them into one.
@@ -196,7 +196,7 @@ func (s *suite) isolation(t *testing.T) {
 		wg.Add(1)
 		go func() {
 			defer wg.Done()
-			if err := st.Update(context.Background(), Shop, func(ledger.Tx) error { close(hold); <-release; return errNo }); !errors.Is(err, errNo) {
+			if err := (OnlyInTurn{st}).Update(context.Background(), Shop, func(ledger.Tx) error { close(hold); <-release; return errNo }); !errors.Is(err, errNo) {
 				t.Error(err)
 			}
 		}()
