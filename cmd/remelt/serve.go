@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"sync"
@@ -181,6 +182,7 @@ func unlessStopped(ctx context.Context, err error) error {
 // else would notice a balance that a bad disk has changed. A database has its own
 // checksums, and servers that were looking at it all along.
 func whole(ctx context.Context, file *sqlite.Store, log *slog.Logger) error {
+	defer debug.FreeOSMemory() // a book of millions of entries takes hundreds of megabytes to verify, and few to serve
 	ids, err := file.Shops(ctx)
 	if err != nil {
 		return err
