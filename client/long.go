@@ -17,7 +17,18 @@ var errCutShort = errors.New("the server ended before it gave a result; ask agai
 // Verify reads a shop's whole book on the server and gives what was found. A
 // damaged book is a result, not an error. progress may be nil.
 func (c *Client) Verify(ctx context.Context, shop string, progress func(*pb.Progress)) (*pb.Verification, error) {
-	s, err := c.Shops.VerifyShop(ctx, &pb.VerifyShopRequest{Name: shop})
+	return c.verify(ctx, &pb.VerifyShopRequest{Name: shop}, progress)
+}
+
+// VerifyAfter verifies what was recorded after an entry, of which the number and the
+// hash in hexadecimal are known, such as from a checkpoint; and that it is still there.
+// What was before it is taken for right.
+func (c *Client) VerifyAfter(ctx context.Context, shop string, after int64, hash string, progress func(*pb.Progress)) (*pb.Verification, error) {
+	return c.verify(ctx, &pb.VerifyShopRequest{Name: shop, AfterSequence: after, AfterHash: hash}, progress)
+}
+
+func (c *Client) verify(ctx context.Context, r *pb.VerifyShopRequest, progress func(*pb.Progress)) (*pb.Verification, error) {
+	s, err := c.Shops.VerifyShop(ctx, r)
 	if err != nil {
 		return nil, err
 	}

@@ -14,10 +14,11 @@ type Fault struct {
 	What string
 }
 
-// Verified is what Verify found. Fault is nil when the book is whole.
+// Verified is what Verify found, or VerifyAfter. Fault is nil when the book is whole.
 type Verified struct {
 	Shop    string
-	Entries int64
+	After   int64 // the entry up to which nothing was read; 0 when all was
+	Entries int64 // the last entry of those found right
 	Head    Hash
 	Fault   *Fault
 }
@@ -97,6 +98,7 @@ func verifyEach(ctx context.Context, st Store, shop string, progress func(done, 
 // checker derives from the log what a store keeps beside it. Request ids and
 // subjects are compared as sums of hashes, which needs no memory of them.
 type checker struct {
+	onward   bool // not from the beginning: what accounts held before is not known
 	balances map[Account]Mass
 	records  map[string]int64 // kind/id → seq of its newest content
 	bodies   map[string]uint64
@@ -159,7 +161,7 @@ func (c *checker) entry(shop string, seq int64, prev Hash, s Sealed) string {
 		}
 	}
 	for _, p := range e.Postings {
-		if p.Account.HasFloor() && c.balances[p.Account] < 0 {
+		if !c.onward && p.Account.HasFloor() && c.balances[p.Account] < 0 {
 			return fmt.Sprintf("takes %s below zero", p.Account)
 		}
 	}

@@ -104,17 +104,31 @@ func (s shops) VerifyShop(r *pb.VerifyShopRequest, stream grpc.ServerStreamingSe
 	ctx, cancel := context.WithCancel(stream.Context())
 	defer cancel()
 	d := s.read(ctx, "name", r.GetName(), "shops/*")
+	after := ledger.Head{Seq: r.GetAfterSequence()}
+	if (after.Seq == 0) != (r.GetAfterHash() == "") {
+		d.invalid("REQUIRED", "after_hash", r.GetAfterHash(), "must be given with after_sequence, and only with it")
+	}
+	if hash, err := hex.DecodeString(r.GetAfterHash()); r.GetAfterHash() != "" && (err != nil || copy(after.Hash[:], hash) != len(hash) || len(hash) != len(after.Hash)) {
+		d.invalid("BAD_HASH", "after_hash", r.GetAfterHash(), "must be 64 hexadecimal digits")
+	}
 	if d.err != nil {
 		return d.err
 	}
 	t := teller{unit: "entries", send: func(p *pb.Progress) error {
 		return stream.Send(&pb.VerifyShopResponse{Event: &pb.VerifyShopResponse_Progress{Progress: p}})
 	}}
-	v, err := ledger.Verify(ctx, d.Store, d.shopID(), func(done, all int64) {
+	told := func(done, all int64) {
 		if t.tell(done, all) != nil {
 			cancel() // nobody listens any more
 		}
-	})
+	}
+	var v ledger.Verified
+	var err error
+	if after.Seq > 0 {
+		v, err = ledger.VerifyAfter(ctx, d.Store, d.shopID(), after, told)
+	} else {
+		v, err = ledger.Verify(ctx, d.Store, d.shopID(), told)
+	}
 	if err != nil {
 		return err
 	}
@@ -122,7 +136,7 @@ func (s shops) VerifyShop(r *pb.VerifyShopRequest, stream grpc.ServerStreamingSe
 }
 
 func verification(v ledger.Verified) *pb.Verification {
-	p := &pb.Verification{Whole: v.Fault == nil, Entries: v.Entries, HeadHash: v.Head.String()}
+	p := &pb.Verification{Whole: v.Fault == nil, Entries: v.Entries, HeadHash: v.Head.String(), AfterSequence: v.After}
 	if v.Fault != nil {
 		p.BadSequence, p.Fault = v.Fault.Seq, v.Fault.What
 	}

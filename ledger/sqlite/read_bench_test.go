@@ -97,6 +97,21 @@ func BenchmarkRead(b *testing.B) {
 			b.ReportMetric(float64(size)*float64(b.N)/b.Elapsed().Seconds(), "entries/s")
 			b.ReportMetric(float64((storetest.ProcessorTime()-cpu).Nanoseconds())/1e3/float64(size)/float64(b.N), "cpu-µs/entry")
 		})
+		b.Run(fmt.Sprintf("entries=%d/last 1000 verified", size), func(b *testing.B) {
+			var at ledger.Head
+			if err := s.View(context.Background(), "harrow", func(r ledger.Reader) error {
+				log, err := r.Log(int64(size-1001), 1)
+				at = ledger.Head{Seq: log[0].Seq, Hash: log[0].Hash}
+				return err
+			}); err != nil {
+				b.Fatal(err)
+			}
+			for b.Loop() {
+				if v, err := ledger.VerifyAfter(context.Background(), s, "harrow", at, nil); err != nil || v.Fault != nil {
+					b.Fatal(err, v.Fault)
+				}
+			}
+		})
 		b.Run(fmt.Sprintf("entries=%d/open", size), func(b *testing.B) {
 			path := s.Path()
 			s.Close()

@@ -275,3 +275,54 @@ func TestTamperBesideLog(t *testing.T) {
 		t.Errorf("an untouched book: %+v, %v", fault, err)
 	}
 }
+
+// verifyAfter is verify for what came after an entry.
+func (b *tampered) verifyAfter(seq int64, change func()) (ledger.Verified, error) {
+	b.do(`BEGIN`)
+	defer b.do(`ROLLBACK`)
+	b.do(`DROP TRIGGER entry_is_never_changed`)
+	b.do(`DROP TRIGGER entry_is_never_deleted`)
+	b.do(`DROP TRIGGER request_is_never_changed`)
+	b.do(`DROP TRIGGER request_is_never_deleted`)
+	change()
+	return ledger.VerifyAfter(context.Background(), b, "harrow", ledger.Head{Seq: seq, Hash: b.log[seq-1].Hash}, nil)
+}
+
+// TestVerifyAfter: from each entry on the book is right; whatever is changed of what
+// came later, or of what leads there, is found, and the first entry it concerns is
+// named.
+func TestVerifyAfter(t *testing.T) {
+	b := newTampered(t)
+	all := int64(len(b.log))
+	finds := func(what string, after, want int64, change func()) {
+		t.Helper()
+		v, err := b.verifyAfter(after, change)
+		if err != nil || v.Fault == nil || v.Fault.Seq != want || want > 0 && v.Entries != want-1 {
+			t.Errorf("%s, from entry %d: %+v, %+v, %v; want entry %d", what, after, v, v.Fault, err, want)
+		}
+	}
+	for after := int64(1); after <= all; after++ {
+		if v, err := b.verifyAfter(after, func() {}); err != nil || v.Fault != nil || v.Entries != all || v.After != after || v.Head != b.log[all-1].Hash {
+			t.Fatalf("from entry %d: %+v, %+v, %v", after, v, v.Fault, err)
+		}
+	}
+	for seq := int64(2); seq <= all; seq++ {
+		s, after := b.log[seq-1], 1+rand.Int64N(seq-1)
+		changed := bytes.Clone(s.Bytes)
+		changed[rand.IntN(len(changed))] ^= 1
+		finds("a changed byte", after, seq, func() { b.set(seq, changed, s.Hash[:]) })
+		finds("no request id", after, seq, func() { b.do(`DELETE FROM request WHERE seq = ?`, seq) })
+		finds("another's request id", after, seq, func() { b.do(`UPDATE request SET seq = seq - 1 WHERE seq = ?`, seq) })
+		finds("a subject that does not lead there", after, seq, func() {
+			b.do(`DELETE FROM touch WHERE seq = ?1 AND name = (SELECT min(name) FROM touch WHERE seq = ?1)`, seq)
+		})
+		if seq < all {
+			finds("it is gone", after, seq, func() { b.do(`DELETE FROM entry WHERE id = ?`, b.id(seq)) })
+		}
+	}
+	finds("the entry itself", all, all, func() { b.set(all, b.log[all-1].Bytes, make([]byte, 32)) })
+	finds("an older record", all-20, 0, func() {
+		b.do(`UPDATE name SET size = size - 1 WHERE seq = (SELECT max(seq) FROM name)`)
+	})
+	finds("a book cut off before it", all, all, func() { b.do(`DELETE FROM entry WHERE id >= ?`, b.id(all)) })
+}

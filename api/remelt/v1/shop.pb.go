@@ -764,7 +764,13 @@ func (x *Progress) GetUnit() string {
 type VerifyShopRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// shops/{shop}
-	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Only what was recorded after the entry of this number is verified, and that
+	// the entry still has after_hash; what was before it, and what balances are to
+	// be, is taken for right. 0 verifies the whole book.
+	AfterSequence int64 `protobuf:"varint,2,opt,name=after_sequence,json=afterSequence,proto3" json:"after_sequence,omitempty"`
+	// The hash that entry had, in hexadecimal, such as a checkpoint says it.
+	AfterHash     string `protobuf:"bytes,3,opt,name=after_hash,json=afterHash,proto3" json:"after_hash,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -802,6 +808,20 @@ func (*VerifyShopRequest) Descriptor() ([]byte, []int) {
 func (x *VerifyShopRequest) GetName() string {
 	if x != nil {
 		return x.Name
+	}
+	return ""
+}
+
+func (x *VerifyShopRequest) GetAfterSequence() int64 {
+	if x != nil {
+		return x.AfterSequence
+	}
+	return 0
+}
+
+func (x *VerifyShopRequest) GetAfterHash() string {
+	if x != nil {
+		return x.AfterHash
 	}
 	return ""
 }
@@ -898,14 +918,16 @@ type Verification struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Whether the book is whole.
 	Whole bool `protobuf:"varint,1,opt,name=whole,proto3" json:"whole,omitempty"`
-	// How many entries were read and found right.
+	// The last of the entries that were found right, counted from the book's first.
 	Entries int64 `protobuf:"varint,2,opt,name=entries,proto3" json:"entries,omitempty"`
 	// The hash of the last of them, in hexadecimal.
 	HeadHash string `protobuf:"bytes,3,opt,name=head_hash,json=headHash,proto3" json:"head_hash,omitempty"`
 	// The first bad entry; 0 when the log is whole but what is kept beside it is not.
 	BadSequence int64 `protobuf:"varint,4,opt,name=bad_sequence,json=badSequence,proto3" json:"bad_sequence,omitempty"`
 	// What is wrong.
-	Fault         string `protobuf:"bytes,5,opt,name=fault,proto3" json:"fault,omitempty"`
+	Fault string `protobuf:"bytes,5,opt,name=fault,proto3" json:"fault,omitempty"`
+	// The entry up to which nothing was read; 0 when all was.
+	AfterSequence int64 `protobuf:"varint,6,opt,name=after_sequence,json=afterSequence,proto3" json:"after_sequence,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -973,6 +995,13 @@ func (x *Verification) GetFault() string {
 		return x.Fault
 	}
 	return ""
+}
+
+func (x *Verification) GetAfterSequence() int64 {
+	if x != nil {
+		return x.AfterSequence
+	}
+	return 0
 }
 
 // Where a book stands. The hashes are those that are stored: VerifyShop finds
@@ -1480,20 +1509,25 @@ const file_remelt_v1_shop_proto_rawDesc = "" +
 	"\bProgress\x12\x17\n" +
 	"\x04done\x18\x01 \x01(\x03B\x03\xe0A\x03R\x04done\x12\x19\n" +
 	"\x05total\x18\x02 \x01(\x03B\x03\xe0A\x03R\x05total\x12\x17\n" +
-	"\x04unit\x18\x03 \x01(\tB\x03\xe0A\x03R\x04unit\"N\n" +
+	"\x04unit\x18\x03 \x01(\tB\x03\xe0A\x03R\x04unit\"\xa5\x01\n" +
 	"\x11VerifyShopRequest\x129\n" +
 	"\x04name\x18\x01 \x01(\tB%\xe0A\x02\xfaA\x19\n" +
-	"\x17remelt.example.org/Shop\xbaH\x03\xc8\x01\x01R\x04name\"\x8d\x01\n" +
+	"\x17remelt.example.org/Shop\xbaH\x03\xc8\x01\x01R\x04name\x121\n" +
+	"\x0eafter_sequence\x18\x02 \x01(\x03B\n" +
+	"\xe0A\x01\xbaH\x04\"\x02(\x00R\rafterSequence\x12\"\n" +
+	"\n" +
+	"after_hash\x18\x03 \x01(\tB\x03\xe0A\x01R\tafterHash\"\x8d\x01\n" +
 	"\x12VerifyShopResponse\x126\n" +
 	"\bprogress\x18\x01 \x01(\v2\x13.remelt.v1.ProgressB\x03\xe0A\x03H\x00R\bprogress\x126\n" +
 	"\x06result\x18\x02 \x01(\v2\x17.remelt.v1.VerificationB\x03\xe0A\x03H\x00R\x06resultB\a\n" +
-	"\x05event\"\xad\x01\n" +
+	"\x05event\"\xd9\x01\n" +
 	"\fVerification\x12\x19\n" +
 	"\x05whole\x18\x01 \x01(\bB\x03\xe0A\x03R\x05whole\x12\x1d\n" +
 	"\aentries\x18\x02 \x01(\x03B\x03\xe0A\x03R\aentries\x12 \n" +
 	"\thead_hash\x18\x03 \x01(\tB\x03\xe0A\x03R\bheadHash\x12&\n" +
 	"\fbad_sequence\x18\x04 \x01(\x03B\x03\xe0A\x03R\vbadSequence\x12\x19\n" +
-	"\x05fault\x18\x05 \x01(\tB\x03\xe0A\x03R\x05fault\"\xf2\x01\n" +
+	"\x05fault\x18\x05 \x01(\tB\x03\xe0A\x03R\x05fault\x12*\n" +
+	"\x0eafter_sequence\x18\x06 \x01(\x03B\x03\xe0A\x03R\rafterSequence\"\xf2\x01\n" +
 	"\n" +
 	"Checkpoint\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12\x1d\n" +

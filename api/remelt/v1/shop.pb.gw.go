@@ -181,6 +181,8 @@ func local_request_ShopService_UpdateShop_0(ctx context.Context, marshaler runti
 	return msg, metadata, err
 }
 
+var filter_ShopService_VerifyShop_0 = &utilities.DoubleArray{Encoding: map[string]int{"name": 0}, Base: []int{1, 1, 0}, Check: []int{0, 1, 2}}
+
 func request_ShopService_VerifyShop_0(ctx context.Context, marshaler runtime.Marshaler, client ShopServiceClient, req *http.Request, pathParams map[string]string) (ShopService_VerifyShopClient, runtime.ServerMetadata, error) {
 	var (
 		protoReq VerifyShopRequest
@@ -194,6 +196,12 @@ func request_ShopService_VerifyShop_0(ctx context.Context, marshaler runtime.Mar
 	protoReq.Name, err = runtime.String(val)
 	if err != nil {
 		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "name", err)
+	}
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_ShopService_VerifyShop_0); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
 	}
 	if req.Body != nil {
 		_, _ = io.Copy(io.Discard, req.Body)

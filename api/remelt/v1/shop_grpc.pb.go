@@ -60,8 +60,8 @@ type ShopServiceClient interface {
 	ListShops(ctx context.Context, in *ListShopsRequest, opts ...grpc.CallOption) (*ListShopsResponse, error)
 	// Changes what a shop has chosen for itself.
 	UpdateShop(ctx context.Context, in *UpdateShopRequest, opts ...grpc.CallOption) (*UpdateShopResponse, error)
-	// Reads the whole book and derives everything again. It sends progress, then
-	// the result.
+	// Reads the whole book and derives everything again, or reads what was recorded
+	// after an entry. It sends progress, then the result.
 	VerifyShop(ctx context.Context, in *VerifyShopRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[VerifyShopResponse], error)
 	// Reads where the book stands, or stood when it had so many entries, in the
 	// hashes of its chain: what a signed checkpoint is made of and held against.
@@ -181,8 +181,8 @@ type ShopServiceServer interface {
 	ListShops(context.Context, *ListShopsRequest) (*ListShopsResponse, error)
 	// Changes what a shop has chosen for itself.
 	UpdateShop(context.Context, *UpdateShopRequest) (*UpdateShopResponse, error)
-	// Reads the whole book and derives everything again. It sends progress, then
-	// the result.
+	// Reads the whole book and derives everything again, or reads what was recorded
+	// after an entry. It sends progress, then the result.
 	VerifyShop(*VerifyShopRequest, grpc.ServerStreamingServer[VerifyShopResponse]) error
 	// Reads where the book stands, or stood when it had so many entries, in the
 	// hashes of its chain: what a signed checkpoint is made of and held against.
