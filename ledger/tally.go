@@ -3,6 +3,7 @@ package ledger
 import (
 	"bytes"
 	"context"
+	"errors"
 	"hash/maphash"
 	"math/bits"
 	"slices"
@@ -101,9 +102,9 @@ type logTally struct {
 }
 
 // entry counts one entry, if it is right; what checker.entry looks for is looked for
-// here too.
-func (t *logTally) entry(shop string, prev Hash, seq int64, s Sealed) bool {
-	if s.Seq != seq || Chain(prev, s.Bytes) != s.Hash || decodeInto(&t.e, s.Bytes, true) != nil {
+// here too, but for the chain.
+func (t *logTally) entry(shop string, seq int64, s Sealed) bool {
+	if s.Seq != seq || decodeInto(&t.e, s.Bytes, true) != nil {
 		return false
 	}
 	e := &t.e
@@ -178,6 +179,27 @@ func (t *logTally) touch(e *Entry, seq int64) {
 	}
 }
 
+// chained is a log that ends with an error where its chain does. Hashing where it is
+// read leaves the rest of the work to another core.
+type chained struct {
+	LogReader
+	last Hash
+}
+
+var errUnchained = errors.New("the chain is broken")
+
+// Log implements LogReader.
+func (c *chained) Log(after int64, limit int) ([]Sealed, error) {
+	log, err := c.LogReader.Log(after, limit)
+	for _, s := range log {
+		if Chain(c.last, s.Bytes) != s.Hash {
+			return nil, errUnchained
+		}
+		c.last = s.Hash
+	}
+	return log, err
+}
+
 // tallied verifies a book by its tallies. It tells whether it found the book whole;
 // if not, that says nothing yet.
 //
@@ -217,13 +239,17 @@ func tallied(ctx context.Context, st Store, shop string, progress func(done, all
 		if err != nil {
 			return err
 		}
-		next, stop := ReadAhead(entries, 0)
+		next, stop := ReadAhead(&chained{LogReader: entries}, 0)
 		defer stop()
 		for v.Entries < head.Seq {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
 			log, err := next()
+			if errors.Is(err, errUnchained) {
+				right = false
+				return nil
+			}
 			if err != nil {
 				return err
 			}
@@ -231,7 +257,7 @@ func tallied(ctx context.Context, st Store, shop string, progress func(done, all
 				if v.Entries == head.Seq {
 					break
 				}
-				if right = t.entry(shop, v.Head, v.Entries+1, s); !right {
+				if right = t.entry(shop, v.Entries+1, s); !right {
 					return nil
 				}
 				v.Entries, v.Head = s.Seq, s.Hash
