@@ -28,8 +28,6 @@ import (
 // the rate.
 //
 //	go test -run '^$' -bench Update -benchtime 50000x ./ledger/sqlite
-var loads = map[string]func(n int) []ledger.Entry{"shop": storetest.ShopLoad, "uniform": storetest.UniformLoad}
-
 func BenchmarkUpdate(b *testing.B) {
 	for _, load := range []string{"shop", "uniform"} {
 		for _, group := range []int{1, 64} {

@@ -8,6 +8,9 @@ import (
 	"example.org/remelt/ledger/storetest"
 )
 
+// loads are those that benchmarks write, too.
+var loads = map[string]func(n int) []ledger.Entry{"shop": storetest.ShopLoad, "uniform": storetest.UniformLoad}
+
 // onlyTally is a store whose readers do not list what they keep.
 type onlyTally struct {
 	ledger.Store

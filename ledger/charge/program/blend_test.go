@@ -7,7 +7,6 @@ import (
 	"math/rand/v2"
 	"os"
 	"sort"
-	"syscall"
 	"testing"
 	"time"
 
@@ -81,15 +80,6 @@ func blendProblem(seed uint64, lots, elements int) *Problem {
 		}
 	}
 	return p
-}
-
-// cpu is the processor time that this process has used.
-func cpu() time.Duration {
-	var u syscall.Rusage
-	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {
-		return 0
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
 // The same blends, by the same proven gap, here and by glpsol with and without
