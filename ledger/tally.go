@@ -241,7 +241,7 @@ func tallied(ctx context.Context, st Store, shop string, progress func(done, all
 		}
 		next, stop := ReadAhead(&chained{LogReader: entries}, 0)
 		defer stop()
-		for v.Entries < head.Seq {
+		for { // to the end, also past head: what is there may lead astray who looks for what is not
 			if err := ctx.Err(); err != nil {
 				return err
 			}

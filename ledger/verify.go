@@ -18,7 +18,7 @@ type Fault struct {
 type Verified struct {
 	Shop    string
 	After   int64 // the entry up to which nothing was read; 0 when all was
-	Entries int64 // the last entry of those found right
+	Entries int64 // the last entry of those found right; with After that entry or a later one, or 0 when it is wrong itself
 	Head    Hash
 	Fault   *Fault
 }

@@ -27,13 +27,12 @@ func VerifyAfter(ctx context.Context, st Store, shop string, after Head, progres
 		if progress != nil {
 			progress(0, max(0, head.Seq-after.Seq))
 		}
-		log, err := r.Log(after.Seq-1, 1)
-		switch {
-		case err != nil:
+		what, err := stillThere(r, after)
+		if err != nil {
 			return err
-		case len(log) == 0 || log[0].Seq != after.Seq || log[0].Hash != after.Hash:
-			v.Entries, v.Head = after.Seq-1, Hash{}
-			v.Fault = &Fault{Seq: after.Seq, What: "is not the one it was: its hash was " + after.Hash.String()}
+		}
+		if what != "" {
+			v.Entries, v.Head, v.Fault = 0, Hash{}, &Fault{Seq: after.Seq, What: what}
 			return nil
 		}
 		ck := newChecker()
@@ -42,14 +41,15 @@ func VerifyAfter(ctx context.Context, st Store, shop string, after Head, progres
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			if log, err = r.Log(v.Entries, batchAfter); err != nil {
+			log, err := r.Log(v.Entries, batchAfter)
+			if err != nil {
 				return err
 			}
 			if len(log) == 0 {
 				break
 			}
 			for _, s := range log {
-				what := ck.entry(shop, v.Entries+1, v.Head, s)
+				what = ck.entry(shop, v.Entries+1, v.Head, s)
 				if what == "" {
 					what, err = led(r, s)
 				}
@@ -78,6 +78,25 @@ func VerifyAfter(ctx context.Context, st Store, shop string, after Head, progres
 		return err
 	})
 	return v, err
+}
+
+// stillThere tells what is wrong with the entry that the book stood at, or "".
+func stillThere(r Reader, at Head) (string, error) {
+	log, err := r.Log(max(0, at.Seq-2), 2)
+	if err != nil {
+		return "", err
+	}
+	prev := Hash{}
+	if at.Seq > 1 && len(log) > 0 {
+		prev, log = log[0].Hash, log[1:]
+	}
+	switch {
+	case len(log) == 0:
+		return "is missing: the book ends before it", nil
+	case log[0].Seq != at.Seq || log[0].Hash != at.Hash || Chain(prev, log[0].Bytes) != at.Hash:
+		return "is not the one it was: its hash was " + at.Hash.String(), nil
+	}
+	return "", nil
 }
 
 // batchAfter is how many entries VerifyAfter reads at a time.

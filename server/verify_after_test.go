@@ -34,10 +34,10 @@ func TestVerifyAfter(t *testing.T) {
 	if v, err := ask(3, hash); err != nil || !v.GetWhole() || v.GetAfterSequence() != 3 || v.GetEntries() != whole.GetEntries() || v.GetHeadHash() != whole.GetHeadHash() {
 		t.Errorf("after entry 3: %v, %v; all: %v", v, err, whole)
 	}
-	if v, err := ask(4, hash); err != nil || v.GetWhole() || v.GetBadSequence() != 4 || v.GetEntries() != 3 {
+	if v, err := ask(4, hash); err != nil || v.GetWhole() || v.GetBadSequence() != 4 || v.GetEntries() != 0 {
 		t.Errorf("another entry's hash: %v, %v", v, err)
 	}
-	if v, err := ask(1_000_000, hash); err != nil || v.GetWhole() || v.GetBadSequence() != 1_000_000 {
+	if v, err := ask(1_000_000, hash); err != nil || v.GetWhole() || v.GetBadSequence() != 1_000_000 || v.GetEntries() != 0 || v.GetFault() != "is missing: the book ends before it" {
 		t.Errorf("an entry that is not there: %v, %v", v, err)
 	}
 	for _, bad := range []struct {

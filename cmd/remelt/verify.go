@@ -76,6 +76,16 @@ func (p *page) verification(v *pb.Verification) {
 	switch {
 	case v.GetWhole() && v.GetAfterSequence() > 0:
 		p.printf("The %d entries after entry %d are right, and follow from it; the last has hash\n  %s\n", v.GetEntries()-v.GetAfterSequence(), v.GetAfterSequence(), v.GetHeadHash())
+	case v.GetAfterSequence() > 0:
+		read := fmt.Sprintf("The %d entries after entry %d, before it, are right. What was before was not read.", v.GetEntries()-v.GetAfterSequence(), v.GetAfterSequence())
+		where := fmt.Sprintf(" at entry %d", v.GetBadSequence())
+		switch {
+		case v.GetBadSequence() == 0:
+			where, read = "", fmt.Sprintf("The %d entries after entry %d are right; what is kept beside them is not.", v.GetEntries()-v.GetAfterSequence(), v.GetAfterSequence())
+		case v.GetEntries() == 0:
+			read = "It is the one that the note is about. Nothing else was read: remelt verify reads all."
+		}
+		p.printf("%s %s\n  %s\n", strong("THE BOOK IS DAMAGED"+where+":"), v.GetFault(), read)
 	case v.GetWhole():
 		p.printf("The book is whole: %d entries, the last with hash\n  %s\n", v.GetEntries(), v.GetHeadHash())
 	case v.GetBadSequence() != 0:

@@ -182,10 +182,12 @@ func (l *lane) open(ctx context.Context, r *rehearsal) error {
 	var a answers
 	head, err := lock(ctx, c.Conn, l.shop, func(b *pgx.Batch) { a = known.ask(b, l.shop, q) })
 	if err != nil {
+		l.unasked()
 		c.release()
 		return err
 	}
 	if err := l.goesOn(head); err != nil {
+		l.unasked()
 		rollback(ctx, c.Conn)
 		c.release()
 		return err

@@ -95,6 +95,15 @@ func (l *lane) asks(r *rehearsal) questions {
 	return q
 }
 
+// unasked is said when what was asked for those who wait was not answered.
+func (l *lane) unasked() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for other := range l.coming {
+		other.asked = nil
+	}
+}
+
 func (r *rehearsal) Append(s ledger.Sealed, e *ledger.Entry) error {
 	if err := texts(e); err != nil {
 		return err

@@ -11,8 +11,9 @@ import (
 // at a time; and it sees what they do not, the keys that lead to rows. It is in the
 // snapshot of its connection like any statement.
 //
-// What it refuses as damage: a page of another kind, a cell outside its page, a page met
-// twice, a row out of the bounds that lead to it, or that does not fill its payload.
+// What it refuses as damage: a page of another kind or without cells, a cell outside its
+// page, a page met twice, a row out of the bounds that lead to it, that does not fill its
+// payload or is larger than any.
 type walk struct {
 	c     *conn
 	table bool // rows are found by a number; else they are their own keys
@@ -30,7 +31,8 @@ type level struct {
 }
 
 const (
-	pageSize   = 4096 // of every file this program made
+	pageSize   = 4096    // of every file this program made
+	mostRow    = 1 << 20 // bytes; an entry is a quarter of that at most
 	innerTable = 5
 	innerIndex = 2
 	leaf       = 8 // added to the kind of an inner page
@@ -134,7 +136,7 @@ func (w *walk) enter(at, low, high int64) error {
 		}
 		w.seen[at] = struct{}{} // where there is a loop, there are these
 	}
-	if l.first()+2*l.cells > pageSize {
+	if l.first()+2*l.cells > pageSize || l.cells == 0 && !(l.leaf && len(w.stack) == 0) { // none in a table without rows
 		return errDamaged("page %d has %d cells", at, l.cells)
 	}
 	w.stack = append(w.stack, l)
@@ -167,20 +169,41 @@ func (w *walk) child(l *level) (at, low, high int64, err error) {
 			return 0, 0, 0, err
 		}
 	}
-	if n == l.cells {
-		return int64(binary.BigEndian.Uint32(l.page[8:])), low, high, nil
+	from := 8 // of the last child, which has no cell
+	if n < l.cells {
+		if from, err = l.place(n); err != nil {
+			return 0, 0, 0, err
+		}
+		if w.table {
+			high, _, err = w.cell(l, n)
+		}
 	}
-	from, err := l.place(n)
-	if err != nil {
-		return 0, 0, 0, err
-	}
-	if w.table {
-		high, _, err = w.cell(l, n)
-	}
-	if err == nil && (low > high || low < l.low || high > l.high) {
+	if err == nil && (low >= high || low < l.low || high > l.high) {
 		err = errDamaged("keys %d and %d are out of order", low, high)
 	}
 	return int64(binary.BigEndian.Uint32(l.page[from:])), low, high, err
+}
+
+// rest holds what is left of the pages that the walk is on against after. A search
+// compares with it too, whichever row it is for.
+func (w *walk) rest(after func(number int64, payload []byte) bool) error {
+	for i := range w.stack {
+		l := &w.stack[i]
+		n := l.at
+		if !l.leaf {
+			n = l.at / 2
+		}
+		for ; n < l.cells; n++ {
+			number, payload, err := w.cell(l, n)
+			if err != nil {
+				return err
+			}
+			if !after(number, payload) {
+				return errDamaged("a page is out of order at cell %d", n)
+			}
+		}
+	}
+	return nil
 }
 
 // place gives where a cell begins.
@@ -229,6 +252,9 @@ func (w *walk) payload(at []byte, size int64) ([]byte, error) {
 			return nil, errDamaged("a row of %d bytes ends outside its page", size)
 		}
 		return at[:size:size], nil
+	}
+	if size > mostRow {
+		return nil, errDamaged("a row of %d bytes", size)
 	}
 	here := least + (size-least)%(pageSize-4)
 	if here > most {

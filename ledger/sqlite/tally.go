@@ -19,8 +19,8 @@ func (r *reader) Tally(t *ledger.Tally) error {
 	if err := r.readable(); err != nil {
 		return err
 	}
-	var most int64
-	if _, err := r.one(`SELECT count(*) FROM name`, nil, &most); err != nil {
+	most, err := r.names()
+	if err != nil {
 		return err
 	}
 	numbers := make([]uint64, most+1) // a name by its number; they are numbered from 1, each once
@@ -40,6 +40,9 @@ func (r *reader) Tally(t *ledger.Tally) error {
 		}
 		if parent.kind != 0 {
 			parents += t.Child(parent.bytes, name.bytes)
+		}
+		if id.n > 0 && numbers[id.n] != 0 {
+			return errDamaged("%q has number %d, as another name has", name.bytes, id.n)
 		}
 		numbers[id.n] = is
 		return nil
@@ -89,6 +92,23 @@ func (r *reader) Tally(t *ledger.Tally) error {
 	return r.sound(`PRAGMA integrity_check(shop)`)
 }
 
+// names gives how many names the file has, of all shops. As nothing is verified yet, it
+// may be nonsense that takes for ever to count.
+func (r *reader) names() (n int64, err error) {
+	var pages int64
+	if _, err := r.one(`SELECT page_count FROM pragma_page_count`, nil, &pages); err != nil {
+		return 0, err
+	}
+	err = r.c.onceOne(r.ctx, `SELECT count(*) FROM name`, &n)
+	if cancelled := r.ctx.Err(); cancelled != nil {
+		return 0, unavailable("CANCELLED", cancelled)
+	}
+	if err == nil && n > pages*(pageSize/6) { // a cell takes that much at least
+		err = errDamaged("%d names on %d pages", n, pages)
+	}
+	return n, r.fault(err)
+}
+
 // readable tells whether SQLite reads the file as a walk does.
 func (r *reader) readable() error {
 	var encoding string
@@ -124,7 +144,9 @@ func (r *reader) rows(name string, key int, kinds string, fn func([]column) erro
 		}
 		switch {
 		case now[0].n > r.shop:
-			err = io.EOF
+			if err = w.rest(func(_ int64, payload []byte) bool { return columns(payload, now) == nil && now[0].n > r.shop }); err == nil {
+				err = io.EOF
+			}
 		case now[0].n != r.shop || n > 0 && !ascends(last[1:key], now[1:key]):
 			err = errDamaged("%s is out of order", name)
 		case !areOf(kinds, now):
@@ -209,8 +231,13 @@ func (l *walkedLog) Log(_ int64, limit int) (out []ledger.Sealed, err error) {
 	var c [3]column
 	for len(out) < limit {
 		number, payload, err := l.w.next()
-		if errors.Is(err, io.EOF) || err == nil && number > entryID(l.r.shop, mostEntries) {
+		if errors.Is(err, io.EOF) {
 			break
+		}
+		if err == nil && number > entryID(l.r.shop, mostEntries) {
+			if err = l.w.rest(func(later int64, _ []byte) bool { return later >= number }); err == nil {
+				break
+			}
 		}
 		if err == nil {
 			err = columns(payload, c[:])

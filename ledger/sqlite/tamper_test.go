@@ -297,7 +297,7 @@ func TestVerifyAfter(t *testing.T) {
 	finds := func(what string, after, want int64, change func()) {
 		t.Helper()
 		v, err := b.verifyAfter(after, change)
-		if err != nil || v.Fault == nil || v.Fault.Seq != want || want > 0 && v.Entries != want-1 {
+		if err != nil || v.Fault == nil || v.Fault.Seq != want || want > after && v.Entries != want-1 || want == after && v.Entries != 0 {
 			t.Errorf("%s, from entry %d: %+v, %+v, %v; want entry %d", what, after, v, v.Fault, err, want)
 		}
 	}
@@ -324,5 +324,6 @@ func TestVerifyAfter(t *testing.T) {
 	finds("an older record", all-20, 0, func() {
 		b.do(`UPDATE name SET size = size - 1 WHERE seq = (SELECT max(seq) FROM name)`)
 	})
+	finds("its bytes alone", all-20, all-20, func() { b.set(all-20, b.log[all-22].Bytes, b.log[all-21].Hash[:]) })
 	finds("a book cut off before it", all, all, func() { b.do(`DELETE FROM entry WHERE id >= ?`, b.id(all)) })
 }

@@ -918,7 +918,9 @@ type Verification struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Whether the book is whole.
 	Whole bool `protobuf:"varint,1,opt,name=whole,proto3" json:"whole,omitempty"`
-	// The last of the entries that were found right, counted from the book's first.
+	// The last of the entries that were found right. With after_sequence it is that
+	// entry or a later one, and what was before was not read; 0 when that entry is
+	// not the one it was.
 	Entries int64 `protobuf:"varint,2,opt,name=entries,proto3" json:"entries,omitempty"`
 	// The hash of the last of them, in hexadecimal.
 	HeadHash string `protobuf:"bytes,3,opt,name=head_hash,json=headHash,proto3" json:"head_hash,omitempty"`
