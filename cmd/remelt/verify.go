@@ -74,6 +74,8 @@ func (a *app) verifiedSince(ctx context.Context, since, key string) (*pb.Verific
 func (p *page) verification(v *pb.Verification) {
 	strong := p.strong
 	switch {
+	case v.GetWhole() && v.GetAfterSequence() > 0 && v.GetEntries() == v.GetAfterSequence():
+		p.printf("Nothing was recorded after entry %d, and it is what it was; its hash is\n  %s\n", v.GetEntries(), v.GetHeadHash())
 	case v.GetWhole() && v.GetAfterSequence() > 0:
 		p.printf("The %d entries after entry %d are right, and follow from it; the last has hash\n  %s\n", v.GetEntries()-v.GetAfterSequence(), v.GetAfterSequence(), v.GetHeadHash())
 	case v.GetAfterSequence() > 0:
