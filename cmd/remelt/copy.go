@@ -4,6 +4,7 @@ import (
 	"errors"
 	"io/fs"
 	"os"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -36,17 +37,21 @@ FROM open if it is a file: restore a backup for that.`,
 				return err
 			}
 			defer func() { err = errors.Join(err, from.Close()) }()
+			shops, err := from.Shops(ctx)
+			if err != nil {
+				return err
+			}
+			if a.shop != "" {
+				if !slices.Contains(shops, a.shop) {
+					return &ledger.Error{Class: ledger.ErrNotFound, Reason: "NOT_FOUND", Field: "--shop", Value: a.shop, Want: "no book of this shop to copy"}
+				}
+				shops = []string{a.shop}
+			}
 			to, err := openStore(ctx, args[1])
 			if err != nil {
 				return err
 			}
 			defer func() { err = errors.Join(err, to.Close()) }()
-			shops := []string{a.shop}
-			if a.shop == "" {
-				if shops, err = from.Shops(ctx); err != nil {
-					return err
-				}
-			}
 			for _, shop := range shops {
 				told, end := a.progress("copy " + shop)
 				v, err := ledger.Copy(ctx, from, to, shop, func(done, all int64) {
