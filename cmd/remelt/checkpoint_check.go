@@ -96,7 +96,9 @@ func readNotes(files []string, key string) ([]heldNote, error) {
 		at, err := checkpoint.Open(raw, string(public))
 		var refused *ledger.Error
 		if errors.As(err, &refused) && refused.Value == "" {
-			refused.Value = file
+			if refused.Value = file; refused.Field == "key" {
+				refused.Value = key
+			}
 		}
 		if err != nil {
 			return nil, err

@@ -77,13 +77,13 @@ func (p *page) verification(v *pb.Verification) {
 	case v.GetWhole() && v.GetAfterSequence() > 0 && v.GetEntries() == v.GetAfterSequence():
 		p.printf("Nothing was recorded after entry %d, and it is what it was; its hash is\n  %s\n", v.GetEntries(), v.GetHeadHash())
 	case v.GetWhole() && v.GetAfterSequence() > 0:
-		p.printf("The %d entries after entry %d are right, and follow from it; the last has hash\n  %s\n", v.GetEntries()-v.GetAfterSequence(), v.GetAfterSequence(), v.GetHeadHash())
+		p.printf("What was recorded after entry %d is right, and follows from it: up to entry %d, which has hash\n  %s\n", v.GetAfterSequence(), v.GetEntries(), v.GetHeadHash())
 	case v.GetAfterSequence() > 0:
-		read := fmt.Sprintf("The %d entries after entry %d, before it, are right. What was before was not read.", v.GetEntries()-v.GetAfterSequence(), v.GetAfterSequence())
+		read := fmt.Sprintf("From entry %d on, what is before it is right. What was earlier was not read.", v.GetAfterSequence())
 		where := fmt.Sprintf(" at entry %d", v.GetBadSequence())
 		switch {
 		case v.GetBadSequence() == 0:
-			where, read = "", fmt.Sprintf("The %d entries after entry %d are right; what is kept beside them is not.", v.GetEntries()-v.GetAfterSequence(), v.GetAfterSequence())
+			where, read = "", fmt.Sprintf("The entries after entry %d are right; what is kept beside them is not.", v.GetAfterSequence())
 		case v.GetEntries() == 0:
 			read = "It is the one that the note is about. Nothing else was read: remelt verify reads all."
 		}
