@@ -1,9 +1,9 @@
 package ledger
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 )
@@ -18,7 +18,6 @@ type draft struct {
 	now     time.Time
 	e       *Entry
 	pending map[Account]Mass
-	records map[string]int // kind/id → index in e.Records
 	made    map[RecordKind]int64
 	expect  int64 // Meta.Unchanged, for the first record drafted
 	alloys  alloyNames
@@ -46,7 +45,7 @@ func (b *Book) draft(tx Tx, m Meta, kind Kind, digest [16]byte) (*draft, error) 
 	}
 	d := &draft{
 		Tx: tx, book: b, now: now, expect: m.Unchanged,
-		pending: map[Account]Mass{}, records: map[string]int{}, made: map[RecordKind]int64{},
+		pending: map[Account]Mass{}, made: map[RecordKind]int64{},
 		e: &Entry{
 			Shop: b.Shop, Seq: head.Seq + 1, Kind: kind, Request: m.Request, Digest: digest,
 			Happened: m.Happened.UTC().Truncate(time.Millisecond), Recorded: now,
@@ -123,6 +122,11 @@ func (d *draft) seal() (Sealed, error) {
 			return Sealed{}, badState("BELOW_ZERO", "mass", string(a), fmt.Sprintf("would hold %s, less than nothing", d.words(have)))
 		}
 	}
+	for i := range d.e.Records {
+		if err := d.e.write(i); err != nil {
+			return Sealed{}, err
+		}
+	}
 	raw := Encode(d.e)
 	if len(raw) > maxEntry {
 		return Sealed{}, invalid("TOO_LARGE", "", "", fmt.Sprintf("an entry of %d bytes; the most is %d", len(raw), maxEntry))
@@ -187,27 +191,36 @@ func (d *draft) put(kind RecordKind, id, parent string, v any) error {
 		}
 		d.expect = 0
 	}
-	body, err := json.Marshal(v)
-	if err != nil {
-		return fmt.Errorf("record %s/%s: %w", kind, id, err)
-	}
-	r := Record{Kind: kind, ID: id, Parent: parent, Body: body, Seq: d.e.Seq}
-	key := string(kind) + "/" + id
-	if i, ok := d.records[key]; ok {
-		d.e.Records[i] = r
-		return nil
-	}
-	d.records[key] = len(d.e.Records)
-	d.e.Records = append(d.e.Records, r)
+	d.keep(Record{Kind: kind, ID: id, Parent: parent}, valueOf(v))
 	return nil
+}
+
+// keep drafts a record, in the place of one that is drafted already. Its body is
+// written when the entry is sealed, unless it has one.
+func (d *draft) keep(r Record, content any) {
+	r.Seq = d.e.Seq
+	if i := d.drafted(r.Kind, r.ID); i >= 0 {
+		d.e.Records[i], d.e.content[i] = r, content
+		return
+	}
+	d.e.Records, d.e.content = append(d.e.Records, r), append(d.e.content, content)
+}
+
+// drafted finds a record in the entry; -1 when it is not there.
+func (d *draft) drafted(kind RecordKind, id string) int {
+	return slices.IndexFunc(d.e.Records, func(r Record) bool { return r.ID == id && r.Kind == kind })
 }
 
 // get loads a record as drafted, or as it stands in the book.
 func (d *draft) get(kind RecordKind, id string, v any) (bool, error) {
-	if i, ok := d.records[string(kind)+"/"+id]; ok {
-		return true, json.Unmarshal(d.e.Records[i].Body, v)
+	i := d.drafted(kind, id)
+	if i < 0 {
+		return load(d.Tx, kind, id, v)
 	}
-	return load(d.Tx, kind, id, v)
+	if err := d.e.write(i); err != nil { // the caller may change what it gets
+		return true, err
+	}
+	return true, d.e.Records[i].Into(v)
 }
 
 // must loads a record that has to exist.
@@ -224,7 +237,7 @@ func (d *draft) must(kind RecordKind, field, id string, v any) error {
 // next number, written by format.
 func (d *draft) fresh(kind RecordKind, chosen string, format func(n int64) string) (string, error) {
 	taken := func(id string) (bool, error) {
-		if _, ok := d.records[string(kind)+"/"+id]; ok {
+		if d.drafted(kind, id) >= 0 {
 			return true, nil
 		}
 		_, found, err := d.Record(kind, id)

@@ -3,7 +3,9 @@ package ledger
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"encoding/json"
 	"fmt"
+	"reflect"
 	"slices"
 	"strings"
 	"time"
@@ -150,6 +152,11 @@ type Entry struct {
 	// Left is what the accounts of the postings hold after it. It is there on
 	// an entry just written or only checked, for the answer to the one who asked.
 	Left map[Account]Mass
+
+	// What the bodies of the records are written from, on an entry just written or
+	// only checked: it answers without being read back. Nobody may change what is in
+	// it, and nil is of a record that was taken as it stood.
+	content []any
 }
 
 // Subjects returns the things an entry is about, each once, in order: its
@@ -191,13 +198,50 @@ func (e *Entry) subjects(s []subject) []subject {
 	return s
 }
 
-// First decodes the entry's first record of a kind: what a use case made, or
-// changed if it made nothing of the kind.
+// First gives the content of the entry's first record of a kind: what a use case
+// made, or changed if it made nothing of the kind. It may be shared: nobody may change
+// what v points into.
 func (e *Entry) First(kind RecordKind, v any) (found bool, err error) {
-	for _, r := range e.Records {
-		if r.Kind == kind {
-			return true, r.Into(v)
+	return e.find(func(r *Record) bool { return r.Kind == kind }, v)
+}
+
+// Find gives the content of the entry's record of a kind and id, as First does.
+func (e *Entry) Find(kind RecordKind, id string, v any) (found bool, err error) {
+	return e.find(func(r *Record) bool { return r.Kind == kind && r.ID == id }, v)
+}
+
+func (e *Entry) find(is func(*Record) bool, v any) (found bool, err error) {
+	for i := range e.Records {
+		if !is(&e.Records[i]) {
+			continue
 		}
+		if i < len(e.content) && e.content[i] != nil {
+			from, to := reflect.ValueOf(e.content[i]), reflect.ValueOf(v).Elem()
+			if from.Type() == to.Type() {
+				to.Set(from)
+				return true, nil
+			}
+		}
+		return true, e.Records[i].Into(v)
 	}
 	return false, nil
+}
+
+// write writes the body of a record that is drafted.
+func (e *Entry) write(i int) (err error) {
+	r := &e.Records[i]
+	if r.Body == nil {
+		if r.Body, err = json.Marshal(e.content[i]); err != nil {
+			return fmt.Errorf("record %s/%s: %w", r.Kind, r.ID, err)
+		}
+	}
+	return nil
+}
+
+// valueOf is v, or a copy of what it points to.
+func valueOf(v any) any {
+	if p := reflect.ValueOf(v); p.Kind() == reflect.Pointer {
+		return p.Elem().Interface()
+	}
+	return v
 }

@@ -188,7 +188,8 @@ func (d *draft) unputOrder(old *Entry, before Record, had bool, cur Record) erro
 			return err
 		}
 	case !changed && had:
-		return d.putRaw(before)
+		d.keep(before, nil) // as it stood
+		return nil
 	case !changed:
 		o.GivenUp, o.GivenUpWhy = d.e.Happened, "entered by mistake"
 	case old.Kind == KindGiveUpOrder:

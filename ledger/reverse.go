@@ -177,7 +177,8 @@ func (d *draft) unput(old *Entry, r Record) error {
 		return nil
 	}
 	if had {
-		return d.putRaw(before)
+		d.keep(before, nil) // as it stood
+		return nil
 	}
 	switch r.Kind { // made by the entry: nothing is ever deleted, so mark it
 	case RecLot:
@@ -320,17 +321,4 @@ func (d *draft) before(kind RecordKind, id string, seq int64) (Record, bool, err
 			seq = s.Seq
 		}
 	}
-}
-
-// putRaw drafts a record as it stands.
-func (d *draft) putRaw(r Record) error {
-	key := string(r.Kind) + "/" + r.ID
-	r.Seq = d.e.Seq
-	if i, ok := d.records[key]; ok {
-		d.e.Records[i] = r
-		return nil
-	}
-	d.records[key] = len(d.e.Records)
-	d.e.Records = append(d.e.Records, r)
-	return nil
 }

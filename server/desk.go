@@ -244,12 +244,10 @@ func load[T any](d *desk, kind ledger.RecordKind, id string) (s ledger.Stamped[T
 		return s
 	}
 	if d.own != nil {
-		for _, r := range d.own.Records {
-			if r.Kind == kind && r.ID == id {
-				d.fail(r.Into(&s.Value))
-				s.Seq = d.own.Seq
-				return s
-			}
+		if found, err := d.own.Find(kind, id, &s.Value); found {
+			d.fail(err)
+			s.Seq = d.own.Seq
+			return s
 		}
 	}
 	s, err := ledger.Get[T](d.ctx, d.Book, kind, id)

@@ -73,7 +73,10 @@ func (d *desk) lot(id string) *pb.Lot {
 
 // madeLot shows the lot that an entry made; nil when it made none.
 func (d *desk) madeLot(e *ledger.Entry) *pb.Lot {
-	l, _ := made[ledger.Lot](d, e, ledger.RecLot)
+	l, found := made[ledger.Lot](d, e, ledger.RecLot)
+	if found && e == d.own {
+		return d.lotView(ledger.LotView{Lot: l, Seq: e.Seq, Mass: d.balance(ledger.Acct(ledger.OfLot, l.ID))})
+	}
 	return d.lot(l.ID)
 }
 

@@ -45,9 +45,13 @@ func OpenIn(t testing.TB, st ledger.Store) *Shop {
 	return b
 }
 
-// Do fails the test on an error and returns the entry.
+// Do fails the test on an error and returns the entry, which must tell its records as
+// they are recorded.
 func (b *Shop) Do(e *ledger.Entry, err error) *ledger.Entry {
 	b.T.Helper()
+	if err == nil {
+		err = Stale(e)
+	}
 	if err != nil {
 		b.T.Fatal(err)
 	}
