@@ -25,6 +25,7 @@ type Shop struct {
 	log       logbook
 	balances  balances
 	standing  standing
+	melts     melts
 	weighings weighings
 	trace     tracer
 	carried   carriage // contents as they are known

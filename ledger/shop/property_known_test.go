@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/alloy"
 	"example.org/remelt/ledger/ledgertest"
 	"example.org/remelt/ledger/shop"
 )
@@ -24,6 +25,7 @@ type answers struct {
 	Orders   shop.Orders
 	Balances map[string]shop.HeatBalance
 	Costs    map[string]shop.HeatCost
+	Cautions map[string][]alloy.Caution
 	Burned   shop.Burned
 	Refused  []string
 }
@@ -45,11 +47,13 @@ func ask(s *shop.Shop, heats []string) (a answers) {
 	refused(err)
 	a.Burned, _, err = s.BurnOf(ctx, "east", "propane")
 	refused(err)
-	a.Balances, a.Costs = map[string]shop.HeatBalance{}, map[string]shop.HeatCost{}
+	a.Balances, a.Costs, a.Cautions = map[string]shop.HeatBalance{}, map[string]shop.HeatCost{}, map[string][]alloy.Caution{}
 	for _, h := range heats {
 		a.Balances[h], err = s.Balance(ctx, h, shop.AsOf{})
 		refused(err)
 		a.Costs[h], err = s.CostOfHeat(ctx, h, time.Time{})
+		refused(err)
+		a.Cautions[h], err = s.HeatCautions(ctx, h, nil)
 		refused(err)
 	}
 	return a

@@ -8,13 +8,11 @@ import (
 )
 
 // standing is what a stock is made of, kept between questions and brought up to date by
-// the entries that are new since. The one rule: everything in it holds as of entry seq,
-// by whichever server the entries were written. An answer given once is shared: nobody
-// may change one.
+// the entries that are new since. The one rule: everything in it holds as of its tail. An
+// answer given once is shared: nobody may change one.
 type standing struct {
-	mu     sync.Mutex
-	seq    int64
-	hashes []ledger.Hash // of the last entries up to seq, to know the book by
+	mu sync.Mutex
+	tail
 	here   map[ledger.AccountKind]map[string]*held
 	lists  map[list][]*thing // records of a kind and parent, as they were asked for
 	heels  map[string]lastHeat
@@ -26,13 +24,8 @@ type list struct {
 	parent string
 }
 
-// Bounds: of what is kept, at some 1 kB each; and of the entries that are read to catch
-// up, beyond which all is read anew.
-const (
-	mostHeld   = 50_000
-	mostNew    = 1024
-	mostHashes = 4096
-)
+// mostHeld bounds what is kept, at some 1 kB each.
+const mostHeld = 50_000
 
 // recordOf are the accounts that count, and the kind of record of what holds them.
 var recordOf = map[ledger.AccountKind]ledger.RecordKind{
@@ -49,14 +42,16 @@ func (s *standing) stock(r ledger.Reader) (out Stock, known bool, err error) {
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if back := s.seq - head.Seq; s.here != nil && back >= 0 {
-		switch n := int64(len(s.hashes)); {
-		case back >= n:
-			return out, false, nil
-		case s.hashes[n-1-back] == head.Hash:
+	if s.here != nil {
+		switch s.find(head) {
+		case momentKnown:
 			return s.answer, true, nil
+		case momentForgotten:
+			return out, false, nil
+		case momentForeign:
+			s.here = nil
+		case momentLater:
 		}
-		s.here = nil // of another book under the same name
 	}
 	now := &standingNow{standing: s, r: r}
 	if err := now.catchUp(head); err != nil {
@@ -90,35 +85,17 @@ type standingNow struct {
 
 // catchUp takes in the entries up to r's moment, or reads all anew.
 func (s *standingNow) catchUp(head ledger.Head) error {
-	if s.here == nil || s.seq == 0 || head.Seq-s.seq > mostNew {
+	if s.here == nil {
 		return s.begin(head)
 	}
-	log, err := s.r.Log(s.seq-1, mostNew+1) // the last one again, to see that it is the same
-	if err != nil {
+	if followed, err := s.follow(s.r, head, s.apply); err != nil || followed {
 		return err
 	}
-	if len(log) == 0 || log[0].Hash != s.hashes[len(s.hashes)-1] {
-		return s.begin(head)
-	}
-	for _, sealed := range log[1:] {
-		e, err := sealed.Open()
-		if err != nil {
-			return err
-		}
-		if err := s.apply(e); err != nil {
-			return err
-		}
-		s.hashes = append(s.hashes, sealed.Hash)
-		s.seq = sealed.Seq
-	}
-	if n := len(s.hashes); n > mostHashes {
-		s.hashes = append(s.hashes[:0], s.hashes[n-mostHashes/2:]...)
-	}
-	return nil
+	return s.begin(head)
 }
 
 func (s *standingNow) begin(head ledger.Head) error {
-	s.seq, s.hashes = head.Seq, []ledger.Hash{head.Hash}
+	s.tail.begin(head)
 	s.here, s.lists, s.heels = map[ledger.AccountKind]map[string]*held{}, map[list][]*thing{}, map[string]lastHeat{}
 	for kind, rec := range recordOf {
 		all, err := plain{kept{s.r}}.holdings(kind, rec)

@@ -1,0 +1,245 @@
+package shop
+
+import (
+	"slices"
+	"strings"
+	"sync"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/alloy"
+)
+
+// melts are what the cautions of heats follow from, kept between questions: each write
+// about a heat is answered with them. The one rule: everything in it holds as of its
+// tail, what the entries of a heat say of it and what the things that it is made of say
+// of themselves.
+type melts struct {
+	mu sync.Mutex
+	tail
+	of     map[string]*melt
+	things map[string]*thing // lots, supplies and crucibles by kind and id, as they were asked for
+}
+
+// Bounds of what is kept: of heats, at some 1 kB each, and of things.
+const (
+	mostMelts  = 1000
+	mostThings = 20_000
+)
+
+// melt is what the entries about a heat say that calls for cautions.
+type melt struct {
+	heat      ledger.Heat
+	charged   ledger.Mass
+	lots      []string // that went in, in order
+	additions []ledger.Addition
+	dirty     bool
+	skimmed   bool
+}
+
+// take takes in an entry about heat id.
+func (m *melt) take(id string, e *ledger.Entry) error {
+	for _, rec := range e.Records {
+		switch {
+		case rec.Kind == ledger.RecHeat && rec.ID == id:
+			m.heat = ledger.Heat{}
+			if err := rec.Into(&m.heat); err != nil {
+				return err
+			}
+		case rec.Kind == ledger.RecAddition:
+			var a ledger.Addition
+			if err := rec.Into(&a); err != nil {
+				return err
+			}
+			m.additions = append(m.additions, a)
+		}
+	}
+	for _, flag := range e.Flags {
+		m.dirty = m.dirty || flag.Code == ledger.FlagUnclean
+	}
+	m.skimmed = m.skimmed || e.Kind == ledger.KindSkim
+	if e.Kind != ledger.KindCharge {
+		return nil
+	}
+	for _, p := range e.Postings {
+		switch ref := p.Account.Ref(); p.Account.Kind() {
+		case ledger.InHeat:
+			if ref == id {
+				m.charged += p.Mass
+			}
+		case ledger.OfLot:
+			if !slices.Contains(m.lots, ref) {
+				m.lots = append(m.lots, ref)
+			}
+		}
+	}
+	return nil
+}
+
+// facts are what calls for cautions of a heat at the moment that r reads, or at a later
+// one that another reader has brought. A drafted entry, if not nil, is taken as recorded.
+func (s *melts) facts(r ledger.Reader, heat string, drafted *ledger.Entry, table alloy.Table) (f alloy.Facts, err error) {
+	head, err := r.Head()
+	if err != nil {
+		return f, err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	now := &meltsNow{melts: s, r: r}
+	if err := now.catchUp(head); err != nil {
+		s.of = nil // an entry may be half taken in
+		return f, err
+	}
+	if drafted != nil {
+		now = &meltsNow{melts: &melts{}, r: r} // what is not recorded is not kept
+	}
+	m, err := now.melt(heat)
+	if err == nil && drafted != nil {
+		err = m.take(heat, drafted)
+	}
+	if err != nil {
+		return f, err
+	}
+	return now.factsOf(m, table)
+}
+
+// meltsNow is melts in the hands of a reader, from which it gets what it does not have.
+type meltsNow struct {
+	*melts
+	r    ledger.Reader
+	keep bool // what is read: r's moment is the tail's
+}
+
+// catchUp takes in the entries up to r's moment, or begins anew.
+func (s *meltsNow) catchUp(head ledger.Head) error {
+	stands := momentForeign
+	if s.of != nil {
+		stands = s.find(head)
+	}
+	switch stands {
+	case momentKnown:
+		s.keep = head.Seq == s.seq
+		return nil
+	case momentForgotten:
+		s.melts = &melts{} // and all is read anew, for this question
+		return nil
+	case momentLater:
+		if followed, err := s.follow(s.r, head, s.takeIn); err != nil || followed {
+			s.keep = true
+			return err
+		}
+	case momentForeign:
+	}
+	s.tail.begin(head)
+	s.of, s.things, s.keep = map[string]*melt{}, map[string]*thing{}, true
+	return nil
+}
+
+// takeIn takes in the next entry of the log.
+func (s *melts) takeIn(e *ledger.Entry) error {
+	for _, subject := range e.Subjects() {
+		id, isHeat := strings.CutPrefix(subject, ledger.OfHeat(""))
+		if m := s.of[id]; isHeat && m != nil {
+			if err := m.take(id, e); err != nil {
+				return err
+			}
+		}
+	}
+	for _, rec := range e.Records {
+		if of := string(rec.Kind) + "/" + rec.ID; s.things[of] != nil {
+			s.things[of] = &thing{Record: rec}
+		}
+	}
+	return nil
+}
+
+// melt is what the entries about a heat say.
+func (s *meltsNow) melt(heat string) (*melt, error) {
+	if m := s.of[heat]; m != nil {
+		return m, nil
+	}
+	entries, err := historyOf(s.r, ledger.OfHeat(heat), AsOf{})
+	if err != nil {
+		return nil, err
+	}
+	m := &melt{}
+	for _, e := range entries {
+		if err := m.take(heat, e); err != nil {
+			return nil, err
+		}
+	}
+	if s.keep {
+		if len(s.of) >= mostMelts {
+			clear(s.of)
+		}
+		s.of[heat] = m
+	}
+	return m, nil
+}
+
+// thing is a record as it is; without a body when there is none.
+func (s *meltsNow) thing(kind ledger.RecordKind, id string) (*thing, error) {
+	of := string(kind) + "/" + id
+	if t := s.things[of]; t != nil {
+		return t, nil
+	}
+	rec, _, err := s.r.Record(kind, id)
+	t := &thing{Record: rec}
+	if err == nil && s.keep {
+		if len(s.things) >= mostThings {
+			clear(s.things)
+		}
+		s.things[of] = t
+	}
+	return t, err
+}
+
+// factsOf puts together what the entries say and what the things say.
+func (s *meltsNow) factsOf(m *melt, table alloy.Table) (alloy.Facts, error) {
+	f := alloy.Facts{Melt: true, Dirty: m.dirty, Wet: m.dirty, Skimmings: m.skimmed, Investment: m.heat.State == ledger.Late}
+	add := func(id string) {
+		a, err := table.Find(id)
+		if err == nil && !slices.ContainsFunc(f.Alloys, func(b alloy.Alloy) bool { return b.ID == a.ID }) {
+			f.Alloys = append(f.Alloys, a)
+		}
+	}
+	for _, id := range m.lots {
+		lot, err := known(s, ledger.RecLot, id, &ledger.Lot{})
+		if err != nil {
+			return f, err
+		}
+		add(lot.Alloy)
+	}
+	add(m.heat.Alloy)
+	for _, a := range m.additions {
+		supply, err := known(s, ledger.RecSupply, a.Supply, &ledger.Supply{})
+		if err != nil {
+			return f, err
+		}
+		f.Degasser = f.Degasser || chlorine(a, supply)
+	}
+	if m.heat.Crucible == "" {
+		return f, nil
+	}
+	pot, err := known(s, ledger.RecPot, m.heat.Crucible, &ledger.Pot{})
+	if err == nil && pot.Capacity > 0 {
+		f.Fill = max(m.charged, m.heat.Charge).Kg() / pot.Capacity.Kg()
+	}
+	return f, err
+}
+
+// known is what a thing says of itself, or none where there is no such thing.
+func known[T any](s *meltsNow, kind ledger.RecordKind, id string, none *T) (*T, error) {
+	t, err := s.thing(kind, id)
+	if err != nil {
+		return nil, err
+	}
+	return content(t, none)
+}
+
+// chlorine says whether an addition may give off chlorine, as some degassers do. Which
+// do is said by the item's name, purpose or caution; inert gas and nitrogen tablets do not.
+func chlorine(a ledger.Addition, s *ledger.Supply) bool {
+	said := strings.ToLower(a.Purpose + " " + s.Purpose + " " + s.Name + " " + s.Caution)
+	inert := strings.Contains(said, "nitrogen") || strings.Contains(said, "argon") || strings.Contains(said, "inert")
+	return strings.Contains(said, "chlor") || strings.Contains(said, "degas") && !inert
+}
