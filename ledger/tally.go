@@ -94,8 +94,8 @@ func (t *Tally) equal(o *Tally) bool {
 type logTally struct {
 	*Tally
 	held    map[uint64]Mass
-	written map[uint64]uint64 // name of a record → what it counts
-	e       Entry             // the one looked at, used again for the next, as are these:
+	written newest // what each record counts, by its name
+	e       Entry  // the one looked at, used again for the next, as are these:
 	about   []subject
 	seen    []uint64
 	buf     []byte
@@ -152,12 +152,11 @@ func (t *logTally) entry(shop string, seq int64, s Sealed) bool {
 		t.buf = append(append(append(t.buf[:0], r.Kind...), '/'), r.ID...)
 		name := maphash.Bytes(t.seed, t.buf)
 		is := t.record(name, t.name(r.Parent), seq, int64(bytes.Index(s.Bytes, r.Body)+1), int64(len(r.Body)))
-		was, again := t.written[name]
+		was, again := t.written.set(name, is)
 		if !again {
 			t.counts[r.Kind]++
 		}
 		t.records += is - was
-		t.written[name] = is
 	}
 	t.Request(e.Request[:], seq)
 	t.touch(e, seq)
@@ -232,7 +231,7 @@ func tallied(ctx context.Context, st Store, shop string, progress func(done, all
 	if progress != nil {
 		progress(0, head.Seq)
 	}
-	t := &logTally{Tally: derived, held: map[uint64]Mass{}, written: map[uint64]uint64{}}
+	t := &logTally{Tally: derived, held: map[uint64]Mass{}}
 	right := true
 	err = st.View(ctx, shop, func(r Reader) error {
 		entries, err := r.(Tallier).Entries()

@@ -187,7 +187,7 @@ type weighers struct {
 
 func newWeighers(tb testing.TB) *weighers {
 	tb.Helper()
-	PaceGarbage()
+	PaceGarbage(tb.Context())
 	st, err := sqlite.Open(tb.Context(), filepath.Join(tb.TempDir(), "book.db"), sqlite.Options{})
 	if err != nil {
 		tb.Fatal(err)

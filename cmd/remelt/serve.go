@@ -90,7 +90,7 @@ proxy in front of it.`,
 }
 
 func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
-	server.PaceGarbage()
+	server.PaceGarbage(ctx)
 	if v.demo && !dbGiven {
 		dir, err := os.MkdirTemp("", "remelt-demo-")
 		if err != nil {
