@@ -48,6 +48,6 @@ func PaceGarbage(ctx context.Context) {
 // memoryFor is the bound while so much is in use. A bound below that would not make it
 // less: the collector would run without pause, and take half of the processors.
 func memoryFor(live uint64) int64 {
-	const step = 16 << 20
-	return max(memoryBound, int64((live+live/4+2*step)/step*step)) //nolint:gosec // no machine has so much
+	const step = 8 << 20
+	return max(memoryBound, int64((live+live/8+3*step)/step*step)) //nolint:gosec // no machine has so much
 }

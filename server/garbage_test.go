@@ -9,8 +9,8 @@ func TestMemoryFor(t *testing.T) {
 			t.Errorf("%d MiB in use: %d", mb, got)
 		}
 	}
-	for mb := uint64(110); mb < 20_000; mb += 7 {
-		if got := uint64(memoryFor(mb << 20)); got < mb*5/4<<20 || got > (mb*5/4+40)<<20 { //nolint:gosec // not negative
+	for mb := uint64(125); mb < 20_000; mb += 7 {
+		if got := uint64(memoryFor(mb << 20)); got < (mb*9/8+16)<<20 || got > (mb*9/8+24)<<20 {
 			t.Errorf("%d MiB in use: %d MiB", mb, got>>20)
 		}
 	}

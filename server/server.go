@@ -127,6 +127,10 @@ type Config struct {
 	// server has no backup to give.
 	Backup func(ctx context.Context, shop string, w io.Writer, progress func(done, total int64)) (ledger.Verified, error)
 
+	// Verifying tells how many entries of how many are verified while they are served
+	// already; the same when all are, or nil when none are to be. Pages and /readyz say so.
+	Verifying func() (done, all int64)
+
 	services func(grpc.ServiceRegistrar, Deps) // RegisterServices, unless a test has its own
 }
 
@@ -166,6 +170,9 @@ func (c *Config) fill() error {
 	}
 	if build, ok := debug.ReadBuildInfo(); ok {
 		def(&c.Version, build.Main.Version)
+	}
+	if c.Verifying == nil {
+		c.Verifying = func() (done, all int64) { return 0, 0 }
 	}
 	if c.services == nil {
 		c.services = RegisterServices
@@ -296,11 +303,11 @@ func (s *Server) build() error {
 	if err != nil {
 		return err
 	}
-	pages, err := web.New(s.inside, web.Config{Now: s.cfg.Now, Log: s.cfg.Log, Door: door, Closed: s.admission.closed, Secure: s.admission.secure, Address: s.address, Trust: s.trust(), May: s.admission.wouldMay})
+	pages, err := web.New(s.inside, web.Config{Now: s.cfg.Now, Log: s.cfg.Log, Door: door, Closed: s.admission.closed, Secure: s.admission.secure, Address: s.address, Trust: s.trust(), May: s.admission.wouldMay, Verifying: s.cfg.Verifying})
 	if err != nil {
 		return err
 	}
-	s.site, err = newSite(s.cfg.Version, s.vitals, s.admission, pages, gateway)
+	s.site, err = newSite(s.cfg, s.vitals, s.admission, pages, gateway)
 	if err != nil {
 		return err
 	}

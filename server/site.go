@@ -12,7 +12,10 @@ import (
 
 // site is everything served over HTTP that is not a call: the pages, what machines
 // ask of a server, and the descriptions of the API.
-type site struct{ vitals *vitals }
+type site struct {
+	vitals    *vitals
+	verifying func() (done, all int64)
+}
 
 // routes is a mux on which everything is let in by its rule. What has no rule
 // cannot be served.
@@ -40,12 +43,12 @@ func (r *routes) HandleFunc(pattern string, h func(http.ResponseWriter, *http.Re
 	r.Handle(pattern, http.HandlerFunc(h))
 }
 
-func newSite(version string, v *vitals, a *admission, pages *web.Pages, gateway http.Handler) (*routes, error) {
-	build, err := json.Marshal(map[string]string{"name": "remelt", "version": version, "api": "v1", "go": runtime.Version()})
+func newSite(cfg Config, v *vitals, a *admission, pages *web.Pages, gateway http.Handler) (*routes, error) {
+	build, err := json.Marshal(map[string]string{"name": "remelt", "version": cfg.Version, "api": "v1", "go": runtime.Version()})
 	if err != nil {
 		return nil, err
 	}
-	s := &site{vitals: v}
+	s := &site{vitals: v, verifying: cfg.Verifying}
 	mux := &routes{mux: http.NewServeMux(), admission: a, refuse: pages.Refuse}
 	mux.Handle("/", gateway)
 	pages.Serve(mux)
@@ -78,6 +81,10 @@ func (s *site) ready(w http.ResponseWriter, _ *http.Request) {
 	if s.vitals.ready() != "" {
 		w.Header().Set("Retry-After", "1")
 		plain(w, http.StatusServiceUnavailable, "not ready")
+		return
+	}
+	if done, all := s.verifying(); done < all {
+		plain(w, http.StatusOK, fmt.Sprintf("ready, and being verified: %d of %d entries", done, all))
 		return
 	}
 	plain(w, http.StatusOK, "ready")

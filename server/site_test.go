@@ -3,6 +3,7 @@ package server
 import (
 	"encoding/json"
 	"strings"
+	"sync/atomic"
 	"testing"
 
 	"example.org/remelt/ledger"
@@ -75,6 +76,24 @@ func TestOpenAPI(t *testing.T) {
 		}
 		if !strings.HasPrefix(doc.OpenAPI+doc.Swagger, version) || len(doc.Paths) < 50 {
 			t.Errorf("%s: version %s%s, %d paths", path, doc.OpenAPI, doc.Swagger, len(doc.Paths))
+		}
+	}
+}
+
+// While books are verified, those who use them and those who watch the server are told.
+func TestVerifyingIsSaid(t *testing.T) {
+	var done atomic.Int64
+	w := serve(t, func(c *Config) { c.Verifying = func() (int64, int64) { return done.Load(), 1000 } })
+	done.Store(300)
+	for path, says := range map[string]string{"/shops/harrow": "Still being verified:</b> 300 of 1000 entries so far", "/readyz": "ready, and being verified: 300 of 1000 entries\n"} {
+		if resp, body := w.do("GET", path, ""); resp.StatusCode != 200 || !strings.Contains(body, says) {
+			t.Errorf("%s: HTTP %d: %s", path, resp.StatusCode, body)
+		}
+	}
+	done.Store(1000)
+	for _, path := range []string{"/shops/harrow", "/readyz"} {
+		if _, body := w.do("GET", path, ""); strings.Contains(body, "verified") {
+			t.Errorf("%s: %s", path, body)
 		}
 	}
 }

@@ -7,7 +7,6 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
-	"runtime/debug"
 	"slices"
 	"strings"
 	"sync"
@@ -50,7 +49,9 @@ which any number of servers may share; a file has one. A password is better kept
 ~/.pgpass or PGPASSWORD than in the URL.
 
 A file is verified before it is served, as by remelt verify; a damaged one is not
-served. A file is open to one server at a time.
+served. One of more than 32 MB, some 75 000 entries, is served at once and verified
+meanwhile, which its pages say; if it is damaged the server stops. A file is open to one server
+at a time.
 
 With --backup-to it makes a copy of all books every --backup-every, while it works,
 verifies it, and then removes the oldest beyond --backup-keep. A start makes one if
@@ -115,8 +116,9 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 	if err != nil {
 		return unlessStopped(ctx, err)
 	}
+	var unverified *check
 	if file, ok := store.(*sqlite.Store); ok {
-		if err := whole(ctx, file, log); err != nil {
+		if unverified, err = verifyFirst(ctx, file, log); err != nil {
 			return errors.Join(unlessStopped(ctx, err), store.Close())
 		}
 	}
@@ -126,8 +128,8 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 		}
 	}
 	running, stop := context.WithCancel(ctx)
-	var regular sync.WaitGroup
-	defer regular.Wait()
+	var beside sync.WaitGroup
+	defer beside.Wait()
 	defer stop()
 	var regularly *backups
 	if v.backupTo != "" {
@@ -137,7 +139,7 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 	}
 	server.LogLibraries(log)
 	config := server.Config{Store: store, GRPC: v.grpc, HTTP: v.http, Hosts: v.hosts, Log: log, Version: version(), Backup: backupOf(store),
-		CertFile: v.cert, KeyFile: v.key, BehindProxy: v.proxy, URL: v.url}
+		CertFile: v.cert, KeyFile: v.key, BehindProxy: v.proxy, URL: v.url, Verifying: unverified.progress}
 	counted, endTraces, err := v.see(ctx, a.out, &config)
 	if err != nil {
 		return errors.Join(err, store.Close())
@@ -164,9 +166,20 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 		if counted != nil {
 			counted.registry.MustRegister(regularly.last, regularly.failed)
 		}
-		regular.Go(func() { regularly.run(running) })
+		beside.Go(func() { regularly.run(running) })
 	}
-	return s.Run(ctx)
+	var damage error
+	if unverified != nil {
+		beside.Go(func() {
+			if damage = unlessStopped(running, unverified.rest(running)); damage != nil {
+				stop()
+			}
+		})
+	}
+	err = s.Run(running)
+	stop()
+	beside.Wait()
+	return errors.Join(damage, err)
 }
 
 // unlessStopped is nothing when it was asked to stop meanwhile, which is no failure;
@@ -176,38 +189,6 @@ func unlessStopped(ctx context.Context, err error) error {
 		return nil
 	}
 	return err
-}
-
-// whole derives every book in a file again before any of it is served: nothing
-// else would notice a balance that a bad disk has changed. A database has its own
-// checksums, and servers that were looking at it all along.
-func whole(ctx context.Context, file *sqlite.Store, log *slog.Logger) error {
-	defer debug.FreeOSMemory() // a book of millions of entries takes hundreds of megabytes to verify, and few to serve
-	ids, err := file.Shops(ctx)
-	if err != nil {
-		return err
-	}
-	for _, id := range ids {
-		v, err := ledger.Verify(ctx, file, id, nil)
-		if err != nil {
-			return err
-		}
-		if v.Fault == nil {
-			// What sign-ins are checked against is in no entry; that all of it can be
-			// read is asked now, not when somebody signs in.
-			if _, err := file.AllSecrets(ctx, id); err != nil {
-				return err
-			}
-			log.Info("the book is whole", "shop", id, "entries", v.Entries, "head", v.Head.String())
-			continue
-		}
-		wrong := fmt.Sprintf("entry %d %s; the %d before it are right. It is not served: put a backup in its place with remelt restore", v.Fault.Seq, v.Fault.What, v.Entries)
-		if v.Fault.Seq == 0 {
-			wrong = fmt.Sprintf("%s; its entries are right. It is not served: remelt copy makes a new file from the entries", v.Fault.What)
-		}
-		return &ledger.Error{Class: ledger.ErrCorrupt, Reason: "BOOK_DAMAGED", Field: "--db", Value: file.Path(), Want: fmt.Sprintf("the book of shop %s is damaged: %s", id, wrong)}
-	}
-	return nil
 }
 
 // openBook opens a shop's book in a store that has none of it.

@@ -99,3 +99,65 @@ func TestDamagedSignIns(t *testing.T) {
 		t.Errorf("status %d: %s", code, said)
 	}
 }
+
+// A large file is served at once, but only when its end is right; damage elsewhere is
+// found while it is served, and ends that.
+func TestLargeIsVerifiedWhileServed(t *testing.T) {
+	first := verifiedFirst
+	verifiedFirst = 0
+	t.Cleanup(func() { verifiedFirst = first })
+	dir := t.TempDir()
+	path := filepath.Join(dir, "book.db")
+	store, err := sqlite.Open(t.Context(), path, sqlite.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	book := &ledger.Book{Store: store, Shop: "harrow"}
+	if _, err := book.OpenBook(t.Context(), ledger.Meta{}, ledger.Shop{Name: "Harrow"}); err != nil {
+		t.Fatal(err)
+	}
+	const entries = 3 * verifiedLast
+	for i := 2; i <= entries; i++ {
+		if _, err := book.SetPlace(t.Context(), ledger.Meta{}, ledger.Place{ID: fmt.Sprintf("rack-%d", i), Name: fmt.Sprintf("marked %d.", i)}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := store.Close(); err != nil {
+		t.Fatal(err)
+	}
+	whole, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const wrong = " does not match its hash, or the entry before it was changed"
+	for _, c := range []struct {
+		damaged      int // entry
+		served, mark bool
+		says         string
+	}{
+		{0, true, false, `"entries":300`},
+		{entries, false, false, "damaged: entry 300" + wrong + ". It is not served: put a backup"},
+		{entries - verifiedLast + 1, false, false, "damaged: entry 201" + wrong + ". It is not served"},
+		{40, true, true, "damaged: entry 40" + wrong + "; the 39 before it are right. It is served no longer: put a backup"},
+		{40, false, true, "damaged: entry 40" + wrong + "; the 39 before it are right. It is not served: put a backup"}, // as systemd would
+		{0, true, false, `"entries":300`}, // a backup is in its place
+	} {
+		name := fmt.Appendf(nil, "marked %d.", c.damaged)
+		if n := bytes.Count(whole, name); c.damaged > 0 && n != 1 {
+			t.Fatalf("%q stands %d times in the file", name, n)
+		}
+		if err := os.WriteFile(path, bytes.Replace(whole, name, bytes.ToUpper(name), 1), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		ctx, stop := context.WithCancel(t.Context())
+		var out bytes.Buffer
+		errs := &heard{words: "the book is whole", then: stop}
+		a := &app{in: strings.NewReader(""), out: &out, err: errs, now: time.Now}
+		code := a.run(ctx, []string{"serve", "--db", path, "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0"})
+		stop()
+		said := errs.String()
+		if want := map[bool]int{true: exitOK, false: exitUnexpected}[c.damaged == 0]; code != want || strings.Contains(said, `"serving"`) != c.served || !strings.Contains(said, c.says) || exists(path+".damaged") != c.mark {
+			t.Errorf("entry %d damaged: status %d, marked %v: %s", c.damaged, code, exists(path+".damaged"), said)
+		}
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"embed"
+	"fmt"
 	"html/template"
 	"log/slog"
 	"net/http"
@@ -33,8 +34,19 @@ type Config struct {
 	// such a thing.
 	May func(c *signin.Caller, what string) (allowed, known bool)
 
+	// Verifying tells how many entries of how many are verified; pages say so until all are.
+	Verifying func() (done, all int64)
+
 	// Address is where a request came from.
 	Address func(*http.Request) string
+}
+
+// unverified says how far the books are verified, while they are not.
+func (c Config) unverified() string {
+	if done, all := c.Verifying(); done < all {
+		return fmt.Sprintf("%d of %d entries so far", done, all)
+	}
+	return ""
 }
 
 // Router is where pages are added; it decides who may see each.
@@ -99,7 +111,7 @@ func New(conn grpc.ClientConnInterface, c Config) (*Pages, error) {
 		orders: pb.NewPurchaseOrderServiceClient(conn), pots: pb.NewPotServiceClient(conn),
 		stock: pb.NewStockServiceClient(conn), tares: pb.NewTareServiceClient(conn),
 	}}
-	layout, err := template.New("layout.html").Funcs(files.funcs()).ParseFS(pageFiles, "page/layout.html", "page/part-*.html")
+	layout, err := template.New("layout.html").Funcs(files.funcs()).Funcs(template.FuncMap{"unverified": c.unverified}).ParseFS(pageFiles, "page/layout.html", "page/part-*.html")
 	if err != nil {
 		return nil, err
 	}
