@@ -48,6 +48,7 @@ type Store struct {
 	stopped chan struct{} // closed when the writer has ended
 	readers chan *conn    // idle ones; nil is one to be opened
 	ends    *ends
+	shops   sync.Map // name → id of each shop that was found: a shop never goes, nor changes its id
 
 	mu      sync.Mutex
 	closed  bool
@@ -117,8 +118,12 @@ func (s *Store) Path() string { return s.path }
 func (s *Store) View(ctx context.Context, shop string, fn func(ledger.Reader) error) error {
 	return s.read(ctx, func(c *conn) error {
 		r := &reader{c: c, ctx: ctx}
-		if err := r.open(shop); err != nil {
+		if id, found := s.shops.Load(shop); found {
+			r.shop = id.(int64)
+		} else if err := r.open(shop); err != nil {
 			return err
+		} else if r.shop != 0 {
+			s.shops.Store(shop, r.shop)
 		}
 		defer r.end()
 		if err := fn(r); err != nil {
