@@ -11,14 +11,14 @@ import (
 // carriage keeps carried compositions between questions. At each question it is
 // brought up to the head by the entries that are new since the last one, so it is
 // never staler than the question. It starts again from the first entry when a new
-// one changes what earlier ones mean: a reversal, a change of the shop's alloys,
-// another alloy of a heat. It holds nothing that the log does not.
+// one changes what earlier ones mean (a reversal, a change of the shop's alloys,
+// another alloy of a heat), or when the book is another. It holds nothing that the log does not.
 type carriage struct {
 	believes bool // see carrier.believes
 
 	mu      sync.Mutex
 	carrier carrier
-	seq     int64 // the last entry carried
+	tail    // of what is carried
 	began   bool
 }
 
@@ -36,14 +36,20 @@ func (k *carriage) at(r ledger.Reader, fn func(c *carrier) error) error {
 
 func (k *carriage) catchUp(r ledger.Reader) error {
 	if k.began {
-		stale := false
-		err := eachEntryAfter(r, k.seq, func(e *ledger.Entry) error {
-			if stale = k.carrier.revises(e); stale {
-				return errStop
-			}
-			k.seq = e.Seq
-			return k.carrier.entry(e, false)
-		})
+		same, err := k.still(r)
+		if err != nil {
+			return err
+		}
+		stale := !same
+		if same {
+			err = eachEntryAfter(r, k.seq, func(e *ledger.Entry) error {
+				if stale = k.carrier.revises(e); stale {
+					return errStop
+				}
+				k.add(e.Seq, e.Hash)
+				return k.carrier.entry(e, false)
+			})
+		}
 		if err != nil || !stale {
 			return err
 		}
@@ -56,10 +62,10 @@ func (k *carriage) catchUp(r ledger.Reader) error {
 	if err != nil {
 		return err
 	}
-	k.carrier, k.seq, k.began = newCarrier(table), 0, true
+	k.carrier, k.tail, k.began = newCarrier(table), tail{}, true
 	k.carrier.believes = k.believes
 	return eachEntryAfter(r, 0, func(e *ledger.Entry) error {
-		k.seq = e.Seq
+		k.add(e.Seq, e.Hash)
 		return k.carrier.entry(e, reversed[e.Seq])
 	})
 }

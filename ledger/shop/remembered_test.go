@@ -1,6 +1,7 @@
 package shop_test
 
 import (
+	"errors"
 	"reflect"
 	"sync"
 	"testing"
@@ -111,5 +112,20 @@ func TestNothingOfAnotherBookIsKept(t *testing.T) {
 		if diff := cmp.Diff(want, got, same); diff != "" {
 			t.Fatalf("book %d: %s", i, diff)
 		}
+		if diff := cmp.Diff(traced(t, other.Shop.Shop), traced(t, b.Shop.Shop), same); diff != "" {
+			t.Fatalf("traced in book %d: %s", i, diff)
+		}
 	}
+}
+
+// traced is what the graph of lineage and the carried compositions say of heat 41.
+func traced(t *testing.T, s *shop.Shop) (all []any) {
+	t.Helper()
+	back, err1 := s.TraceBack(t.Context(), "heat/41")
+	to, err2 := s.TraceForward(t.Context(), "heat/41")
+	made, err3 := s.Content(t.Context(), "heat/41", "")
+	if err := errors.Join(err1, err2, err3); err != nil {
+		t.Fatal(err)
+	}
+	return append(all, back, to, made)
 }

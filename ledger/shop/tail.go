@@ -64,11 +64,29 @@ func (t *tail) follow(r ledger.Reader, head ledger.Head, take func(*ledger.Entry
 		if err := take(e); err != nil {
 			return false, err
 		}
-		t.hashes = append(t.hashes, sealed.Hash)
-		t.seq = sealed.Seq
+		t.add(sealed.Seq, sealed.Hash)
 	}
+	return true, nil
+}
+
+// add moves the tail on to the next entry.
+func (t *tail) add(seq int64, hash ledger.Hash) {
+	t.seq, t.hashes = seq, append(t.hashes, hash)
 	if n := len(t.hashes); n > mostHashes {
 		t.hashes = append(t.hashes[:0], t.hashes[n-mostHashes/2:]...)
 	}
-	return true, nil
+}
+
+// still tells whether the tail is of the book that r reads: at its moment, before it, or
+// a little after it, when another reader was faster.
+func (t *tail) still(r ledger.Reader) (bool, error) {
+	head, err := r.Head()
+	if err != nil || t.seq == 0 {
+		return true, err
+	}
+	if at := t.find(head); at != momentLater {
+		return at == momentKnown, nil
+	}
+	last, err := r.Log(t.seq-1, 1)
+	return len(last) == 1 && last[0].Hash == t.hashes[len(t.hashes)-1], err
 }

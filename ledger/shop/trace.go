@@ -12,11 +12,12 @@ import (
 
 // tracer keeps a shop's lineage graph in memory. It is built from the log at the
 // first question and brought up to the head at each later one, so it is never
-// staler than the question; it holds nothing that the log does not.
+// staler than the question; it holds nothing that the log does not, and is built
+// again when the book is another.
 type tracer struct {
 	mu    sync.Mutex
 	graph *lineage.Graph
-	seq   int64
+	tail
 }
 
 // transfersOf are an entry's movements between nodes. Metal from suppliers,
@@ -60,10 +61,14 @@ func (s *Shop) lineage(ctx context.Context) (*lineage.Graph, int64, error) {
 	t := &s.trace
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	if t.graph == nil {
-		t.graph = lineage.New()
-	}
 	err := s.view(ctx, func(r ledger.Reader) error {
+		same, err := t.still(r)
+		if err != nil {
+			return err
+		}
+		if t.graph == nil || !same {
+			t.graph, t.tail = lineage.New(), tail{}
+		}
 		next, stop := ledger.ReadAhead(r, t.seq)
 		defer stop()
 		for {
@@ -84,7 +89,7 @@ func (s *Shop) lineage(ctx context.Context) (*lineage.Graph, int64, error) {
 				if err != nil {
 					return &ledger.Error{Class: ledger.ErrCorrupt, Reason: "LINEAGE", Field: "entry", Cause: err}
 				}
-				t.seq = e.Seq
+				t.add(e.Seq, sealed.Hash)
 			}
 			if len(log) < ledger.Batch {
 				return ctx.Err()
