@@ -19,6 +19,16 @@ type Hash [sha256.Size]byte
 
 func (h Hash) String() string { return hex.EncodeToString(h[:]) }
 
+// ParseHash reads what String writes, also in capitals.
+func ParseHash(s string) (h Hash, err error) {
+	b, err := hex.DecodeString(s)
+	if err != nil || len(b) != len(h) {
+		return Hash{}, invalid("BAD_HASH", "hash", s, "must be 64 hexadecimal digits")
+	}
+	copy(h[:], b)
+	return h, nil
+}
+
 // RequestID names one wish to write, chosen by the client; a UUID by custom.
 type RequestID [16]byte
 

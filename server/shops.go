@@ -108,8 +108,11 @@ func (s shops) VerifyShop(r *pb.VerifyShopRequest, stream grpc.ServerStreamingSe
 	if (after.Seq == 0) != (r.GetAfterHash() == "") {
 		d.invalid("REQUIRED", "after_hash", r.GetAfterHash(), "must be given with after_sequence, and only with it")
 	}
-	if hash, err := hex.DecodeString(r.GetAfterHash()); r.GetAfterHash() != "" && (err != nil || copy(after.Hash[:], hash) != len(hash) || len(hash) != len(after.Hash)) {
-		d.invalid("BAD_HASH", "after_hash", r.GetAfterHash(), "must be 64 hexadecimal digits")
+	if r.GetAfterHash() != "" {
+		hash, err := ledger.ParseHash(r.GetAfterHash())
+		if after.Hash = hash; err != nil {
+			d.invalid("BAD_HASH", "after_hash", r.GetAfterHash(), "must be 64 hexadecimal digits")
+		}
 	}
 	if d.err != nil {
 		return d.err

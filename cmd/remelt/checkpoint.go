@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/hex"
-	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
@@ -99,24 +97,15 @@ func checkpointAt(ctx context.Context, cl *client.Client, parent string, entries
 	}
 	p := r.GetCheckpoint()
 	at := checkpoint.Checkpoint{Shop: last(parent), Entries: p.GetEntries()}
-	if at.Head, err = readHash(p.GetHeadHash()); err != nil {
+	if at.Head, err = ledger.ParseHash(p.GetHeadHash()); err != nil {
 		return at, err
 	}
 	for _, m := range p.GetMarks() {
-		hash, err := readHash(m.GetHash())
+		hash, err := ledger.ParseHash(m.GetHash())
 		if err != nil {
 			return at, err
 		}
 		at.Marks = append(at.Marks, checkpoint.Mark{Entry: m.GetSequence(), Hash: hash})
 	}
 	return at, nil
-}
-
-func readHash(s string) (h ledger.Hash, err error) {
-	b, err := hex.DecodeString(s)
-	if err != nil || len(b) != len(h) {
-		return h, fmt.Errorf("the server's answer has no hash but %q", s)
-	}
-	copy(h[:], b)
-	return h, nil
 }

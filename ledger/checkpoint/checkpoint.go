@@ -2,7 +2,6 @@ package checkpoint
 
 import (
 	"context"
-	"encoding/hex"
 	"fmt"
 	"strconv"
 	"strings"
@@ -134,7 +133,7 @@ func Parse(text string) (Checkpoint, error) {
 	var err [3]error
 	c.Shop = strings.TrimPrefix(lines[1], "shop ")
 	c.Entries, err[0] = strconv.ParseInt(strings.TrimPrefix(lines[2], "entries "), 10, 64)
-	c.Head, err[1] = parseHash(strings.TrimPrefix(lines[3], "head "))
+	c.Head, err[1] = ledger.ParseHash(strings.TrimPrefix(lines[3], "head "))
 	c.Time, err[2] = time.Parse(time.RFC3339, strings.TrimPrefix(lines[4], "time "))
 	for _, line := range lines[5:] {
 		rest, found := strings.CutPrefix(line, "mark ")
@@ -145,7 +144,7 @@ func Parse(text string) (Checkpoint, error) {
 		var m Mark
 		var err1, err2 error
 		m.Entry, err1 = strconv.ParseInt(number, 10, 64)
-		m.Hash, err2 = parseHash(hash)
+		m.Hash, err2 = ledger.ParseHash(hash)
 		last := int64(0)
 		if len(c.Marks) > 0 {
 			last = c.Marks[len(c.Marks)-1].Entry
@@ -159,15 +158,6 @@ func Parse(text string) (Checkpoint, error) {
 		return Checkpoint{}, refused
 	}
 	return c, nil
-}
-
-func parseHash(s string) (h ledger.Hash, err error) {
-	b, err := hex.DecodeString(s)
-	if err == nil && len(b) != len(h) {
-		err = hex.ErrLength
-	}
-	copy(h[:], b)
-	return h, err
 }
 
 func invalid(field, value, want string) error {
