@@ -183,13 +183,20 @@ func (r *reader) Record(kind ledger.RecordKind, id string) (ledger.Record, bool,
 	return rec, true, nil
 }
 
+// Records of a kind, and those of one parent. Left to itself SQLite goes through all of
+// the kind for a parent's too.
+const (
+	records = `SELECT n.name, n.parent, n.seq, ` + body + ` FROM name n CROSS JOIN entry e ON e.id = n.shop << 40 | n.seq
+		WHERE n.shop = ?1 AND n.name > ?2 AND n.name < ?3 ORDER BY n.name LIMIT ?4`
+	recordsOfParent = `SELECT n.name, n.parent, n.seq, ` + body + ` FROM name n INDEXED BY name_of_parent CROSS JOIN entry e ON e.id = n.shop << 40 | n.seq
+		WHERE n.shop = ?1 AND n.name > ?2 AND n.name < ?3 AND n.parent = ?5 ORDER BY n.name LIMIT ?4`
+)
+
 func (r *reader) Records(kind ledger.RecordKind, parent, after string, limit int) (out []ledger.Record, err error) {
-	const from = `SELECT n.name, n.parent, n.seq, ` + body + ` FROM name n CROSS JOIN entry e ON e.id = n.shop << 40 | n.seq
-		WHERE n.shop = ?1 AND n.name > ?2 AND n.name < ?3 `
 	prefix := recordName(kind, "")
-	query, args := from+`ORDER BY n.name LIMIT ?4`, []any{r.shop, prefix + after, afterAll(prefix), max(limit, 0)}
+	query, args := records, []any{r.shop, prefix + after, afterAll(prefix), max(limit, 0)}
 	if parent != "" {
-		query, args = from+`AND n.parent = ?5 ORDER BY n.name LIMIT ?4`, append(args, parent)
+		query, args = recordsOfParent, append(args, parent)
 	}
 	err = r.all(query, args, func(rows *cursor) error {
 		rec, err := scanRecord(rows)
