@@ -282,7 +282,7 @@ func TestWholeListsPageByPage(t *testing.T) {
 	}
 	seen := map[string]bool{}
 	for after := ""; ; {
-		page, err := b.Lots(ctx, ledger.LotQuery{Alloy: "C87300", After: after, Limit: 70})
+		page, next, err := b.Lots(ctx, ledger.LotQuery{Alloy: "C87300", After: after, Limit: 70})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -291,9 +291,8 @@ func TestWholeListsPageByPage(t *testing.T) {
 				t.Fatalf("lot %s twice", l.ID)
 			}
 			seen[l.ID] = true
-			after = l.ID
 		}
-		if len(page) < 70 {
+		if after = next; after == "" {
 			break
 		}
 	}

@@ -69,7 +69,7 @@ func TestForeignPriceRefusals(t *testing.T) {
 		if !errors.As(err, &e) || e.Reason != reason || e.Field != "price" {
 			t.Errorf("%s: %v, want %s of price", price, err, reason)
 		}
-		if lots, err := b.Lots(ctx, ledger.LotQuery{Empty: true}); err != nil || len(lots) > 0 {
+		if lots, _, err := b.Lots(ctx, ledger.LotQuery{Empty: true}); err != nil || len(lots) > 0 {
 			t.Errorf("%s: left %v, %v", price, lots, err)
 		}
 	}

@@ -129,75 +129,45 @@ func (q LotQuery) matches(l *Lot) bool {
 			slices.ContainsFunc(l.From, func(s Source) bool { return s.Account.Heat() == q.Heat }))
 }
 
-// Lots lists lots by ascending id. A full page means that there may be more.
-func (b *Book) Lots(ctx context.Context, q LotQuery) (out []LotView, err error) {
-	limit := clampPage(q.Limit)
-	err = b.Store.View(ctx, b.Shop, func(r Reader) error {
-		out = nil
-		size := limit // all that is needed, unless the query leaves some out
-		for after := q.After; ; size = MaxPage {
-			page, last, err := lotPage(r, q, after, size)
-			if err != nil {
-				return err
-			}
-			if out = append(out, page...); len(out) >= limit {
-				out = out[:limit]
-				return nil
-			}
-			if last == "" {
-				return nil
-			}
-			after = last
-		}
-	})
-	return out, err
+// Lots lists lots by ascending id. next is the id after which the list goes on, "" at its
+// end; see [Look].
+func (b *Book) Lots(ctx context.Context, q LotQuery) (out []LotView, next string, err error) {
+	find := lotsHeld
+	if q.Empty {
+		find = lotsEver
+	}
+	err = b.Store.View(ctx, b.Shop, func(r Reader) error { out, next, err = find(r, q, clampPage(q.Limit)); return err })
+	return out, next, err
 }
 
-// lotPage looks at so many lots and gives those that are asked for; last is "" at the end.
-func lotPage(r Reader, q LotQuery, after string, size int) (out []LotView, last string, err error) {
-	if !q.Empty {
-		hold, err := r.Holdings(OfLot, RecLot, after, size)
-		if err != nil {
-			return nil, "", err
-		}
-		for _, h := range hold {
-			v := LotView{Mass: h.Mass, Seq: h.Record.Seq}
+// lotsHeld finds lots that hold something.
+func lotsHeld(r Reader, q LotQuery, limit int) ([]LotView, string, error) {
+	return look(q.After, limit,
+		func(after string, n int) ([]Holding, error) { return r.Holdings(OfLot, RecLot, after, n) },
+		func(h Holding) string { return h.Account.Ref() },
+		func(h Holding) (v LotView, kept bool, err error) {
 			if h.Record.Body == nil {
-				return nil, "", corruptf("lot %s holds metal and has no record", h.Account.Ref())
+				return v, false, corruptf("lot %s holds metal and has no record", h.Account.Ref())
 			}
-			if err := h.Record.Into(&v.Lot); err != nil {
-				return nil, "", err
+			v.Mass, v.Seq = h.Mass, h.Record.Seq
+			err = h.Record.Into(&v.Lot)
+			return v, err == nil && q.matches(&v.Lot) && !v.Void, err
+		})
+}
+
+// lotsEver finds lots, also those that hold nothing any more.
+func lotsEver(r Reader, q LotQuery, limit int) ([]LotView, string, error) {
+	return look(q.After, limit,
+		func(after string, n int) ([]Record, error) { return r.Records(RecLot, "", after, n) },
+		func(rec Record) string { return rec.ID },
+		func(rec Record) (v LotView, kept bool, err error) {
+			v.Seq = rec.Seq
+			if err = rec.Into(&v.Lot); err != nil || !q.matches(&v.Lot) {
+				return v, false, err
 			}
-			if q.matches(&v.Lot) && !v.Void {
-				out = append(out, v)
-			}
-		}
-		if len(hold) == size {
-			last = hold[size-1].Account.Ref()
-		}
-		return out, last, nil
-	}
-	recs, err := r.Records(RecLot, "", after, size)
-	if err != nil {
-		return nil, "", err
-	}
-	for _, rec := range recs {
-		v := LotView{Seq: rec.Seq}
-		if err := rec.Into(&v.Lot); err != nil {
-			return nil, "", err
-		}
-		if !q.matches(&v.Lot) {
-			continue
-		}
-		if v.Mass, err = r.Balance(Acct(OfLot, rec.ID)); err != nil {
-			return nil, "", err
-		}
-		out = append(out, v)
-	}
-	if len(recs) == size {
-		last = recs[size-1].ID
-	}
-	return out, last, nil
+			v.Mass, err = r.Balance(Acct(OfLot, rec.ID))
+			return v, true, err
+		})
 }
 
 // Entry reads one entry.

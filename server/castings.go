@@ -27,7 +27,7 @@ func (s castings) ListCastings(ctx context.Context, r *pb.ListCastingsRequest) (
 	if heat := d.ref("heat", r.GetHeat(), "heats"); heat != "" {
 		parent = ledger.OfHeat(heat)
 	}
-	got, next := list(d, r, ledger.RecCasting, parent, func(k ledger.Casting) string { return k.ID }, func(k ledger.Casting) bool {
+	got, next := list(d, r, ledger.RecCasting, parent, func(k ledger.Casting) bool {
 		return (r.GetShowGone() || k.Gone == "") && (r.GetCommission() == "" || k.Commission == r.GetCommission())
 	})
 	lookUp(d, got, func(k ledger.Casting) string { return k.ID }, ledger.OfCasting)

@@ -101,7 +101,7 @@ func (d *desk) rateCard(v ledger.Rates) *pb.RateCard {
 
 func (s commissions) ListRateCards(ctx context.Context, r *pb.ListRateCardsRequest) (*pb.ListRateCardsResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), "shops/*")
-	got, next := list(d, r, ledger.RecRates, "", func(v ledger.Rates) string { return v.ID }, func(v ledger.Rates) bool { return !v.Void })
+	got, next := list(d, r, ledger.RecRates, "", func(v ledger.Rates) bool { return !v.Void })
 	return reply(d, &pb.ListRateCardsResponse{NextPageToken: next, RateCards: showAll(got, func(v ledger.Stamped[ledger.Rates]) *pb.RateCard { return d.rateCard(v.Value) })})
 }
 
@@ -134,7 +134,7 @@ func (d *desk) labour(v ledger.Labour, seq int64) *pb.Labour {
 func (s commissions) ListLabours(ctx context.Context, r *pb.ListLaboursRequest) (*pb.ListLaboursResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), commissionName)
 	load[ledger.Commission](d, ledger.RecCommission, d.id())
-	got, next := list(d, r, ledger.RecLabour, ledger.OfCommission(d.id()), func(v ledger.Labour) string { return v.ID }, nil)
+	got, next := list[ledger.Labour](d, r, ledger.RecLabour, ledger.OfCommission(d.id()), nil)
 	return reply(d, &pb.ListLaboursResponse{NextPageToken: next, Labours: showAll(got, func(v ledger.Stamped[ledger.Labour]) *pb.Labour { return d.labour(v.Value, v.Seq) })})
 }
 
@@ -153,6 +153,6 @@ func (d *desk) boughtIn(v ledger.BoughtIn, seq int64) *pb.BoughtIn {
 func (s commissions) ListBoughtIns(ctx context.Context, r *pb.ListBoughtInsRequest) (*pb.ListBoughtInsResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), commissionName)
 	load[ledger.Commission](d, ledger.RecCommission, d.id())
-	got, next := list(d, r, ledger.RecBoughtIn, ledger.OfCommission(d.id()), func(v ledger.BoughtIn) string { return v.ID }, nil)
+	got, next := list[ledger.BoughtIn](d, r, ledger.RecBoughtIn, ledger.OfCommission(d.id()), nil)
 	return reply(d, &pb.ListBoughtInsResponse{NextPageToken: next, BoughtIns: showAll(got, func(v ledger.Stamped[ledger.BoughtIn]) *pb.BoughtIn { return d.boughtIn(v.Value, v.Seq) })})
 }

@@ -34,7 +34,7 @@ func (s heats) BurnFuel(ctx context.Context, r *pb.BurnFuelRequest) (*pb.BurnFue
 func (s heats) ListFuel(ctx context.Context, r *pb.ListFuelRequest) (*pb.ListFuelResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), heatName)
 	load[ledger.Heat](d, ledger.RecHeat, d.id())
-	got, next := list(d, r, ledger.RecFuel, ledger.OfHeat(d.id()), func(v ledger.Fuel) string { return v.ID }, nil)
+	got, next := list[ledger.Fuel](d, r, ledger.RecFuel, ledger.OfHeat(d.id()), nil)
 	return reply(d, &pb.ListFuelResponse{NextPageToken: next, Fuels: showAll(got, func(v ledger.Stamped[ledger.Fuel]) *pb.FuelBurned {
 		return d.fuel(v.Value, d.firstWritten(ledger.RecFuel, v.Value.ID))
 	})})

@@ -46,7 +46,7 @@ func (s heats) ListHeats(ctx context.Context, r *pb.ListHeatsRequest) (*pb.ListH
 		states = append(states, heatStates.read(d, indexed("states", i), st))
 	}
 	alloy := d.alloyID("alloy", r.GetAlloy())
-	got, next := list(d, r, ledger.RecHeat, "", heatSetting.key, func(h ledger.Heat) bool {
+	got, next := list(d, r, ledger.RecHeat, "", func(h ledger.Heat) bool {
 		return (len(states) == 0 || slices.Contains(states, h.State)) && (alloy == "" || h.Alloy == alloy)
 	})
 	d.listing = true
@@ -108,7 +108,7 @@ func (d *desk) readHeat(at string, p *pb.Heat, id string) ledger.PlanHeat {
 func (s heats) ListReadings(ctx context.Context, r *pb.ListReadingsRequest) (*pb.ListReadingsResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), heatName)
 	load[ledger.Heat](d, ledger.RecHeat, d.id())
-	got, next := list(d, r, ledger.RecReading, ledger.OfHeat(d.id()), func(v ledger.Reading) string { return v.ID }, nil)
+	got, next := list[ledger.Reading](d, r, ledger.RecReading, ledger.OfHeat(d.id()), nil)
 	return reply(d, &pb.ListReadingsResponse{NextPageToken: next, Readings: showAll(got, func(v ledger.Stamped[ledger.Reading]) *pb.Reading {
 		return d.reading(v.Value, d.firstWritten(ledger.RecReading, v.Value.ID))
 	})})
@@ -122,7 +122,7 @@ func (d *desk) reading(v ledger.Reading, at time.Time) *pb.Reading {
 func (s heats) ListAdditions(ctx context.Context, r *pb.ListAdditionsRequest) (*pb.ListAdditionsResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), heatName)
 	load[ledger.Heat](d, ledger.RecHeat, d.id())
-	got, next := list(d, r, ledger.RecAddition, ledger.OfHeat(d.id()), func(v ledger.Addition) string { return v.ID }, nil)
+	got, next := list[ledger.Addition](d, r, ledger.RecAddition, ledger.OfHeat(d.id()), nil)
 	return reply(d, &pb.ListAdditionsResponse{NextPageToken: next, Additions: showAll(got, func(v ledger.Stamped[ledger.Addition]) *pb.Addition {
 		return d.addition(v.Value, d.firstWritten(ledger.RecAddition, v.Value.ID))
 	})})

@@ -32,12 +32,8 @@ func (s lots) ListLots(ctx context.Context, r *pb.ListLotsRequest) (*pb.ListLots
 	if d.err != nil {
 		return nil, d.err
 	}
-	views, err := d.Lots(ctx, q)
-	out := &pb.ListLotsResponse{Lots: showAll(views, d.lotView)}
-	if n := len(views); n > 0 {
-		out.NextPageToken = p.next(n, views[n-1].ID)
-	}
-	return reply(d.fail(err), out)
+	views, next, err := d.Lots(ctx, q)
+	return reply(d.fail(err), &pb.ListLotsResponse{Lots: showAll(views, d.lotView), NextPageToken: p.token(next)})
 }
 
 // alloyID reads a reference to an alloy by any of its names; "" is none.

@@ -43,7 +43,7 @@ func (d *desk) mustBeOf(m *pb.Mold) {
 func (s molds) ListMolds(ctx context.Context, r *pb.ListMoldsRequest) (*pb.ListMoldsResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), heatName)
 	load[ledger.Heat](d, ledger.RecHeat, d.id())
-	got, next := list(d, r, ledger.RecMold, ledger.OfHeat(d.id()), moldSetting.key, nil)
+	got, next := list[ledger.Mold](d, r, ledger.RecMold, ledger.OfHeat(d.id()), nil)
 	return reply(d, &pb.ListMoldsResponse{Molds: showAll(got, func(v ledger.Stamped[ledger.Mold]) *pb.Mold { return moldSetting.shown(d, v) }), NextPageToken: next})
 }
 

@@ -53,7 +53,7 @@ func (s offers) ListOffers(ctx context.Context, r *pb.ListOffersRequest) (*pb.Li
 		parent = "supply/" + supply
 	}
 	current := d.currentOffers(parent, r.GetDay())
-	got, next := list(d, r, ledger.RecOffer, parent, func(o ledger.Offer) string { return o.ID }, func(o ledger.Offer) bool {
+	got, next := list(d, r, ledger.RecOffer, parent, func(o ledger.Offer) bool {
 		return (party == "" || o.Party == party) && (r.GetDay() == "" || current[o.ID])
 	})
 	return reply(d, &pb.ListOffersResponse{Offers: showAll(got, func(o ledger.Stamped[ledger.Offer]) *pb.Offer { return d.offer(o.Value) }), NextPageToken: next})

@@ -77,33 +77,26 @@ func (p page) next(n int, last string) string {
 	if n < p.limit {
 		return ""
 	}
-	return base64.RawURLEncoding.EncodeToString(append(p.bound[:], last...))
+	return p.token(last)
+}
+
+// token stands for the page after a key; "" for none.
+func (p page) token(after string) string {
+	if after == "" {
+		return ""
+	}
+	return base64.RawURLEncoding.EncodeToString(append(p.bound[:], after...))
 }
 
 // list reads a page of the things of a kind that a filter keeps; nil keeps all.
-// key is the id of a thing.
-func list[T any](d *desk, r listRequest, kind ledger.RecordKind, parent string, key func(T) string, keep func(T) bool) (out []ledger.Stamped[T], next string) {
+func list[T any](d *desk, r listRequest, kind ledger.RecordKind, parent string, keep func(T) bool) ([]ledger.Stamped[T], string) {
 	p := d.page(r)
-	size := p.limit // all that is needed, unless the filter leaves some out
-	for after := p.after; d.err == nil; size = ledger.MaxPage {
-		some, err := ledger.List[T](d.ctx, d.Book, kind, parent, after, size)
-		if d.fail(err).err != nil {
-			return nil, ""
-		}
-		for _, s := range some {
-			after = key(s.Value)
-			if keep != nil && !keep(s.Value) {
-				continue
-			}
-			if out = append(out, s); len(out) == p.limit {
-				return out, p.next(len(out), after)
-			}
-		}
-		if len(some) < size {
-			return out, ""
-		}
+	if d.err != nil {
+		return nil, ""
 	}
-	return nil, ""
+	out, next, err := ledger.Page(d.ctx, d.Book, kind, parent, p.after, p.limit, keep)
+	d.fail(err)
+	return out, p.token(next)
 }
 
 // showAll shows each of a list.

@@ -118,7 +118,7 @@ func (s people) GetToken(ctx context.Context, r *pb.GetTokenRequest) (*pb.GetTok
 func (s people) ListTokens(ctx context.Context, r *pb.ListTokensRequest) (*pb.ListTokensResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), "shops/*/people/*")
 	load[ledger.Person](d, ledger.RecPerson, d.id()) // it must be there
-	got, next := list(d, r, ledger.RecToken, "person/"+d.id(), func(t ledger.Token) string { return t.ID }, nil)
+	got, next := list[ledger.Token](d, r, ledger.RecToken, "person/"+d.id(), nil)
 	return reply(d, &pb.ListTokensResponse{NextPageToken: next,
 		Tokens: showAll(got, func(t ledger.Stamped[ledger.Token]) *pb.Token { return d.token(t.Value) })})
 }

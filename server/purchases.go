@@ -38,7 +38,7 @@ func (s purchases) ListPurchaseOrders(ctx context.Context, r *pb.ListPurchaseOrd
 		states = append(states, orderStates.read(d, indexed("states", i), st))
 	}
 	supplier := d.ref("supplier", r.GetSupplier(), "parties")
-	got, next := list(d, r, ledger.RecOrder, "", purchaseSetting.key, func(o ledger.Order) bool {
+	got, next := list(d, r, ledger.RecOrder, "", func(o ledger.Order) bool {
 		return (len(states) == 0 || slices.Contains(states, o.State())) && (supplier == "" || o.Supplier == supplier)
 	})
 	return reply(d, &pb.ListPurchaseOrdersResponse{NextPageToken: next,

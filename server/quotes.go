@@ -79,7 +79,7 @@ func (d *desk) quoteID(commission, id string) string {
 func (s quotes) ListQuotes(ctx context.Context, r *pb.ListQuotesRequest) (*pb.ListQuotesResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), commissionName)
 	load[ledger.Commission](d, ledger.RecCommission, d.id())
-	got, next := list(d, r, ledger.RecQuote, ledger.OfCommission(d.id()), func(v ledger.Quote) string { return v.ID }, nil)
+	got, next := list[ledger.Quote](d, r, ledger.RecQuote, ledger.OfCommission(d.id()), nil)
 	return reply(d, &pb.ListQuotesResponse{NextPageToken: next, Quotes: showAll(got, func(v ledger.Stamped[ledger.Quote]) *pb.Quote {
 		return d.quote(v.Value, false, d.firstWritten(ledger.RecQuote, v.Value.ID), v.Seq)
 	})})

@@ -482,3 +482,39 @@ func TestVerifyAndBackup(t *testing.T) {
 		t.Errorf("without a backup: %v", err)
 	}
 }
+
+// TestShortPages: where few of many are wanted a page may be short, or empty, and the
+// list goes on; its pages are together what is wanted.
+func TestShortPages(t *testing.T) {
+	b := done(t)
+	b.receives(2*ledger.Look+30, pb.Form_FORM_INGOT)
+	b.receives(3, pb.Form_FORM_PIG)
+	b.receives(ledger.Look, pb.Form_FORM_CUP)
+	for _, empty := range []bool{false, true} {
+		var want, found []string
+		for _, l := range do[*pb.ListLotsResponse](b, &pb.ListLotsRequest{Parent: harrow, ShowEmpty: empty, PageSize: 1000}).GetLots() {
+			if l.GetForm() == pb.Form_FORM_PIG {
+				want = append(want, l.GetName())
+			}
+		}
+		list := &pb.ListLotsRequest{Parent: harrow, Form: pb.Form_FORM_PIG, ShowEmpty: empty, PageSize: 2}
+		var sizes []int
+		for more := true; more; more = list.GetPageToken() != "" {
+			got := do[*pb.ListLotsResponse](b, list)
+			sizes, found, list.PageToken = append(sizes, len(got.GetLots())), append(found, keysOf(got)...), got.GetNextPageToken()
+		}
+		if len(want) < 3 || !slices.Equal(want, found) || !slices.Contains(sizes, 0) {
+			t.Errorf("pages of %d: %v, want %v", sizes, found, want)
+		}
+	}
+}
+
+// receives books in lots of a form.
+func (b *bench) receives(n int, form pb.Form) {
+	b.Helper()
+	r := &pb.ImportLotsRequest{Parent: harrow}
+	for range n {
+		r.Rows = append(r.Rows, received(&pb.ReceiveLotRequest{Supplier: "northmetal", Alloy: alloyID, Form: form, Weighing: onFloor(1_000)}))
+	}
+	do[*pb.ImportLotsResponse](b, r)
+}

@@ -59,7 +59,7 @@ func (s setting[T, C, P]) list(ctx context.Context, c counter, r interface {
 }) (*desk, []P, string) {
 	d := c.read(ctx, "parent", r.GetParent(), "shops/*")
 	d.listing = true
-	got, next := list(d, r, s.kind, "", s.key, nil)
+	got, next := list[T](d, r, s.kind, "", nil)
 	return d, showAll(got, func(v ledger.Stamped[T]) P { return s.shown(d, v) }), next
 }
 

@@ -37,7 +37,7 @@ func (s stocktakes) GetStocktake(ctx context.Context, r *pb.GetStocktakeRequest)
 
 func (s stocktakes) ListStocktakes(ctx context.Context, r *pb.ListStocktakesRequest) (*pb.ListStocktakesResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), "shops/*")
-	got, next := list(d, r, ledger.RecCount, "", func(v ledger.Stocktake) string { return v.ID }, nil)
+	got, next := list[ledger.Stocktake](d, r, ledger.RecCount, "", nil)
 	return reply(d, &pb.ListStocktakesResponse{Stocktakes: showAll(got, d.stocktake), NextPageToken: next})
 }
 

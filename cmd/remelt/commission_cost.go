@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "example.org/remelt/api/remelt/v1"
+	"example.org/remelt/client"
 	"example.org/remelt/ledger/unit"
 )
 
@@ -131,15 +132,20 @@ func (a *app) commissionRatesCommand() *cobra.Command {
 			return err
 		}
 		if len(args) == 0 {
-			r, err := cl.Commissions.ListRateCards(c.Context(), &pb.ListRateCardsRequest{Parent: parent, PageSize: 1000})
+			all := &pb.ListRateCardsResponse{}
+			err := client.Pages(func(token string) (string, error) {
+				r, err := cl.Commissions.ListRateCards(c.Context(), &pb.ListRateCardsRequest{Parent: parent, PageSize: 1000, PageToken: token})
+				all.RateCards = append(all.RateCards, r.GetRateCards()...)
+				return r.GetNextPageToken(), err
+			})
 			if err != nil {
 				return err
 			}
-			return a.show(c.Context(), r, func(p *page) {
-				for _, x := range r.GetRateCards() {
+			return a.show(c.Context(), all, func(p *page) {
+				for _, x := range all.GetRateCards() {
 					p.rateCard(x)
 				}
-				if len(r.GetRateCards()) == 0 {
+				if len(all.GetRateCards()) == 0 {
 					p.printf("No rates are set.\n")
 				}
 			})

@@ -15,6 +15,9 @@ import (
 // wait: it tries once, for a moment, and offers nothing when there is no answer.
 const completionTime = 1500 * time.Millisecond
 
+// mostOffered is how many ids are read to choose from, about.
+const mostOffered = 1000
+
 type completer = cobra.CompletionFunc
 
 // offer makes a completion of what list gives: ids, each with a word about it.
@@ -41,19 +44,31 @@ func (a *app) offer(list func(ctx context.Context, c *client.Client, parent stri
 	}
 }
 
+// unlessEnough goes on to the next page of a list, pages of which may be short, until
+// there is enough to choose from.
+func unlessEnough(n int, next string) string {
+	if n >= mostOffered {
+		return ""
+	}
+	return next
+}
+
 func (a *app) completeLots() completer {
 	return a.offer(func(ctx context.Context, c *client.Client, parent string) (out [][2]string, err error) {
-		r, err := c.Lots.ListLots(ctx, &pb.ListLotsRequest{Parent: parent, PageSize: 1000})
-		for _, l := range r.GetLots() {
-			out = append(out, [2]string{l.GetName(), strings.TrimSpace(last(l.GetAlloy()) + " " + word(l.GetForm()) + " " + l.GetMass().GetText() + " " + last(l.GetPlace()))})
-		}
+		err = client.Pages(func(token string) (string, error) {
+			r, err := c.Lots.ListLots(ctx, &pb.ListLotsRequest{Parent: parent, PageSize: mostOffered, PageToken: token})
+			for _, l := range r.GetLots() {
+				out = append(out, [2]string{l.GetName(), strings.TrimSpace(last(l.GetAlloy()) + " " + word(l.GetForm()) + " " + l.GetMass().GetText() + " " + last(l.GetPlace()))})
+			}
+			return unlessEnough(len(out), r.GetNextPageToken()), err
+		})
 		return out, err
 	})
 }
 
 func (a *app) completeHeats() completer {
 	return a.offer(func(ctx context.Context, c *client.Client, parent string) (out [][2]string, err error) {
-		r, err := c.Heats.ListHeats(ctx, &pb.ListHeatsRequest{Parent: parent, PageSize: 1000})
+		r, err := c.Heats.ListHeats(ctx, &pb.ListHeatsRequest{Parent: parent, PageSize: mostOffered})
 		for _, h := range r.GetHeats() {
 			out = append(out, [2]string{h.GetName(), last(h.GetAlloy()) + " " + word(h.GetState())})
 		}
@@ -63,7 +78,7 @@ func (a *app) completeHeats() completer {
 
 func (a *app) completeAlloys() completer {
 	return a.offer(func(ctx context.Context, c *client.Client, parent string) (out [][2]string, err error) {
-		r, err := c.Alloys.ListAlloys(ctx, &pb.ListAlloysRequest{Parent: parent, PageSize: 1000})
+		r, err := c.Alloys.ListAlloys(ctx, &pb.ListAlloysRequest{Parent: parent, PageSize: mostOffered})
 		for _, l := range r.GetAlloys() {
 			out = append(out, [2]string{l.GetName(), l.GetFamily()})
 		}
@@ -73,7 +88,7 @@ func (a *app) completeAlloys() completer {
 
 func (a *app) completePlaces() completer {
 	return a.offer(func(ctx context.Context, c *client.Client, parent string) (out [][2]string, err error) {
-		r, err := c.Places.ListPlaces(ctx, &pb.ListPlacesRequest{Parent: parent, PageSize: 1000})
+		r, err := c.Places.ListPlaces(ctx, &pb.ListPlacesRequest{Parent: parent, PageSize: mostOffered})
 		for _, p := range r.GetPlaces() {
 			out = append(out, [2]string{p.GetName(), p.GetDisplayName()})
 		}
@@ -83,7 +98,7 @@ func (a *app) completePlaces() completer {
 
 func (a *app) completeScales() completer {
 	return a.offer(func(ctx context.Context, c *client.Client, parent string) (out [][2]string, err error) {
-		r, err := c.Scales.ListScales(ctx, &pb.ListScalesRequest{Parent: parent, PageSize: 1000})
+		r, err := c.Scales.ListScales(ctx, &pb.ListScalesRequest{Parent: parent, PageSize: mostOffered})
 		for _, s := range r.GetScales() {
 			out = append(out, [2]string{s.GetName(), s.GetDisplayName()})
 		}
@@ -93,7 +108,7 @@ func (a *app) completeScales() completer {
 
 func (a *app) completeTares() completer {
 	return a.offer(func(ctx context.Context, c *client.Client, parent string) (out [][2]string, err error) {
-		r, err := c.Tares.ListTares(ctx, &pb.ListTaresRequest{Parent: parent, PageSize: 1000})
+		r, err := c.Tares.ListTares(ctx, &pb.ListTaresRequest{Parent: parent, PageSize: mostOffered})
 		for _, t := range r.GetTares() {
 			out = append(out, [2]string{t.GetName(), t.GetDisplayName() + " " + t.GetMass().GetText()})
 		}
@@ -103,7 +118,7 @@ func (a *app) completeTares() completer {
 
 func (a *app) completeParties() completer {
 	return a.offer(func(ctx context.Context, c *client.Client, parent string) (out [][2]string, err error) {
-		r, err := c.Parties.ListParties(ctx, &pb.ListPartiesRequest{Parent: parent, PageSize: 1000})
+		r, err := c.Parties.ListParties(ctx, &pb.ListPartiesRequest{Parent: parent, PageSize: mostOffered})
 		for _, p := range r.GetParties() {
 			out = append(out, [2]string{p.GetName(), p.GetDisplayName()})
 		}
@@ -113,7 +128,7 @@ func (a *app) completeParties() completer {
 
 func (a *app) completePots() completer {
 	return a.offer(func(ctx context.Context, c *client.Client, parent string) (out [][2]string, err error) {
-		r, err := c.Pots.ListPots(ctx, &pb.ListPotsRequest{Parent: parent, PageSize: 1000})
+		r, err := c.Pots.ListPots(ctx, &pb.ListPotsRequest{Parent: parent, PageSize: mostOffered})
 		for _, p := range r.GetPots() {
 			out = append(out, [2]string{p.GetName(), word(p.GetKind()) + " " + p.GetDisplayName()})
 		}
@@ -123,7 +138,7 @@ func (a *app) completePots() completer {
 
 func (a *app) completeSupplies() completer {
 	return a.offer(func(ctx context.Context, c *client.Client, parent string) (out [][2]string, err error) {
-		r, err := c.Supplies.ListSupplies(ctx, &pb.ListSuppliesRequest{Parent: parent, PageSize: 1000})
+		r, err := c.Supplies.ListSupplies(ctx, &pb.ListSuppliesRequest{Parent: parent, PageSize: mostOffered})
 		for _, s := range r.GetSupplies() {
 			out = append(out, [2]string{s.GetName(), s.GetDisplayName()})
 		}
@@ -133,10 +148,13 @@ func (a *app) completeSupplies() completer {
 
 func (a *app) completeCastings() completer {
 	return a.offer(func(ctx context.Context, c *client.Client, parent string) (out [][2]string, err error) {
-		r, err := c.Castings.ListCastings(ctx, &pb.ListCastingsRequest{Parent: parent, PageSize: 1000})
-		for _, k := range r.GetCastings() {
-			out = append(out, [2]string{k.GetName(), k.GetDisplayName()})
-		}
+		err = client.Pages(func(token string) (string, error) {
+			r, err := c.Castings.ListCastings(ctx, &pb.ListCastingsRequest{Parent: parent, PageSize: mostOffered, PageToken: token})
+			for _, k := range r.GetCastings() {
+				out = append(out, [2]string{k.GetName(), k.GetDisplayName()})
+			}
+			return unlessEnough(len(out), r.GetNextPageToken()), err
+		})
 		return out, err
 	})
 }

@@ -43,6 +43,7 @@ func TestMain(m *testing.M) {
 //	exits N CMD...     runs a command that must end with status N
 //	eventually CMD...  runs a command until it succeeds
 //	joins PASSWORD     takes up the invitation in the last output, as a browser does
+//	again N FILE       writes the last line of a file N times more
 //	captures NAME RE   puts what the last output has in the group of RE in the variable
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
@@ -54,6 +55,7 @@ func TestScripts(t *testing.T) {
 			"clock":      scriptClock,
 			"exits":      scriptExits,
 			"eventually": scriptEventually,
+			"again":      scriptAgain,
 			"joins":      scriptJoins,
 			"captures":   scriptCaptures,
 		},
@@ -209,6 +211,17 @@ func scriptEventually(ts *testscript.TestScript, neg bool, args []string) {
 		time.Sleep(250 * time.Millisecond)
 	}
 	ts.Fatalf("%s never succeeded: %v", strings.Join(args, " "), err)
+}
+
+func scriptAgain(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: again N FILE")
+	}
+	n, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	text := ts.ReadFile(args[1])
+	lines := strings.SplitAfter(strings.TrimSuffix(text, "\n"), "\n")
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]), []byte(text+strings.Repeat(lines[len(lines)-1]+"\n", n)), 0o600))
 }
 
 func scriptCaptures(ts *testscript.TestScript, neg bool, args []string) {

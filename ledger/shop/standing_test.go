@@ -154,7 +154,7 @@ func TestStockWhileOthersWrite(t *testing.T) {
 // writeSomething records something that moves metal or changes what it is.
 func writeSomething(t *testing.T, s *shop.Shop, r *rand.Rand, heat string) error {
 	t.Helper()
-	lots, err := s.Lots(t.Context(), ledger.LotQuery{})
+	lots, _, err := s.Lots(t.Context(), ledger.LotQuery{})
 	if err != nil {
 		return err
 	}

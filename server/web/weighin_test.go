@@ -320,3 +320,22 @@ func TestWeighInOnAPhoneNeedsNoScrolling(t *testing.T) {
 	}
 	b.quiet()
 }
+
+// A lot to be cleaned is offered also when it comes after so many others that a page of
+// the list that is asked has nothing of it.
+func TestLotToBeCleanedAmongMany(t *testing.T) {
+	f := newFoundry(t)
+	rows := make([]ledger.Row, ledger.MaxRows)
+	for i := range rows {
+		rows[i].In = ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(1_000)}
+	}
+	if _, err := f.book.Import(t.Context(), ledger.Meta{}, rows); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := f.book.WeighIn(t.Context(), ledger.Meta{}, ledger.WeighIn{LotID: "ZZ", Dirty: true, Heats: []ledger.HeatShare{{Heat: "41"}}, Weighing: ledgertest.Net(700)}); err != nil {
+		t.Fatal(err)
+	}
+	if code, body := f.get(f.url("/weigh-in")); code != http.StatusOK || !strings.Contains(body, `"ZZ"`) {
+		t.Errorf("%d: the dirty lot is not on the page", code)
+	}
+}

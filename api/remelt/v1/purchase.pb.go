@@ -1113,7 +1113,8 @@ type ListPurchaseOrdersResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// A page of them.
 	PurchaseOrders []*PurchaseOrder `protobuf:"bytes,1,rep,name=purchase_orders,json=purchaseOrders,proto3" json:"purchase_orders,omitempty"`
-	// Where the next page begins; empty at the end.
+	// Where the next page begins; empty at the end. Until then a page may have fewer than
+	// were asked for, even none: where little of much is wanted, a page looks at a part.
 	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
