@@ -29,7 +29,7 @@ var setStrictQuery = sync.OnceFunc(func() { runtime.SetQueryParameterParser(&str
 
 // newGateway builds the REST interface. It calls the gRPC server over conn, so
 // that a REST call is logged, checked and answered like any other.
-func newGateway(ctx context.Context, conn *grpc.ClientConn) (http.Handler, error) {
+func newGateway(ctx context.Context, conn grpc.ClientConnInterface) (http.Handler, error) {
 	setStrictQuery()
 	mux := runtime.NewServeMux(
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, newStrictJSON()),

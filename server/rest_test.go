@@ -1,9 +1,13 @@
 package server
 
 import (
+	"context"
 	"fmt"
+	"sync/atomic"
 	"testing"
 	"time"
+
+	"google.golang.org/grpc/stats"
 
 	"example.org/remelt/ledger/memory"
 )
@@ -11,11 +15,38 @@ import (
 // A morning over REST, from an empty store: every answer is held against a golden
 // file, whole, so that a field that was renamed, left out or written otherwise is
 // noticed. The clock stands still and the request ids are fixed, so the hashes of
-// the entries are too: they also hold the encoding of entries still.
+// the entries are too: they also hold the encoding of entries still. A server whose
+// calls are traced answers the same, by a connection.
 func TestAMorningOverREST(t *testing.T) {
+	morning(t, nil)
+	heard := &hears{}
+	morning(t, heard)
+	if heard.calls.Load() == 0 {
+		t.Error("nothing heard of the calls of the gateway")
+	}
+}
+
+// hears counts the calls that are told to who traces them.
+type hears struct {
+	stats.Handler
+	calls atomic.Int64
+}
+
+func (h *hears) TagRPC(ctx context.Context, _ *stats.RPCTagInfo) context.Context {
+	h.calls.Add(1)
+	return ctx
+}
+func (*hears) HandleRPC(context.Context, stats.RPCStats)                         {}
+func (*hears) TagConn(ctx context.Context, _ *stats.ConnTagInfo) context.Context { return ctx }
+func (*hears) HandleConn(context.Context, stats.ConnStats)                       {}
+
+func morning(t *testing.T, traces *hears) {
+	t.Helper()
 	st := memory.New()
 	w := serve(t, func(c *Config) {
-		c.Store = st
+		if c.Store = st; traces != nil {
+			c.Traces = traces
+		}
 		c.Now = func() time.Time { return time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC) }
 	})
 	const harrow = "/v1/shops/harrow"

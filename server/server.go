@@ -1,9 +1,9 @@
 // Package server offers the metal book over gRPC, over REST and on a plain page.
 //
-// One gRPC server does the work. The REST gateway calls it over a connection
-// inside the process, so both are checked, logged and answered alike: one table
-// turns the domain's errors into codes with a machine-readable reason, unknown
-// errors are hidden behind a log id, and every call has a deadline.
+// One gRPC server does the work. The REST gateway calls its methods inside the
+// process, by the same interceptor, so both are checked, logged and answered
+// alike: one table turns the domain's errors into codes with a machine-readable
+// reason, unknown errors are hidden behind a log id, and every call has a deadline.
 //
 // It promises to stop in order: it says that it is going, ends its streams, lets
 // calls that run finish for a while, and closes the store last. It holds no state
@@ -277,7 +277,7 @@ func (s *Server) build() error {
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: clientPings, PermitWithoutStream: true}),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: pingAfter, Timeout: pingTimeout}),
 	)...)
-	reg := registrar{s.grpc, around}
+	reg := registrar{s.grpc, around, map[string]method{}}
 	s.cfg.services(reg, Deps{Books: s.admission.books(known.book), Shops: s.admission.shops(store.Shops), Follow: s.hub.follow, Backup: s.cfg.Backup, Door: door, URL: s.URL()})
 	healthpb.RegisterHealthServer(reg, s.vitals)
 	s.vitals.serve(s.grpc.GetServiceInfo())
@@ -299,7 +299,11 @@ func (s *Server) build() error {
 	if err != nil {
 		return err
 	}
-	gateway, err := newGateway(context.Background(), s.inside)
+	var short grpc.ClientConnInterface = s.inside
+	if s.cfg.Traces == nil { // which are told of what comes over a connection
+		short = &inside{s.inside, reg.methods, around.unary, s.onInside.Addr()}
+	}
+	gateway, err := newGateway(context.Background(), short)
 	if err != nil {
 		return err
 	}

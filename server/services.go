@@ -72,37 +72,45 @@ func RegisterServices(s grpc.ServiceRegistrar, d Deps) {
 
 // RegisterGateway adds the REST form of every service to a gateway that calls
 // the services over conn.
-func RegisterGateway(ctx context.Context, mux *runtime.ServeMux, conn *grpc.ClientConn) error {
-	for _, register := range []func(context.Context, *runtime.ServeMux, *grpc.ClientConn) error{
-		pb.RegisterShopServiceHandler,
-		pb.RegisterPersonServiceHandler,
-		pb.RegisterPlaceServiceHandler,
-		pb.RegisterScaleServiceHandler,
-		pb.RegisterTareServiceHandler,
-		pb.RegisterPartyServiceHandler,
-		pb.RegisterPotServiceHandler,
-		pb.RegisterSupplyServiceHandler,
-		pb.RegisterAlloyServiceHandler,
-		pb.RegisterLotServiceHandler,
-		pb.RegisterHeatServiceHandler,
-		pb.RegisterMoldServiceHandler,
-		pb.RegisterCastingServiceHandler,
-		pb.RegisterStocktakeServiceHandler,
-		pb.RegisterEntryServiceHandler,
-		pb.RegisterStockServiceHandler,
-		pb.RegisterBalanceServiceHandler, pb.RegisterCostServiceHandler,
-		pb.RegisterAnalysisServiceHandler,
-		pb.RegisterPlanningServiceHandler,
-		pb.RegisterOrderingServiceHandler,
-		pb.RegisterPurchaseOrderServiceHandler,
-		pb.RegisterOfferServiceHandler,
-		pb.RegisterMarketPriceServiceHandler,
-		pb.RegisterCommissionServiceHandler,
-		pb.RegisterQuoteServiceHandler,
+func RegisterGateway(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
+	for _, register := range []func(context.Context, *runtime.ServeMux, grpc.ClientConnInterface) error{
+		over(pb.RegisterShopServiceHandlerClient, pb.NewShopServiceClient),
+		over(pb.RegisterPersonServiceHandlerClient, pb.NewPersonServiceClient),
+		over(pb.RegisterPlaceServiceHandlerClient, pb.NewPlaceServiceClient),
+		over(pb.RegisterScaleServiceHandlerClient, pb.NewScaleServiceClient),
+		over(pb.RegisterTareServiceHandlerClient, pb.NewTareServiceClient),
+		over(pb.RegisterPartyServiceHandlerClient, pb.NewPartyServiceClient),
+		over(pb.RegisterPotServiceHandlerClient, pb.NewPotServiceClient),
+		over(pb.RegisterSupplyServiceHandlerClient, pb.NewSupplyServiceClient),
+		over(pb.RegisterAlloyServiceHandlerClient, pb.NewAlloyServiceClient),
+		over(pb.RegisterLotServiceHandlerClient, pb.NewLotServiceClient),
+		over(pb.RegisterHeatServiceHandlerClient, pb.NewHeatServiceClient),
+		over(pb.RegisterMoldServiceHandlerClient, pb.NewMoldServiceClient),
+		over(pb.RegisterCastingServiceHandlerClient, pb.NewCastingServiceClient),
+		over(pb.RegisterStocktakeServiceHandlerClient, pb.NewStocktakeServiceClient),
+		over(pb.RegisterEntryServiceHandlerClient, pb.NewEntryServiceClient),
+		over(pb.RegisterStockServiceHandlerClient, pb.NewStockServiceClient),
+		over(pb.RegisterBalanceServiceHandlerClient, pb.NewBalanceServiceClient),
+		over(pb.RegisterCostServiceHandlerClient, pb.NewCostServiceClient),
+		over(pb.RegisterAnalysisServiceHandlerClient, pb.NewAnalysisServiceClient),
+		over(pb.RegisterPlanningServiceHandlerClient, pb.NewPlanningServiceClient),
+		over(pb.RegisterOrderingServiceHandlerClient, pb.NewOrderingServiceClient),
+		over(pb.RegisterPurchaseOrderServiceHandlerClient, pb.NewPurchaseOrderServiceClient),
+		over(pb.RegisterOfferServiceHandlerClient, pb.NewOfferServiceClient),
+		over(pb.RegisterMarketPriceServiceHandlerClient, pb.NewMarketPriceServiceClient),
+		over(pb.RegisterCommissionServiceHandlerClient, pb.NewCommissionServiceClient),
+		over(pb.RegisterQuoteServiceHandlerClient, pb.NewQuoteServiceClient),
 	} {
 		if err := register(ctx, mux, conn); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// over registers a service that is called by its client over a connection.
+func over[C any](register func(context.Context, *runtime.ServeMux, C) error, client func(grpc.ClientConnInterface) C) func(context.Context, *runtime.ServeMux, grpc.ClientConnInterface) error {
+	return func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
+		return register(ctx, mux, client(conn))
+	}
 }

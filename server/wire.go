@@ -100,7 +100,8 @@ func blameWire(md protoreflect.MessageDescriptor, data []byte, path string) *led
 // those of streams do, see stream.RecvMsg.
 type registrar struct {
 	*grpc.Server
-	calls *calls
+	calls   *calls
+	methods map[string]method // notes the unary ones
 }
 
 // RegisterService implements grpc.ServiceRegistrar.
@@ -109,6 +110,9 @@ func (r registrar) RegisterService(desc *grpc.ServiceDesc, impl any) {
 	d.Methods = slices.Clone(desc.Methods)
 	for i, m := range desc.Methods {
 		name := "/" + d.ServiceName + "/" + m.MethodName
+		r.methods[name] = func(ctx context.Context, decode func(any) error, around grpc.UnaryServerInterceptor) (any, error) {
+			return m.Handler(impl, ctx, decode, around)
+		}
 		d.Methods[i].Handler = func(srv any, ctx context.Context, decode func(any) error, around grpc.UnaryServerInterceptor) (any, error) {
 			begun := time.Now()
 			return m.Handler(srv, ctx, func(v any) (err error) {

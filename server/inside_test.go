@@ -1,0 +1,76 @@
+package server
+
+import (
+	"context"
+	"net/http"
+	"testing"
+	"time"
+
+	"google.golang.org/grpc/metadata"
+
+	pb "example.org/remelt/api/remelt/v1"
+)
+
+// TestInsideIsAsOverAConnection: a method that the gateway calls inside the process gets
+// of the request what a connection brings, which traced calls come by, and nothing else.
+func TestInsideIsAsOverAConnection(t *testing.T) {
+	for name, change := range map[string]func(*Config){
+		"inside":            func(*Config) {},
+		"over a connection": func(c *Config) { c.Traces = &hears{} },
+	} {
+		t.Run(name, func(t *testing.T) {
+			var got context.Context
+			var asked string
+			w := serve(t, withGetPlace(func(ctx context.Context, r *pb.GetPlaceRequest) error {
+				got, asked = ctx, r.GetName()
+				return nil
+			}), change)
+			resp, body := w.do("GET", "/v1/shops/harrow/places/rack", "", "If-Match", `"7"`, "X-Secret", "not for methods")
+			if resp.StatusCode != http.StatusOK || asked != "shops/harrow/places/rack" {
+				t.Fatalf("HTTP %d %s, asked for %q", resp.StatusCode, body, asked)
+			}
+			said, _ := metadata.FromIncomingContext(got)
+			if m := said.Get(ifMatch); len(m) != 1 || m[0] != `"7"` || len(said.Get("x-secret")) != 0 {
+				t.Errorf("metadata %v", said)
+			}
+			if _, limited := got.Deadline(); !limited {
+				t.Error("no deadline")
+			}
+			if _, out := metadata.FromOutgoingContext(got); out || got.Value(http.ServerContextKey) != nil {
+				t.Error("what is the gateway's own is in the method's context")
+			}
+			if peer := peerOf(got); hostOf(peer) != "127.0.0.1" {
+				t.Errorf("called by %q", peer)
+			}
+			if got.Err() == nil {
+				t.Error("the context goes on after the call")
+			}
+		})
+	}
+}
+
+// TestWhoGivesUpEndsTheCall: a method is told when the HTTP client is gone.
+func TestWhoGivesUpEndsTheCall(t *testing.T) {
+	began, ended := make(chan struct{}), make(chan struct{})
+	w := serve(t, withGetPlace(func(ctx context.Context, _ *pb.GetPlaceRequest) error {
+		close(began)
+		<-ctx.Done()
+		close(ended)
+		return ctx.Err()
+	}))
+	ctx, leave := context.WithCancel(t.Context())
+	go func() { <-began; leave() }()
+	r, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+w.HTTPAddr()+"/v1/shops/harrow/places/rack", http.NoBody)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if resp, err := http.DefaultClient.Do(r); err == nil {
+		_ = resp.Body.Close()
+		t.Error("a call that was given up was answered")
+	}
+	select {
+	case <-ended:
+	case <-time.After(10 * time.Second): // long before its deadline
+		t.Error("the method was not told")
+	}
+}
