@@ -55,6 +55,21 @@ type Error struct {
 	After  time.Duration // with ErrTooMany: how long to wait
 }
 
+// NothingRecorded is what an error of ErrUnavailable says of a write.
+const NothingRecorded = "nothing was recorded"
+
+// Unread is an error of what only reads: where a write says that nothing was recorded,
+// which nobody asked for, it says that nothing could be read.
+func Unread(err error) error {
+	var e *Error
+	if !errors.As(err, &e) || err != error(e) || e.Want != NothingRecorded {
+		return err
+	}
+	said := *e
+	said.Want = "the book cannot be read now; try again"
+	return &said
+}
+
 func (e *Error) Error() string {
 	var b strings.Builder
 	if e.Field != "" {

@@ -70,7 +70,8 @@ func (s *Store) Update(ctx context.Context, shop string, fn func(ledger.Tx) erro
 }
 
 // View implements ledger.Store.
-func (s *Store) View(ctx context.Context, shop string, fn func(ledger.Reader) error) error {
+func (s *Store) View(ctx context.Context, shop string, fn func(ledger.Reader) error) (err error) {
+	defer func() { err = ledger.Unread(err) }()
 	b, err := s.begin(shop)
 	if err != nil {
 		return err
@@ -129,5 +130,5 @@ func (s *Store) begin(shop string) (*book, error) {
 func errClosed() error { return unavailable("CLOSED", errors.New("the store is closed")) }
 
 func unavailable(reason string, cause error) error {
-	return &ledger.Error{Class: ledger.ErrUnavailable, Reason: reason, Want: "nothing was recorded", Cause: cause}
+	return &ledger.Error{Class: ledger.ErrUnavailable, Reason: reason, Want: ledger.NothingRecorded, Cause: cause}
 }

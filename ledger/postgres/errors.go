@@ -59,7 +59,7 @@ func certain(err error) bool {
 }
 
 func unavailable(reason string, cause error) error {
-	return &ledger.Error{Class: ledger.ErrUnavailable, Reason: reason, Want: "nothing was recorded", Cause: cause}
+	return &ledger.Error{Class: ledger.ErrUnavailable, Reason: reason, Want: ledger.NothingRecorded, Cause: cause}
 }
 
 func errDamaged(format string, args ...any) error {

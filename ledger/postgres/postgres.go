@@ -152,7 +152,8 @@ func (s *Store) Shops(ctx context.Context) (ids []string, err error) {
 }
 
 // read runs fn in a reading transaction, a snapshot of one moment.
-func (s *Store) read(ctx context.Context, fn func(*pgx.Conn) error) error {
+func (s *Store) read(ctx context.Context, fn func(*pgx.Conn) error) (err error) {
+	defer func() { err = ledger.Unread(err) }()
 	if err := s.begin(); err != nil {
 		return err
 	}

@@ -153,6 +153,7 @@ func (s *Store) Shops(ctx context.Context) (ids []string, err error) {
 // read runs fn on an idle reading connection inside a transaction. After a
 // fault of the connection another takes its place.
 func (s *Store) read(ctx context.Context, fn func(*conn) error) (err error) {
+	defer func() { err = ledger.Unread(err) }()
 	if err := s.begin(); err != nil {
 		return err
 	}

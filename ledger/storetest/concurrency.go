@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -102,6 +103,9 @@ func (s *suite) context(t *testing.T) {
 			"View":   st.View(ctx, Shop, func(ledger.Reader) error { t.Error("run"); return nil }),
 		} {
 			if !errors.Is(err, context.Canceled) || !errors.Is(err, ledger.ErrUnavailable) {
+				t.Errorf("%s: %v", what, err)
+			}
+			if says := strings.Contains(err.Error(), ledger.NothingRecorded); says != (what == "Update") {
 				t.Errorf("%s: %v", what, err)
 			}
 		}
