@@ -224,24 +224,27 @@ func (a *app) tellSignIn(ctx context.Context, v *serveFlags, store ledger.Store,
 	if err != nil {
 		return err
 	}
-	var links []string
+	var open, links []string
 	for _, id := range shops {
 		link, err := s.OwnerLink(ctx, id)
 		if err != nil {
 			return err
 		}
 		if link != "" {
-			links = append(links, link)
+			open, links = append(open, id), append(links, link)
 		}
 	}
 	switch {
-	case len(shops) > 0 && len(links) == 0:
+	case len(shops) > 0 && len(open) == 0:
 		fmt.Fprintf(a.out, "Everybody signs in: %s/sign-in\n", s.URL())
+	case len(open) < len(shops):
+		fmt.Fprintf(a.out, "Everybody signs in, except to %s: %s/sign-in\n\n%s TO %[1]s\n  Whoever can reach these addresses can read and write everything of it.\n",
+			strings.Join(open, ", "), s.URL(), a.strong("NO SIGN-IN"))
 	default:
 		fmt.Fprintf(a.out, "%s\n  Whoever can reach these addresses can read and write everything.\n", a.strong("NO SIGN-IN"))
-		if len(links) > 0 && !v.demo {
-			fmt.Fprintf(a.out, "  To make everybody sign in, be the first; this link works once, for a day:\n\n    %s\n", strings.Join(links, "\n    "))
-		}
+	}
+	if len(links) > 0 && !v.demo {
+		fmt.Fprintf(a.out, "  To make everybody sign in, be the first; this link works once, for a day:\n\n    %s\n", strings.Join(links, "\n    "))
 	}
 	fmt.Fprint(a.out, "\nStop it with Ctrl-C.\n")
 	return nil

@@ -161,3 +161,39 @@ func TestLargeIsVerifiedWhileServed(t *testing.T) {
 		}
 	}
 }
+
+// Which shops are open is said by their names, when not all are.
+func TestOpenShopsAreNamed(t *testing.T) {
+	path := twoBooks(t)
+	says := func() string {
+		ctx, stop := context.WithCancel(t.Context())
+		defer stop()
+		var out bytes.Buffer
+		a := &app{in: strings.NewReader(""), out: &out, err: &heard{words: `"serving"`, then: stop}, now: time.Now}
+		if code := a.run(ctx, []string{"serve", "--db", path, "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0"}); code != exitOK {
+			t.Fatalf("status %d: %s", code, &out)
+		}
+		return out.String()
+	}
+	if said := says(); !strings.Contains(said, "NO SIGN-IN\n") || strings.Count(said, "/join#") != 2 {
+		t.Errorf("of two that are open: %s", said)
+	}
+	store, err := sqlite.Open(t.Context(), path, sqlite.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	north := &ledger.Book{Store: store, Shop: "north"}
+	_, err = north.SetPerson(t.Context(), ledger.Meta{}, ledger.Person{ID: "rae", Name: "Rae", Duty: ledger.MayManage})
+	if err == nil {
+		_, err = north.NotePassword(t.Context(), ledger.Meta{}, "rae")
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := store.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if said := says(); !strings.Contains(said, "Everybody signs in, except to harrow") || !strings.Contains(said, "NO SIGN-IN TO harrow\n") || strings.Count(said, "/join#") != 1 {
+		t.Errorf("of one that is open: %s", said)
+	}
+}
