@@ -37,6 +37,9 @@ type MarketPrice struct {
 	Price string // as typed: "4.85 USD/lb", "4.10 EUR/kg at 1.0832 USD/EUR"
 }
 
+// Key is what prices are ordered by: the metal, and then the day.
+func (p MarketPrice) Key() string { return p.Metal + "." + p.Day }
+
 // MarketPrices are prices to keep. All are kept or none.
 type MarketPrices struct{ Prices []MarketPrice }
 
@@ -208,26 +211,81 @@ func (b *Book) MarketPriceOf(ctx context.Context, metal, day string) (p MarketPr
 // MarketPrices are the prices of a metal, or of all with "", from a day until another
 // ("" for no end), by metal and day.
 func (b *Book) MarketPrices(ctx context.Context, metal, from, until string) (out []MarketPrice, err error) {
-	for field, day := range map[string]string{"from_day": from, "until_day": until} {
-		if day != "" {
-			if err := checkDay(field, day); err != nil {
-				return nil, err
-			}
-		}
-	}
-	err = b.Store.View(ctx, b.Shop, func(r Reader) error {
-		parent := ""
-		if metal != "" {
-			id, err := b.metal(r, "metal", metal)
-			if err != nil {
-				return err
-			}
-			parent = "metal/" + id
-		}
+	err = b.marketView(ctx, metal, from, until, func(r Reader, parent string) error {
 		out, err = MarketPricesIn(r, parent, from, until)
 		return err
 	})
 	return out, err
+}
+
+// marketView opens a view to read the prices of a metal and period in.
+func (b *Book) marketView(ctx context.Context, metal, from, until string, fn func(r Reader, parent string) error) error {
+	for field, day := range map[string]string{"from_day": from, "until_day": until} {
+		if day != "" {
+			if err := checkDay(field, day); err != nil {
+				return err
+			}
+		}
+	}
+	return b.Store.View(ctx, b.Shop, func(r Reader) error {
+		if metal == "" {
+			return fn(r, "")
+		}
+		id, err := b.metal(r, "metal", metal)
+		if err != nil {
+			return err
+		}
+		return fn(r, "metal/"+id)
+	})
+}
+
+// lookYears is how many years a page of market prices looks at; see [Look].
+const lookYears = 20
+
+// MarketPricePage reads up to limit of the prices that MarketPrices gives, after that of
+// a [MarketPrice.Key]. next is the key after which the list goes on, "" at its end.
+func (b *Book) MarketPricePage(ctx context.Context, metal, from, until, after string, limit int) (out []MarketPrice, next string, err error) {
+	err = b.marketView(ctx, metal, from, until, func(r Reader, parent string) error {
+		if _, id, one := strings.Cut(parent, "/"); one && from != "" {
+			after = max(after, id+"."+from[:4])
+		}
+		out, next, err = marketPage(r, parent, from, until, after, clampPage(limit))
+		return err
+	})
+	return out, next, err
+}
+
+func marketPage(r Reader, parent, from, until, after string, limit int) (out []MarketPrice, next string, err error) {
+	begun := after[:min(len(after), strings.LastIndex(after, ".")+len(".2026"))]
+	years, err := r.Records(RecMarket, parent, begun, lookYears)
+	if err != nil {
+		return nil, "", err
+	}
+	if len(years) == lookYears {
+		next = years[lookYears-1].ID + "-99" // after its last day
+	}
+	if first, found, err := r.Record(RecMarket, begun); err != nil {
+		return nil, "", err
+	} else if found {
+		years = append([]Record{first}, years...)
+	}
+	for _, rec := range years {
+		if year := rec.ID[strings.LastIndex(rec.ID, ".")+1:]; year < from[:min(4, len(from))] || until != "" && year > until[:4] {
+			continue
+		}
+		var y MarketYear
+		if err := rec.Into(&y); err != nil {
+			return nil, "", err
+		}
+		for _, p := range y.Prices() {
+			if p.Key() > after && p.Day >= from && (until == "" || p.Day <= until) {
+				if out = append(out, p); len(out) == limit {
+					return out, p.Key(), nil
+				}
+			}
+		}
+	}
+	return out, next, nil
 }
 
 // MarketPricesIn is MarketPrices in a view that is open, of a parent ("metal/Cu").

@@ -4,6 +4,8 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"maps"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -12,6 +14,7 @@ import (
 	"pgregory.net/rapid"
 
 	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/ledgertest"
 	"example.org/remelt/ledger/memory"
 	"example.org/remelt/ledger/storetest"
 )
@@ -150,4 +153,48 @@ func record(t *rapid.T, kind ledger.RecordKind, id, parent string, v any) ledger
 		t.Fatal(err)
 	}
 	return ledger.Record{Kind: kind, ID: id, Parent: parent, Body: body}
+}
+
+// TestMarketPricePages: the pages of the prices of any metals and days are together what
+// reading all of them gives, and none looks at more years than it may.
+func TestMarketPricePages(t *testing.T) {
+	b := ledgertest.Open(t)
+	r := rand.New(rand.NewPCG(7, 9))
+	prices := map[string]ledger.MarketPrice{}
+	for _, metal := range []string{"Cu", "Zn", "C87300", "C83600"} {
+		for year := 1990; year <= 2026; year++ {
+			for range r.IntN(3) * r.IntN(30) { // a third of the years has none
+				p := ledger.MarketPrice{Metal: metal, Day: fmt.Sprintf("%d-%02d-%02d", year, 1+r.IntN(12), 1+r.IntN(28)), Price: "4.85 USD/lb"}
+				prices[p.Key()] = p
+			}
+		}
+	}
+	b.Do(b.KeepMarketPrices(ctx, none, ledger.MarketPrices{Prices: slices.Collect(maps.Values(prices))}))
+	st := &counting{Store: b.Store}
+	book := &ledger.Book{Store: st, Shop: b.Book.Shop, Metals: b.Metals}
+	rapid.Check(t, func(t *rapid.T) {
+		metal := rapid.SampledFrom([]string{"", "copper", "Zn", "C83600", "Pb"}).Draw(t, "metal")
+		day := rapid.Custom(func(t *rapid.T) string {
+			return fmt.Sprintf("%d-%02d-%02d", rapid.IntRange(1989, 2027).Draw(t, "year"), rapid.IntRange(1, 12).Draw(t, "month"), rapid.IntRange(1, 28).Draw(t, "day"))
+		})
+		from, until := rapid.OneOf(rapid.Just(""), day).Draw(t, "from"), rapid.OneOf(rapid.Just(""), day).Draw(t, "until")
+		limit := rapid.OneOf(rapid.IntRange(1, 5), rapid.IntRange(1, 1000)).Draw(t, "limit")
+		var want, got []ledger.MarketPrice
+		for _, key := range slices.Sorted(maps.Keys(prices)) {
+			if p := prices[key]; (metal == "" || p.Metal == metal || metal == "copper" && p.Metal == "Cu") && p.Day >= from && (until == "" || p.Day <= until) {
+				want = append(want, p)
+			}
+		}
+		for after, pages := "", 0; pages == 0 || after != ""; pages++ {
+			st.given = 0
+			page, next, err := book.MarketPricePage(t.Context(), metal, from, until, after, limit)
+			if err != nil || len(page) > limit || st.given > 20 || next != "" && next <= after {
+				t.Fatalf("a page of %d of %d that looked at %d years, after %q before %q: %v", len(page), limit, st.given, after, next, err)
+			}
+			got, after = append(got, page...), next
+		}
+		if diff := cmp.Diff(want, got, cmpopts.EquateEmpty()); diff != "" {
+			t.Fatalf("(-wanted +paged):\n%s", diff)
+		}
+	})
 }

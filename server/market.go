@@ -34,11 +34,14 @@ func (s marketPrices) GetMarketPrice(ctx context.Context, r *pb.GetMarketPriceRe
 		at = 0
 	}
 	metal, day := d.id()[:at], strings.TrimPrefix(d.id()[at:], ".")
-	all := d.prices(metal, day, day)
-	if d.err == nil && len(all) == 0 {
-		d.fail(none)
-	}
 	if d.err != nil {
+		return nil, d.err
+	}
+	all, _, err := d.MarketPricePage(ctx, metal, day, day, "", 1)
+	if err == nil && len(all) == 0 {
+		err = none
+	}
+	if d.fail(err).err != nil {
 		return nil, d.err
 	}
 	return reply(d, &pb.GetMarketPriceResponse{MarketPrice: d.marketPrice(all[0])})
@@ -60,30 +63,14 @@ func (s marketPrices) FindMarketPrice(ctx context.Context, r *pb.FindMarketPrice
 
 func (s marketPrices) ListMarketPrices(ctx context.Context, r *pb.ListMarketPricesRequest) (*pb.ListMarketPricesResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), "shops/*")
-	at := d.page(r)
-	var out []ledger.MarketPrice
-	for _, p := range d.prices(d.ref("metal", r.GetMetal(), "alloys"), r.GetFromDay(), r.GetUntilDay()) {
-		if p.Metal+"."+p.Day > at.after && len(out) < at.limit {
-			out = append(out, p)
-		}
-	}
-	next := ""
-	if len(out) > 0 {
-		end := out[len(out)-1]
-		next = at.next(len(out), end.Metal+"."+end.Day)
-	}
-	return reply(d, &pb.ListMarketPricesResponse{MarketPrices: showAll(out, d.marketPrice), NextPageToken: next})
-}
-
-func (d *desk) prices(metal, from, until string) []ledger.MarketPrice {
+	at, metal := d.page(r), d.ref("metal", r.GetMetal(), "alloys")
 	if d.err != nil {
-		return nil
+		return nil, d.err
 	}
-	all, err := d.MarketPrices(d.ctx, metal, from, until)
-	d.fail(err)
-	return all
+	out, next, err := d.MarketPricePage(ctx, metal, r.GetFromDay(), r.GetUntilDay(), at.after, at.limit)
+	return reply(d.fail(err), &pb.ListMarketPricesResponse{MarketPrices: showAll(out, d.marketPrice), NextPageToken: at.token(next)})
 }
 
 func (d *desk) marketPrice(p ledger.MarketPrice) *pb.MarketPrice {
-	return &pb.MarketPrice{Name: d.name("marketPrices", p.Metal+"."+p.Day), Metal: p.Metal, Day: p.Day, Price: p.Price}
+	return &pb.MarketPrice{Name: d.name("marketPrices", p.Key()), Metal: p.Metal, Day: p.Day, Price: p.Price}
 }
