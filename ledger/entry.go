@@ -33,7 +33,14 @@ func ParseHash(s string) (h Hash, err error) {
 type RequestID [16]byte
 
 func (r RequestID) String() string {
-	return fmt.Sprintf("%x-%x-%x-%x-%x", r[0:4], r[4:6], r[6:8], r[8:10], r[10:16])
+	b := make([]byte, 0, 36)
+	for i, part := range [][]byte{r[0:4], r[4:6], r[6:8], r[8:10], r[10:16]} {
+		if i > 0 {
+			b = append(b, '-')
+		}
+		b = hex.AppendEncode(b, part)
+	}
+	return string(b)
 }
 
 // ParseRequestID reads the 36-character form of a UUID.

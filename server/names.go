@@ -62,6 +62,9 @@ func (d *desk) nameIn(heat, collection, id string) string {
 // ref reads a reference to another thing of this shop: its resource name, or its
 // id alone.
 func (d *desk) ref(field, value, collection string) string {
+	if !strings.HasPrefix(value, "shops/") { // nearly always, and then no pattern is needed
+		return value
+	}
 	return d.refTo(field, value, "shops/*/"+collection+"/*")
 }
 

@@ -83,23 +83,25 @@ func RegisterGateway(ctx context.Context, mux *runtime.ServeMux, conn grpc.Clien
 		over(pb.RegisterPotServiceHandlerClient, pb.NewPotServiceClient),
 		over(pb.RegisterSupplyServiceHandlerClient, pb.NewSupplyServiceClient),
 		over(pb.RegisterAlloyServiceHandlerClient, pb.NewAlloyServiceClient),
-		over(pb.RegisterLotServiceHandlerClient, pb.NewLotServiceClient),
-		over(pb.RegisterHeatServiceHandlerClient, pb.NewHeatServiceClient),
 		over(pb.RegisterMoldServiceHandlerClient, pb.NewMoldServiceClient),
 		over(pb.RegisterCastingServiceHandlerClient, pb.NewCastingServiceClient),
 		over(pb.RegisterStocktakeServiceHandlerClient, pb.NewStocktakeServiceClient),
-		over(pb.RegisterEntryServiceHandlerClient, pb.NewEntryServiceClient),
 		over(pb.RegisterStockServiceHandlerClient, pb.NewStockServiceClient),
-		over(pb.RegisterBalanceServiceHandlerClient, pb.NewBalanceServiceClient),
-		over(pb.RegisterCostServiceHandlerClient, pb.NewCostServiceClient),
-		over(pb.RegisterAnalysisServiceHandlerClient, pb.NewAnalysisServiceClient),
-		over(pb.RegisterPlanningServiceHandlerClient, pb.NewPlanningServiceClient),
 		over(pb.RegisterOrderingServiceHandlerClient, pb.NewOrderingServiceClient),
 		over(pb.RegisterPurchaseOrderServiceHandlerClient, pb.NewPurchaseOrderServiceClient),
 		over(pb.RegisterOfferServiceHandlerClient, pb.NewOfferServiceClient),
 		over(pb.RegisterMarketPriceServiceHandlerClient, pb.NewMarketPriceServiceClient),
 		over(pb.RegisterCommissionServiceHandlerClient, pb.NewCommissionServiceClient),
 		over(pb.RegisterQuoteServiceHandlerClient, pb.NewQuoteServiceClient),
+		// A gateway tries patterns from the last to the first. What is called most is late
+		// therefore, and then what asks about the same things by a verb.
+		over(pb.RegisterHeatServiceHandlerClient, pb.NewHeatServiceClient),
+		over(pb.RegisterLotServiceHandlerClient, pb.NewLotServiceClient),
+		over(pb.RegisterEntryServiceHandlerClient, pb.NewEntryServiceClient),
+		over(pb.RegisterBalanceServiceHandlerClient, pb.NewBalanceServiceClient),
+		over(pb.RegisterCostServiceHandlerClient, pb.NewCostServiceClient),
+		over(pb.RegisterAnalysisServiceHandlerClient, pb.NewAnalysisServiceClient),
+		over(pb.RegisterPlanningServiceHandlerClient, pb.NewPlanningServiceClient),
 	} {
 		if err := register(ctx, mux, conn); err != nil {
 			return err
