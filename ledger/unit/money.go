@@ -3,6 +3,7 @@ package unit
 import (
 	"fmt"
 	"math/big"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -85,6 +86,5 @@ func FormatMoney(minor int64, currency string) string {
 	if !known {
 		return fmt.Sprintf("%d minor %s", minor, currency)
 	}
-	v := new(big.Rat).SetInt64(minor)
-	return fixed(v.Quo(v, power10(digits)), digits) + " " + currency
+	return point(strings.TrimPrefix(strconv.FormatInt(minor, 10), "-"), digits, minor < 0) + " " + currency
 }
