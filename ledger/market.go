@@ -116,7 +116,7 @@ func (k *marketKeeper) keep(i int, p MarketPrice) (err error) {
 		}
 		k.metals[p.Metal] = metal
 	}
-	if err := checkDay(at+"day", p.Day); err != nil {
+	if err := CheckDay(at+"day", p.Day); err != nil {
 		return err
 	}
 	t, err := k.offerPrice(at+"price", p.Price, Supply{Name: "metal"})
@@ -144,7 +144,7 @@ func (k *marketKeeper) year(metal, day string) (*MarketYear, error) {
 	if _, err := k.get(RecMarket, id, y); err != nil {
 		return nil, err
 	}
-	y.Year, _ = strconv.Atoi(day[:4]) // checkDay read it
+	y.Year, _ = strconv.Atoi(day[:4]) // CheckDay read it
 	k.years[id], k.order = y, append(k.order, id)
 	return y, nil
 }
@@ -195,7 +195,7 @@ func (y *MarketYear) written(short string) string {
 // MarketPriceOf is what a market last asked for a metal on a day or before it;
 // ErrNotFound when there is none.
 func (b *Book) MarketPriceOf(ctx context.Context, metal, day string) (p MarketPrice, err error) {
-	if err := checkDay("day", day); err != nil {
+	if err := CheckDay("day", day); err != nil {
 		return p, err
 	}
 	all, err := b.MarketPrices(ctx, metal, "", day)
@@ -222,7 +222,7 @@ func (b *Book) MarketPrices(ctx context.Context, metal, from, until string) (out
 func (b *Book) marketView(ctx context.Context, metal, from, until string, fn func(r Reader, parent string) error) error {
 	for field, day := range map[string]string{"from_day": from, "until_day": until} {
 		if day != "" {
-			if err := checkDay(field, day); err != nil {
+			if err := CheckDay(field, day); err != nil {
 				return err
 			}
 		}

@@ -83,7 +83,7 @@ func Current(all []Offer, day string) (out []Offer) {
 // OffersOn are the offers that hold on a day, of a parent ("alloy/C87300",
 // "supply/borax") or of all with "".
 func (b *Book) OffersOn(ctx context.Context, parent, day string) (out []Offer, err error) {
-	if err := checkDay("day", day); err != nil {
+	if err := CheckDay("day", day); err != nil {
 		return nil, err
 	}
 	err = b.Store.View(ctx, b.Shop, func(r Reader) error { out, err = OffersIn(r, parent, day); return err })

@@ -104,11 +104,11 @@ func (d *draft) offerDays(o *Offer) error {
 	if o.From == "" {
 		o.From = d.shop.DayOf(d.e.Happened)
 	}
-	if err := checkDay("from_day", o.From); err != nil {
+	if err := CheckDay("from_day", o.From); err != nil {
 		return err
 	}
 	if o.Until != "" {
-		if err := checkDay("until_day", o.Until); err != nil {
+		if err := CheckDay("until_day", o.Until); err != nil {
 			return err
 		}
 		if o.Until < o.From {
@@ -139,8 +139,8 @@ func (s Shop) DayOf(t time.Time) string {
 // Today is the day it is where the shop is.
 func (b *Book) Today(s Shop) string { return s.DayOf(b.now()) }
 
-// checkDay refuses what is no day.
-func checkDay(field, day string) error {
+// CheckDay refuses what is no day.
+func CheckDay(field, day string) error {
 	t, err := time.Parse(time.DateOnly, day)
 	if err != nil || t.Year() < 1900 || t.Year() > 2200 {
 		return invalid("BAD_DATE", field, day, "must be a day between 1900 and 2200, such as 2026-11-02")

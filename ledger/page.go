@@ -13,17 +13,22 @@ const Look = 100
 // which the list goes on, "" at its end; see [Look].
 func Page[T any](ctx context.Context, b *Book, kind RecordKind, parent, after string, limit int, keep func(T) bool) (out []Stamped[T], next string, err error) {
 	err = b.Store.View(ctx, b.Shop, func(r Reader) error {
-		out, next, err = look(after, clampPage(limit),
-			func(after string, n int) ([]Record, error) { return r.Records(kind, parent, after, n) },
-			func(rec Record) string { return rec.ID },
-			func(rec Record) (s Stamped[T], kept bool, err error) {
-				s.Seq = rec.Seq
-				err = rec.Into(&s.Value)
-				return s, err == nil && (keep == nil || keep(s.Value)), err
-			})
+		out, next, err = PageIn(r, kind, parent, after, limit, keep)
 		return err
 	})
 	return out, next, err
+}
+
+// PageIn is Page in a view that is open.
+func PageIn[T any](r Reader, kind RecordKind, parent, after string, limit int, keep func(T) bool) ([]Stamped[T], string, error) {
+	return look(after, clampPage(limit),
+		func(after string, n int) ([]Record, error) { return r.Records(kind, parent, after, n) },
+		func(rec Record) string { return rec.ID },
+		func(rec Record) (s Stamped[T], kept bool, err error) {
+			s.Seq = rec.Seq
+			err = rec.Into(&s.Value)
+			return s, err == nil && (keep == nil || keep(s.Value)), err
+		})
 }
 
 // look reads things after an id until so many are kept as a page may have, or there are

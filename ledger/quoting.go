@@ -108,7 +108,7 @@ func (b *Book) MakeQuote(ctx context.Context, m Meta, c MakeQuote, q Quote) (*En
 			return err
 		}
 		if c.Until != "" {
-			if err := checkDay("until_day", c.Until); err != nil {
+			if err := CheckDay("until_day", c.Until); err != nil {
 				return err
 			}
 			if day := d.shop.DayOf(d.e.Happened); c.Until < day {

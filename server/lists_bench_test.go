@@ -143,7 +143,7 @@ func fill(b *testing.B, st ledger.Store, entries func(yield func(ledger.Entry) b
 func otherThings(yield func(ledger.Entry) bool) {
 	const many = 20_000
 	for i := range many {
-		party, commission, alloy, sum := "northmetal", "herons", "C87300", fmt.Sprint(31_000+i)
+		party, commission, alloy, sum := fmt.Sprintf("supplier-%d", i%40), "herons", "C87300", fmt.Sprint(31_000+i)
 		if i%1000 == 999 {
 			party, commission, alloy = "rare", "gate", "A356.0"
 		}

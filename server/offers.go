@@ -40,7 +40,8 @@ func (s offers) GetOffer(ctx context.Context, r *pb.GetOfferRequest) (*pb.GetOff
 
 func (s offers) ListOffers(ctx context.Context, r *pb.ListOffersRequest) (*pb.ListOffersResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), "shops/*")
-	parent, party := "", d.ref("party", r.GetParty(), "parties")
+	p := d.page(r)
+	q := shop.OfferQuery{Party: d.ref("party", r.GetParty(), "parties"), Day: r.GetDay(), After: p.after, Limit: p.limit}
 	alloy, supply := d.ref("alloy", r.GetAlloy(), "alloys"), d.ref("supply", r.GetSupply(), "supplies")
 	switch {
 	case alloy != "" && supply != "":
@@ -48,32 +49,18 @@ func (s offers) ListOffers(ctx context.Context, r *pb.ListOffersRequest) (*pb.Li
 	case alloy != "" && d.err == nil:
 		id, _, err := d.ResolveAlloy(ctx, alloy)
 		d.fail(err)
-		parent = "alloy/" + id
+		q.Parent = "alloy/" + id
 	case supply != "":
-		parent = "supply/" + supply
+		q.Parent = "supply/" + supply
 	}
-	current := d.currentOffers(parent, r.GetDay())
-	got, next := list(d, r, ledger.RecOffer, parent, func(o ledger.Offer) bool {
-		return (party == "" || o.Party == party) && (r.GetDay() == "" || current[o.ID])
-	})
-	return reply(d, &pb.ListOffersResponse{Offers: showAll(got, func(o ledger.Stamped[ledger.Offer]) *pb.Offer { return d.offer(o.Value) }), NextPageToken: next})
-}
-
-// currentOffers are the offers that hold on a day.
-func (d *desk) currentOffers(parent, day string) map[string]bool {
-	out := map[string]bool{}
-	if day == "" || d.err != nil {
-		return out
+	if q.Day == "today" {
+		q.Day = d.Today(d.settings)
 	}
-	if day == "today" {
-		day = d.Today(d.settings)
+	if d.err != nil {
+		return nil, d.err
 	}
-	all, err := d.OffersOn(d.ctx, parent, day)
-	d.fail(err)
-	for _, o := range all {
-		out[o.ID] = true
-	}
-	return out
+	got, next, err := d.Offers(ctx, q)
+	return reply(d.fail(err), &pb.ListOffersResponse{Offers: showAll(got, func(o ledger.Stamped[ledger.Offer]) *pb.Offer { return d.offer(o.Value) }), NextPageToken: p.token(next)})
 }
 
 func (s offers) WithdrawOffer(ctx context.Context, r *pb.WithdrawOfferRequest) (*pb.WithdrawOfferResponse, error) {

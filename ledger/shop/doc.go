@@ -26,6 +26,7 @@ type Shop struct {
 	balances  balances
 	standing  standing
 	melts     melts
+	replaces  replacements
 	weighings weighings
 	trace     tracer
 	carried   carriage // contents as they are known
