@@ -63,6 +63,9 @@ func (j *strictJSON) NewDecoder(r io.Reader) runtime.Decoder {
 }
 
 func (j *strictJSON) decode(data []byte, v any) error {
+	if m, ok := v.(proto.Message); ok && j.UnmarshalOptions.Unmarshal(data, m) == nil {
+		return nil // what is wrong with others is looked for below
+	}
 	if err := json.Unmarshal(data, new(json.RawMessage)); err != nil {
 		at := ""
 		var syntax *json.SyntaxError
