@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"cmp"
 	"context"
 	"encoding/binary"
 	"errors"
@@ -23,16 +24,31 @@ type Verified struct {
 	Fault   *Fault
 }
 
+// verifying has a place for each book that is being verified.
+var verifying = make(chan struct{}, 2)
+
 // Verify reads a shop's whole log and derives everything again: the numbering,
 // the hash chain, the sums of each entry's postings, every balance, record,
 // request id, subject and count; and compares them with what the store keeps.
 // It names the first bad entry. progress may be nil; it is told the number of
 // entries read and the number there are. The error is for trouble reading;
 // what is wrong with the book is in the result.
+//
+// Of those that are asked for at a time two are done, as each takes two Views and all
+// processors it gets; others wait.
 func Verify(ctx context.Context, st Store, shop string, progress func(done, all int64)) (Verified, error) {
+	select {
+	case verifying <- struct{}{}:
+		defer func() { <-verifying }()
+	case <-ctx.Done():
+		return Verified{Shop: shop}, ctx.Err()
+	}
 	v, whole, err := tallied(ctx, st, shop, progress)
-	if whole || ctx.Err() != nil {
-		return v, err
+	if whole {
+		return v, nil
+	}
+	if ctx.Err() != nil { // it may not have been whole
+		return v, cmp.Or(err, ctx.Err())
 	}
 	return verifyEach(ctx, st, shop, progress)
 }

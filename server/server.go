@@ -30,6 +30,7 @@ import (
 	"net/http"
 	"os"
 	"runtime/debug"
+	"sync"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -126,6 +127,10 @@ type Config struct {
 	// the server works, and says what verifying the copy found. Without it the
 	// server has no backup to give.
 	Backup func(ctx context.Context, shop string, w io.Writer, progress func(done, total int64)) (ledger.Verified, error)
+
+	// Beside is work that goes on while the server serves, until ctx is done; nil for
+	// none. An error of it ends the serving. The store is closed after it.
+	Beside func(ctx context.Context) error
 
 	// Verifying tells how many entries of how many are verified while they are served
 	// already; the same when all are, or nil when none are to be. Pages and /readyz say so.
@@ -337,6 +342,9 @@ func (s *Server) HTTPAddr() string { return s.onHTTP.Addr().String() }
 // Why says why the server does not take writes; "" when it does.
 func (s *Server) Why() string { return s.vitals.ready() }
 
+// Ready is what a server says that is ready, as at /readyz.
+func (s *Server) Ready() string { return readyWords(s.cfg.Verifying) }
+
 // Run serves until ctx is done or a listener fails, then stops in order and
 // closes the store. It returns nil when it was asked to stop and could. It can
 // run once; call it also when ctx is done already, to give everything back.
@@ -352,19 +360,35 @@ func (s *Server) Run(ctx context.Context) error {
 		}
 		failed <- s.http.Serve(s.onHTTP)
 	}()
-	watching, stopWatching := context.WithCancel(ctx)
-	watched := make(chan struct{})
-	go func() { defer close(watched); s.vitals.watch(watching, s.cfg.Store, healthEvery) }()
+	beside, stopBeside := context.WithCancel(ctx)
+	var ended sync.WaitGroup
+	ended.Go(func() { s.vitals.watch(beside, s.cfg.Store, healthEvery) })
+	wrong := make(chan error, 1)
+	if s.cfg.Beside != nil {
+		ended.Go(func() {
+			if err := s.cfg.Beside(beside); err != nil {
+				wrong <- err
+			}
+		})
+	}
 
 	var err error
 	select {
 	case <-ctx.Done():
+	case err = <-wrong:
 	case err = <-failed:
 		err = fmt.Errorf("serving ended: %w", err)
 	}
 	s.cfg.Log.Info("stopping")
-	stopWatching()
-	<-watched
+	stopBeside()
+	ended.Wait()
+	select {
+	case late := <-wrong: // that it was told to stop is none, that the book is damaged is one all the same
+		if errors.Is(late, ledger.ErrCorrupt) {
+			err = errors.Join(err, late)
+		}
+	default:
+	}
 	return errors.Join(err, s.stop(), s.cfg.Store.Close())
 }
 

@@ -83,9 +83,13 @@ func (s *site) ready(w http.ResponseWriter, _ *http.Request) {
 		plain(w, http.StatusServiceUnavailable, "not ready")
 		return
 	}
-	if done, all := s.verifying(); done < all {
-		plain(w, http.StatusOK, fmt.Sprintf("ready, and being verified: %d of %d entries", done, all))
-		return
+	plain(w, http.StatusOK, readyWords(s.verifying))
+}
+
+// readyWords say that a server is ready, and how far its books are verified.
+func readyWords(verifying func() (done, all int64)) string {
+	if done, all := verifying(); done < all {
+		return fmt.Sprintf("ready, and being verified: %d of %d entries", done, all)
 	}
-	plain(w, http.StatusOK, "ready")
+	return "ready"
 }

@@ -50,7 +50,8 @@ which any number of servers may share; a file has one. A password is better kept
 
 A file is verified before it is served, as by remelt verify; a damaged one is not
 served. One of more than 32 MB, some 75 000 entries, is served at once and verified
-meanwhile, which its pages say; if it is damaged the server stops. A file is open to one server
+meanwhile, which its pages say; if it is damaged the server stops, and leaves a file
+named after it, with .verify-first, so that the next start verifies before it serves. A file is open to one server
 at a time.
 
 With --backup-to it makes a copy of all books every --backup-every, while it works,
@@ -128,8 +129,8 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 		}
 	}
 	running, stop := context.WithCancel(ctx)
-	var beside sync.WaitGroup
-	defer beside.Wait()
+	var regular sync.WaitGroup
+	defer regular.Wait()
 	defer stop()
 	var regularly *backups
 	if v.backupTo != "" {
@@ -139,7 +140,10 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 	}
 	server.LogLibraries(log)
 	config := server.Config{Store: store, GRPC: v.grpc, HTTP: v.http, Hosts: v.hosts, Log: log, Version: version(), Backup: backupOf(store),
-		CertFile: v.cert, KeyFile: v.key, BehindProxy: v.proxy, URL: v.url, Verifying: unverified.progress}
+		CertFile: v.cert, KeyFile: v.key, BehindProxy: v.proxy, URL: v.url}
+	if unverified != nil {
+		config.Beside, config.Verifying = unverified.rest, unverified.progress
+	}
 	counted, endTraces, err := v.see(ctx, a.out, &config)
 	if err != nil {
 		return errors.Join(err, store.Close())
@@ -150,7 +154,7 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 		return errors.Join(err, store.Close())
 	}
 	if counted != nil {
-		defer counted.serve(v.pprof, s.Why)()
+		defer counted.serve(v.pprof, s.Why, s.Ready)()
 	}
 	if isDatabase(v.db) {
 		v.db = storeName(store)
@@ -166,20 +170,9 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 		if counted != nil {
 			counted.registry.MustRegister(regularly.last, regularly.failed)
 		}
-		beside.Go(func() { regularly.run(running) })
+		regular.Go(func() { regularly.run(running) })
 	}
-	var damage error
-	if unverified != nil {
-		beside.Go(func() {
-			if damage = unlessStopped(running, unverified.rest(running)); damage != nil {
-				stop()
-			}
-		})
-	}
-	err = s.Run(running)
-	stop()
-	beside.Wait()
-	return errors.Join(damage, err)
+	return s.Run(ctx)
 }
 
 // unlessStopped is nothing when it was asked to stop meanwhile, which is no failure;

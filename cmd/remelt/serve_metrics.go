@@ -76,7 +76,7 @@ func newMetricsServer(address string, profiled bool) (*metricsServer, error) {
 }
 
 // serve serves until stop is called.
-func (s *metricsServer) serve(profiled bool, why func() string) (stop func()) {
+func (s *metricsServer) serve(profiled bool, why, ready func() string) (stop func()) {
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", promhttp.HandlerFor(s.registry, promhttp.HandlerOpts{}))
 	mux.HandleFunc("GET /readyz", func(w http.ResponseWriter, _ *http.Request) {
@@ -84,7 +84,7 @@ func (s *metricsServer) serve(profiled bool, why func() string) (stop func()) {
 			http.Error(w, "not ready: "+not, http.StatusServiceUnavailable)
 			return
 		}
-		fmt.Fprintln(w, "ready")
+		fmt.Fprintln(w, ready())
 	})
 	if profiled {
 		mux.HandleFunc("GET /debug/pprof/", pprof.Index)

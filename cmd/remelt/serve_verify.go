@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -30,12 +31,17 @@ type check struct {
 	shops     []string
 	served    bool
 	done, all atomic.Int64 // entries; all of those there were as it began
+	over      atomic.Bool
 }
 
 // verifyFirst verifies a file before any of it is served, unless that takes too long:
 // then it returns what is to be done while it is served.
 func verifyFirst(ctx context.Context, file *sqlite.Store, log *slog.Logger) (later *check, err error) {
-	c := &check{file: file, log: log, served: bytesOf(file.Path()) > verifiedFirst && !exists(foundDamaged(file.Path()))}
+	c := &check{file: file, log: log, served: bytesOf(file.Path()) > verifiedFirst}
+	if c.served && marked(file.Path()) {
+		c.served = false
+		log.Warn("it was damaged when it was served last: verifying first", "file", file.Path())
+	}
 	if c.shops, err = file.Shops(ctx); err != nil {
 		return nil, err
 	}
@@ -45,31 +51,23 @@ func verifyFirst(ctx context.Context, file *sqlite.Store, log *slog.Logger) (lat
 		if _, err := file.AllSecrets(ctx, id); err != nil {
 			return nil, err
 		}
-		if c.served {
-			if err := c.end(ctx, id); err != nil {
-				return nil, err
-			}
+		if !c.served {
+			continue
+		}
+		if sound, err := c.end(ctx, id); err != nil {
+			return nil, err
+		} else if !sound {
+			c.served = false // all of it will say what is wrong
 		}
 	}
 	if c.served {
 		return c, nil
 	}
-	if err := c.rest(ctx); err != nil {
+	if err := c.rest(ctx); err != nil || !marked(file.Path()) {
 		return nil, err
 	}
-	if mark := foundDamaged(file.Path()); exists(mark) { // another file is in its place now
-		err = os.Remove(mark)
-	}
-	return nil, err
-}
-
-// foundDamaged is a file that is there once damage was found while a book was served. It
-// is not served again then before it is verified, also if it is started again and again.
-func foundDamaged(path string) string { return path + ".damaged" }
-
-func exists(path string) bool {
-	_, err := os.Lstat(path)
-	return err == nil
+	log.Info("it is whole again", "file", file.Path())
+	return nil, os.Remove(markOf(file.Path()))
 }
 
 // bytesOf is how large a file is with its log.
@@ -82,10 +80,22 @@ func bytesOf(path string) (n int64) {
 	return n
 }
 
-// end verifies the last entries of a book and what leads to them.
-func (c *check) end(ctx context.Context, id string) error {
+// markOf is a file that is there once damage was found while a book was served. It is
+// not served again then before it is verified, also if it is started again and again.
+func markOf(path string) string { return path + ".verify-first" }
+
+const markWords = "remelt serve found this book damaged, and verifies it before it serves it again:\n"
+
+// marked reports whether a book has such a file; another of its name is somebody else's.
+func marked(path string) bool {
+	says, err := os.ReadFile(markOf(path))
+	return err == nil && bytes.HasPrefix(says, []byte(markWords))
+}
+
+// end reports whether the last entries of a book and what leads to them are right.
+func (c *check) end(ctx context.Context, id string) (sound bool, err error) {
 	var head, from ledger.Head
-	if err := c.file.View(ctx, id, func(r ledger.Reader) (err error) {
+	err = c.file.View(ctx, id, func(r ledger.Reader) (err error) {
 		if head, err = r.Head(); err != nil || head.Seq <= verifiedLast {
 			return err
 		}
@@ -94,15 +104,16 @@ func (c *check) end(ctx context.Context, id string) error {
 			from = ledger.Head{Seq: last[0].Seq, Hash: last[0].Hash}
 		}
 		return err
-	}); err != nil {
-		return err
-	}
+	})
 	c.all.Add(head.Seq)
-	v, err := ledger.VerifyAfter(ctx, c.file, id, from, nil)
-	if err == nil && v.Fault != nil {
-		err = c.damaged(id, v, "not served")
+	var v ledger.Verified
+	if err == nil {
+		v, err = ledger.VerifyAfter(ctx, c.file, id, from, nil)
 	}
-	return err
+	if errors.Is(err, ledger.ErrCorrupt) {
+		return false, nil
+	}
+	return v.Fault == nil, err
 }
 
 // rest verifies the file. What is wrong with it is an error.
@@ -111,41 +122,47 @@ func (c *check) rest(ctx context.Context) error {
 	for _, id := range c.shops {
 		before := c.done.Load()
 		v, err := ledger.Verify(ctx, c.file, id, func(done, _ int64) { c.done.Store(before + done) })
+		if v.Fault != nil {
+			err = c.damaged(id, v)
+		} else if errors.Is(err, ledger.ErrCorrupt) {
+			err = c.wrong(id, fmt.Sprintf("it cannot be read (%v)", err), restored)
+		}
+		if c.served && errors.Is(err, ledger.ErrCorrupt) {
+			err = errors.Join(err, os.WriteFile(markOf(c.file.Path()), []byte(markWords+err.Error()+"\n"), 0o600))
+		}
 		if err != nil {
 			return err
 		}
-		if v.Fault != nil && c.served {
-			err := c.damaged(id, v, "served no longer")
-			return errors.Join(err, os.WriteFile(foundDamaged(c.file.Path()), []byte(err.Error()+"\n"), 0o600))
-		}
-		if v.Fault != nil {
-			return c.damaged(id, v, "not served")
-		}
 		c.log.Info("the book is whole", "shop", id, "entries", v.Entries, "head", v.Head.String())
 	}
-	c.done.Store(c.all.Load())
+	c.over.Store(true)
 	return nil
 }
 
 // progress tells how many entries are verified of how many, of a file that is served
-// meanwhile.
+// meanwhile. The last is not until all that follows from them is.
 func (c *check) progress() (done, all int64) {
-	if c == nil {
-		return 0, 0
+	all = c.all.Load()
+	if c.over.Load() {
+		return all, all
 	}
-	return min(c.done.Load(), c.all.Load()), c.all.Load()
+	return max(0, min(c.done.Load(), all-1)), all
 }
 
-func (c *check) damaged(shop string, v ledger.Verified, served string) error {
-	right, mend := fmt.Sprintf("; the %d before it are right", v.Entries), "put a backup in its place with remelt restore"
-	wrong := fmt.Sprintf("entry %d %s", v.Fault.Seq, v.Fault.What)
+func (c *check) damaged(shop string, v ledger.Verified) error {
 	if v.Fault.Seq == 0 {
-		right, mend = "; its entries are right", "remelt copy makes a new file from the entries"
-		wrong = v.Fault.What
+		return c.wrong(shop, v.Fault.What+"; its entries are right", "remelt copy makes a new file from the entries")
 	}
-	if v.After > 0 { // the others were not looked at
-		right, mend = "", "put a backup in its place with remelt restore"
+	return c.wrong(shop, fmt.Sprintf("entry %d %s; the %d before it are right", v.Fault.Seq, v.Fault.What, v.Entries), restored)
+}
+
+const restored = "put a backup in its place with remelt restore"
+
+func (c *check) wrong(shop, what, mend string) error {
+	served := "not served"
+	if c.served {
+		served = "served no longer"
 	}
 	return &ledger.Error{Class: ledger.ErrCorrupt, Reason: "BOOK_DAMAGED", Field: "--db", Value: c.file.Path(),
-		Want: fmt.Sprintf("the book of shop %s is damaged: %s%s. It is %s: %s", shop, wrong, right, served, mend)}
+		Want: fmt.Sprintf("the book of shop %s is damaged: %s. It is %s: %s", shop, what, served, mend)}
 }

@@ -11,6 +11,7 @@ import (
 
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/ledgertest"
+	"example.org/remelt/ledger/memory"
 	"example.org/remelt/ledger/shop"
 )
 
@@ -115,6 +116,25 @@ func TestNothingOfAnotherBookIsKept(t *testing.T) {
 		if diff := cmp.Diff(traced(t, other.Shop.Shop), traced(t, b.Shop.Shop), same); diff != "" {
 			t.Fatalf("traced in book %d: %s", i, diff)
 		}
+	}
+}
+
+// TestLineageOfAnEarlierState: of the same book as it was before its last entries, as a
+// standby may have it that was promoted, lineage holds no more than is there.
+func TestLineageOfAnEarlierState(t *testing.T) {
+	b, before := ledgertest.RunHeat41(t), memory.New()
+	if _, err := ledger.Copy(t.Context(), b.Store, before, "harrow", nil); err != nil {
+		t.Fatal(err)
+	}
+	b.Do(b.WeighIn(t.Context(), ledger.Meta{}, ledger.WeighIn{Heats: []ledger.HeatShare{{Heat: "41"}}, Form: ledger.Cup, Weighing: ledgertest.Net(100)}))
+	if _, err := b.TraceForward(t.Context(), "heat/41"); err != nil {
+		t.Fatal(err)
+	}
+	b.Store = before
+	got, err1 := b.TraceForward(t.Context(), "heat/41")
+	want, err2 := shop.New(before, "harrow", nil).TraceForward(t.Context(), "heat/41")
+	if diff := cmp.Diff(want, got, same); diff != "" || err1 != nil || err2 != nil {
+		t.Errorf("%v, %v: %s", err1, err2, diff)
 	}
 }
 

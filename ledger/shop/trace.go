@@ -66,6 +66,11 @@ func (s *Shop) lineage(ctx context.Context) (*lineage.Graph, int64, error) {
 		if err != nil {
 			return err
 		}
+		head, err := r.Head() // of a moment after the last question: nobody was faster
+		if err != nil {
+			return err
+		}
+		same = same && head.Seq >= t.seq
 		if t.graph == nil || !same {
 			t.graph, t.tail = lineage.New(), tail{}
 		}

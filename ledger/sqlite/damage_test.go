@@ -50,6 +50,25 @@ func TestDamagedNeighbours(t *testing.T) {
 	})
 }
 
+// TestDamagedShops makes a text of the number of the first shop, in each row in its turn:
+// whoever looks for a row of another shop takes it for one that is after all of them.
+func TestDamagedShops(t *testing.T) {
+	few := storetest.ShopLoad(3)
+	const one, text = 9, 13 // serial types: https://www.sqlite.org/fileformat2.html#record_format
+	damaged(t, map[string][]ledger.Entry{"a": few, "b": few, "c": few}, 80, func(_ *rand.Rand, whole []byte, i int) ([]byte, string) {
+		var ones []int
+		for at := 3 * 4096; at < len(whole); at++ {
+			if whole[at] == one {
+				ones = append(ones, at)
+			}
+		}
+		file := append([]byte(nil), whole...)
+		at := ones[i%len(ones)]
+		file[at] = text
+		return file, fmt.Sprintf("page %d: byte %d", at/4096+1, at%4096)
+	})
+}
+
 func damaged(t *testing.T, books map[string][]ledger.Entry, n int, damage func(r *rand.Rand, whole []byte, i int) ([]byte, string)) {
 	t.Helper()
 	limit := smallFile

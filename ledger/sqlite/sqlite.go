@@ -36,7 +36,8 @@ import (
 
 // Options tunes a store. The zero value is good.
 type Options struct {
-	// Readers is how many Views run at once; others wait. 0 means 4.
+	// Readers is how many Views run at once; others wait. 0 means 6:
+	// two books may be verified at a time, by two Views each, and others read meanwhile.
 	Readers int
 }
 
@@ -74,7 +75,7 @@ type faults struct {
 // ErrUnavailable when another process has it or the file system refuses.
 func Open(ctx context.Context, path string, opts Options) (*Store, error) {
 	if opts.Readers <= 0 {
-		opts.Readers = 4
+		opts.Readers = 6
 	}
 	path, err := filePath(path)
 	if err != nil {

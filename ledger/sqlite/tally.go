@@ -132,7 +132,7 @@ func (r *reader) rows(name string, key int, kinds string, fn func([]column) erro
 	}
 	now, last := make([]column, len(kinds)), make([]column, len(kinds))
 	w, err := walkFrom(r.c, name, false, func(_ int64, payload []byte) bool {
-		return columns(payload, now) == nil && now[0].n < r.shop
+		return columns(payload, now) == nil && now[0].kind == isInt && now[0].n < r.shop
 	})
 	for n := 0; err == nil; n++ {
 		var payload []byte
@@ -143,11 +143,13 @@ func (r *reader) rows(name string, key int, kinds string, fn func([]column) erro
 			break
 		}
 		switch {
-		case now[0].n > r.shop:
-			if err = w.rest(func(_ int64, payload []byte) bool { return columns(payload, now) == nil && now[0].n > r.shop }); err == nil {
+		case now[0].kind == isInt && now[0].n > r.shop:
+			if err = w.rest(func(_ int64, payload []byte) bool {
+				return columns(payload, now) == nil && now[0].kind == isInt && now[0].n > r.shop
+			}); err == nil {
 				err = io.EOF
 			}
-		case now[0].n != r.shop || n > 0 && !ascends(last[1:key], now[1:key]):
+		case now[0].kind != isInt || now[0].n != r.shop || n > 0 && !ascends(last[1:key], now[1:key]):
 			err = errDamaged("%s is out of order", name)
 		case !areOf(kinds, now):
 			err = errDamaged("%s has what does not belong there", name)

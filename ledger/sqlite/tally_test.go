@@ -2,6 +2,7 @@ package sqlite
 
 import (
 	"context"
+	"sync/atomic"
 	"testing"
 
 	"example.org/remelt/ledger"
@@ -74,5 +75,42 @@ func TestWholeByTally(t *testing.T) {
 				t.Fatal(name, err, v)
 			}
 		}
+	}
+}
+
+// endsAt is a context that is over once it was asked so many times.
+type endsAt struct {
+	context.Context
+	left atomic.Int64
+}
+
+func (c *endsAt) Err() error {
+	if c.left.Add(-1) < 0 {
+		return context.Canceled
+	}
+	return nil
+}
+
+// TestStoppedIsNotWhole: at whatever moment verifying is stopped, a book that is not whole
+// is not called so.
+func TestStoppedIsNotWhole(t *testing.T) {
+	b := newTampered(t)
+	b.do(`UPDATE name SET mass = mass + 1 WHERE mass > 0`)
+	faults, stopped := 0, 0
+	for n := int64(0); faults < 3; n++ {
+		ctx := &endsAt{Context: context.Background()}
+		ctx.left.Store(n)
+		v, err := ledger.Verify(ctx, b, "harrow", nil)
+		switch {
+		case err != nil:
+			stopped++
+		case v.Fault != nil:
+			faults++
+		default:
+			t.Fatalf("stopped when asked for the %dth time, it is called whole", n)
+		}
+	}
+	if stopped < 3 {
+		t.Error("the test has not tested")
 	}
 }

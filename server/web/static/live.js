@@ -13,10 +13,14 @@ async function renew() {
   const mine = ++asked;
   const answer = await fetch(from, { headers: { Accept: "text/html" } }).catch(() => null);
   if (!answer?.ok || answer.redirected) return;
-  const next = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById(part), now = document.getElementById(part);
+  const whole = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const next = whole.getElementById(part), now = document.getElementById(part);
   if (!next || !now || mine < oldest) return;
   oldest = mine;
   children(now, next);
+  const said = document.getElementById("unverified"), says = whole.getElementById("unverified");
+  if (says) said?.replaceWith(says);
+  else said?.remove();
   document.dispatchEvent(new Event("renewed"));
 }
 
