@@ -37,8 +37,8 @@ type desk struct {
 	inside   protoreflect.MessageDescriptor // the resource whose fields the book's errors name
 	at       string                         // the request's field that holds it
 	own      *ledger.Entry                  // what the call recorded; in a dry run what it would record
-	listing  bool                           // many things are shown, so each says only what it is
 	held     map[ledger.Account]ledger.Mass // what those accounts hold
+	minded   map[string][]alloy.Caution     // what to mind of a list of heats
 
 	table    *alloy.Table
 	inPieces map[string]bool // supplies → whether they are counted

@@ -49,8 +49,8 @@ func (s heats) ListHeats(ctx context.Context, r *pb.ListHeatsRequest) (*pb.ListH
 	got, next := list(d, r, ledger.RecHeat, "", func(h ledger.Heat) bool {
 		return (len(states) == 0 || slices.Contains(states, h.State)) && (alloy == "" || h.Alloy == alloy)
 	})
-	d.listing = true
 	lookUp(d, got, heatSetting.key, ledger.InHeat, ledger.InMolds)
+	d.mind(got)
 	return reply(d, &pb.ListHeatsResponse{Heats: showAll(got, func(v ledger.Stamped[ledger.Heat]) *pb.Heat { return heatSetting.shown(d, v) }), NextPageToken: next})
 }
 
@@ -67,14 +67,28 @@ var heatSetting = setting[ledger.Heat, ledger.PlanHeat, *pb.Heat]{
 	full: func(d *desk, p *pb.Heat, id string) {
 		p.InCrucible = d.mass(d.balance(ledger.Acct(ledger.InHeat, id)))
 		p.InMolds = d.mass(d.balance(ledger.Acct(ledger.InMolds, id)))
-		// A list of many heats is read for where they are, and for what to mind of those to come.
-		toCome := p.GetState() == pb.Heat_STATE_PLANNED || p.GetState() == pb.Heat_STATE_MELTING
-		if d.err == nil && (toCome || !d.listing) {
+		if d.minded != nil {
+			p.Cautions = cautions(d.minded[id])
+		} else if d.err == nil {
 			var all []alloy.Caution
 			all, d.err = d.HeatCautions(d.ctx, id, d.drafted())
 			p.Cautions = cautions(all)
 		}
 	},
+}
+
+// mind looks up what to mind of a list of heats: of those to come. The others of many are
+// read for where they are.
+func (d *desk) mind(all []ledger.Stamped[ledger.Heat]) {
+	toCome := []string{}
+	for _, h := range all {
+		if h.Value.State == ledger.Planned || h.Value.State == ledger.Melting {
+			toCome = append(toCome, h.Value.ID)
+		}
+	}
+	if d.err == nil {
+		d.minded, d.err = d.CautionsOf(d.ctx, toCome, nil)
+	}
 }
 
 // heat shows a heat as it is now.

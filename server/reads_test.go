@@ -9,9 +9,11 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
 	"google.golang.org/genproto/googleapis/api/annotations"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/testing/protocmp"
 
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger"
@@ -517,4 +519,29 @@ func (b *bench) receives(n int, form pb.Form) {
 		r.Rows = append(r.Rows, received(&pb.ReceiveLotRequest{Supplier: "northmetal", Alloy: alloyID, Form: form, Weighing: onFloor(1_000)}))
 	}
 	do[*pb.ImportLotsResponse](b, r)
+}
+
+// TestListedHeatsSayWhatToMind: a list of heats says of those to come what each says by
+// itself, and of the others only where they are.
+func TestListedHeatsSayWhatToMind(t *testing.T) {
+	b := done(t)
+	for _, id := range []string{"next", "after"} {
+		do[*pb.CreateHeatResponse](b, &pb.CreateHeatRequest{Parent: harrow, HeatId: id, Heat: &pb.Heat{Alloy: "C83600"}})
+	}
+	minded, others := 0, 0
+	for _, h := range do[*pb.ListHeatsResponse](b, &pb.ListHeatsRequest{Parent: harrow}).GetHeats() {
+		want := do[*pb.GetHeatResponse](b, &pb.GetHeatRequest{Name: h.GetName()}).GetHeat()
+		if s := h.GetState(); s == pb.Heat_STATE_PLANNED || s == pb.Heat_STATE_MELTING {
+			minded += len(want.GetCautions())
+		} else {
+			others += len(want.GetCautions())
+			want.Cautions = nil
+		}
+		if diff := cmp.Diff(want, h, protocmp.Transform()); diff != "" {
+			t.Errorf("%s (-by itself +listed):\n%s", h.GetName(), diff)
+		}
+	}
+	if minded == 0 || others == 0 {
+		t.Errorf("%d cautions of heats to come, %d of others: this test sees too little", minded, others)
+	}
 }

@@ -58,7 +58,6 @@ func (s setting[T, C, P]) list(ctx context.Context, c counter, r interface {
 	GetParent() string
 }) (*desk, []P, string) {
 	d := c.read(ctx, "parent", r.GetParent(), "shops/*")
-	d.listing = true
 	got, next := list[T](d, r, s.kind, "", nil)
 	return d, showAll(got, func(v ledger.Stamped[T]) P { return s.shown(d, v) }), next
 }
