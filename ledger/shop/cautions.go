@@ -9,9 +9,9 @@ import (
 
 // HeatCautions are the cautions that follow from what a heat is made of: its
 // alloy and those of the lots that went in, dirty lots, additions, how full the
-// crucible is or is planned to be, its skimmings, its molds. That a caution is
-// not among them does not mean that nothing can go wrong. A drafted entry, if not
-// nil, is taken as recorded.
+// crucible is or is planned to be, its skimmings, its molds. What was reversed did not
+// happen. That a caution is not among them does not mean that nothing can go wrong. A
+// drafted entry, if not nil, is taken as recorded.
 func (s *Shop) HeatCautions(ctx context.Context, heat string, drafted *ledger.Entry) ([]alloy.Caution, error) {
 	all, err := s.CautionsOf(ctx, []string{heat}, drafted)
 	return all[heat], err

@@ -28,7 +28,13 @@ const (
 
 // melt is what the entries about a heat say that calls for cautions.
 type melt struct {
-	heat      ledger.Heat
+	heat  ledger.Heat
+	steps []step
+}
+
+// step is what one entry says. What was reversed did not happen, and calls for nothing.
+type step struct {
+	seq       int64
 	charged   ledger.Mass
 	lots      []string // that went in, in order
 	additions []ledger.Addition
@@ -38,6 +44,7 @@ type melt struct {
 
 // take takes in an entry about heat id.
 func (m *melt) take(id string, e *ledger.Entry) error {
+	x := step{seq: e.Seq, skimmed: e.Kind == ledger.KindSkim}
 	for _, rec := range e.Records {
 		switch {
 		case rec.Kind == ledger.RecHeat && rec.ID == id:
@@ -50,27 +57,30 @@ func (m *melt) take(id string, e *ledger.Entry) error {
 			if err := rec.Into(&a); err != nil {
 				return err
 			}
-			m.additions = append(m.additions, a)
+			x.additions = append(x.additions, a)
 		}
 	}
-	for _, flag := range e.Flags {
-		m.dirty = m.dirty || flag.Code == ledger.FlagUnclean
-	}
-	m.skimmed = m.skimmed || e.Kind == ledger.KindSkim
-	if e.Kind != ledger.KindCharge {
+	if e.Reverses != 0 {
+		m.steps = slices.DeleteFunc(m.steps, func(x step) bool { return x.seq == e.Reverses })
 		return nil
 	}
-	for _, p := range e.Postings {
-		switch ref := p.Account.Ref(); p.Account.Kind() {
-		case ledger.InHeat:
-			if ref == id {
-				m.charged += p.Mass
-			}
-		case ledger.OfLot:
-			if !slices.Contains(m.lots, ref) {
-				m.lots = append(m.lots, ref)
+	for _, flag := range e.Flags {
+		x.dirty = x.dirty || flag.Code == ledger.FlagUnclean
+	}
+	if e.Kind == ledger.KindCharge {
+		for _, p := range e.Postings {
+			switch ref := p.Account.Ref(); p.Account.Kind() {
+			case ledger.InHeat:
+				if ref == id {
+					x.charged += p.Mass
+				}
+			case ledger.OfLot:
+				x.lots = append(x.lots, ref)
 			}
 		}
+	}
+	if x.charged != 0 || x.lots != nil || x.additions != nil || x.dirty || x.skimmed {
+		m.steps = append(m.steps, x)
 	}
 	return nil
 }
@@ -195,34 +205,39 @@ func (s *meltsNow) thing(kind ledger.RecordKind, id string) (*thing, error) {
 
 // factsOf puts together what the entries say and what the things say.
 func (s *meltsNow) factsOf(m *melt, table alloy.Table) (alloy.Facts, error) {
-	f := alloy.Facts{Melt: true, Dirty: m.dirty, Wet: m.dirty, Skimmings: m.skimmed, Investment: m.heat.State == ledger.Late}
+	f := alloy.Facts{Melt: true, Investment: m.heat.State == ledger.Late}
+	charged := ledger.Mass(0)
 	add := func(id string) {
 		a, err := table.Find(id)
 		if err == nil && !slices.ContainsFunc(f.Alloys, func(b alloy.Alloy) bool { return b.ID == a.ID }) {
 			f.Alloys = append(f.Alloys, a)
 		}
 	}
-	for _, id := range m.lots {
-		lot, err := known(s, ledger.RecLot, id, &ledger.Lot{})
-		if err != nil {
-			return f, err
+	for _, x := range m.steps {
+		charged += x.charged
+		f.Dirty, f.Wet, f.Skimmings = f.Dirty || x.dirty, f.Wet || x.dirty, f.Skimmings || x.skimmed
+		for _, id := range x.lots {
+			lot, err := known(s, ledger.RecLot, id, &ledger.Lot{})
+			if err != nil {
+				return f, err
+			}
+			add(lot.Alloy)
 		}
-		add(lot.Alloy)
+		for _, a := range x.additions {
+			supply, err := known(s, ledger.RecSupply, a.Supply, &ledger.Supply{})
+			if err != nil {
+				return f, err
+			}
+			f.Degasser = f.Degasser || chlorine(a, supply)
+		}
 	}
 	add(m.heat.Alloy)
-	for _, a := range m.additions {
-		supply, err := known(s, ledger.RecSupply, a.Supply, &ledger.Supply{})
-		if err != nil {
-			return f, err
-		}
-		f.Degasser = f.Degasser || chlorine(a, supply)
-	}
 	if m.heat.Crucible == "" {
 		return f, nil
 	}
 	pot, err := known(s, ledger.RecPot, m.heat.Crucible, &ledger.Pot{})
 	if err == nil && pot.Capacity > 0 {
-		f.Fill = max(m.charged, m.heat.Charge).Kg() / pot.Capacity.Kg()
+		f.Fill = max(charged, m.heat.Charge).Kg() / pot.Capacity.Kg()
 	}
 	return f, err
 }

@@ -147,3 +147,52 @@ func TestCautionsWhileOthersWrite(t *testing.T) {
 		}
 	}
 }
+
+// TestCautionsOfWhatWasReversed: an entry that was reversed did not happen, and what it
+// called for is said no more.
+func TestCautionsOfWhatWasReversed(t *testing.T) {
+	b, ctx, m := ledgertest.Open(t), t.Context(), ledger.Meta{Reason: "as it comes"}
+	codes := func() (all []string) {
+		t.Helper()
+		kept, err := b.HeatCautions(ctx, "9", nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range kept {
+			all = append(all, c.Code)
+		}
+		return all
+	}
+	lot := func(alloyID string, grams int64, dirty bool) string {
+		t.Helper()
+		return ledgertest.MadeLot(t, b.Do(b.Receive(ctx, m, ledger.Receive{Supplier: "northmetal", Alloy: alloyID, Dirty: dirty, Weighing: ledgertest.Net(grams)}))).ID
+	}
+	bars, brass := lot("C87300", 90_000, false), lot("C84400", 9_000, true)
+	b.Do(b.SetPot(ctx, m, ledger.Pot{ID: "A60", Kind: ledger.PotCrucible, Name: "no. 60", Family: "silicon bronze", Capacity: 20 * ledger.Kilogram}))
+	b.Do(b.SetSupply(ctx, m, ledger.Supply{ID: "tablets", Name: "tablets", Purpose: "chlorine degasser"}))
+	b.Do(b.PlanHeat(ctx, m, ledger.PlanHeat{ID: "9", Alloy: "C87300", Crucible: "A60"}))
+	b.Do(b.OpenHeat(ctx, m, "9"))
+	charge := func(lot string, grams int64) func() (*ledger.Entry, error) {
+		return func() (*ledger.Entry, error) {
+			return b.Charge(ctx, m, ledger.ChargeHeat{Heat: "9", Items: []ledger.ChargeItem{{Lot: lot, Mass: ledgertest.Grams(grams)}}})
+		}
+	}
+	b.Do(charge(bars, 5000)())
+	before := codes()
+	for what, use := range map[string]func() (*ledger.Entry, error){
+		"too much for the crucible": charge(bars, 60_000),
+		"dirty brass with lead":     charge(brass, 500),
+		"tablets that give off chlorine": func() (*ledger.Entry, error) {
+			return b.Add(ctx, m, ledger.AddToHeat{Heat: "9", Supply: "tablets", Amount: ledgertest.Grams(10), Purpose: "degas"})
+		},
+	} {
+		e := b.Do(use())
+		if cmp.Diff(before, codes()) == "" {
+			t.Errorf("%s: no further caution of %q", what, before)
+		}
+		b.Do(b.Reverse(ctx, m, ledger.ReverseEntry{Entry: e.Seq}))
+		if diff := cmp.Diff(before, codes()); diff != "" {
+			t.Errorf("%s, reversed (-before +after): %s", what, diff)
+		}
+	}
+}
