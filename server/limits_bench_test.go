@@ -45,11 +45,11 @@ type ratio struct {
 }
 
 var ratios = []ratio{
-	{"gRPC, 64 clients, of raw in groups of 64", "grpc64", "raw64", 0.20},
-	{"REST, 64 clients, of gRPC", "rest64", "grpc64", 0.42},
+	{"gRPC, 64 clients, of raw in groups of 64", "grpc64", "raw64", 0.27},
+	{"REST, 64 clients, of gRPC", "rest64", "grpc64", 0.45},
 	{"import, 64 rows a call, of raw in groups of 64", "import64", "rawimport64", 0.60},
 	{"import, 1000 rows a call, of raw in groups of 64", "import1000", "rawimport64", 0.85},
-	{"heats, 64 clients, of raw in groups of 64", "heat64", "rawheat64", 0.090},
+	{"heats, 64 clients, of raw in groups of 64", "heat64", "rawheat64", 0.14},
 	{"gRPC, one client, of raw one at a time", "grpc1", "raw1", 0.42},
 	{"verifying, of SHA-256 of the same bytes on one core", "verify", "sha", 0.085},
 }
