@@ -11,11 +11,15 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"example.org/remelt/client"
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/sqlite"
+	"example.org/remelt/ledger/storetest"
 )
 
 var damages = flag.Int("damages", 40, "how many damaged files the server is started on")
@@ -143,4 +147,83 @@ func damage(r *rand.Rand, file []byte) ([]byte, string) {
 		return file, fmt.Sprintf("the page at byte %d is that at %d", page, from)
 	}
 	return file[:at], fmt.Sprintf("cut after byte %d", at)
+}
+
+// TestDamageOfALargeFile starts the server on damaged files that are too large to be
+// verified before they are served: it serves them at first, or not, finds the damage,
+// ends, says what is wrong, and does not serve them again. Or nothing of use was damaged.
+func TestDamageOfALargeFile(t *testing.T) {
+	r := chance(t)
+	db := filepath.Join(t.TempDir(), "large.db")
+	makeBook(t, db, 90_000)
+	whole := keep(t, db, "", ".head")
+	if len(whole[""]) < 34<<20 {
+		t.Fatalf("%d bytes are not many", len(whole[""]))
+	}
+	refused, served, found := 0, 0, 0
+	for i := 0; i < max(4, *damages/10) || found == 0 && i < 40; i++ {
+		where := filepath.Join(t.TempDir(), "book.db")
+		file, what := damage(r, whole[""])
+		for end, raw := range map[string][]byte{"": file, ".head": whole[".head"]} {
+			if err := os.WriteFile(where+end, raw, 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}
+		p := start(t, nil, where)
+		<-p.ready
+		ended := false
+		for !ended && !strings.Contains(p.said(), "the book is whole") {
+			ended = p.endsWithin(20 * time.Millisecond)
+		}
+		if ended {
+			if code := p.exit(t); code == 0 || code == 2 || !saysWhy(p.said()) {
+				t.Errorf("%s: status %d, and it does not say what is wrong:\n%s", what, code, p.said())
+			}
+			if p.grpc == "" {
+				refused++
+				continue
+			}
+			found++
+			again := start(t, nil, where)
+			<-again.ready
+			if again.grpc != "" {
+				t.Errorf("%s: it is served again:\n%s", what, again.said())
+				again.kill()
+			} else if code := again.exit(t); code == 0 || !saysWhy(again.said()) {
+				t.Errorf("%s: status %d at the next start:\n%s", what, code, again.said())
+			}
+			continue
+		}
+		served++
+		p.stop(t)
+	}
+	t.Logf("%d damaged files were refused, of %d that were served the damage was found, %d served as they were", refused, found, served)
+	if found == 0 {
+		t.Error("no damage was found: the test has not tested")
+	}
+}
+
+// makeBook makes a book of so many entries.
+func makeBook(t *testing.T, db string, n int) {
+	t.Helper()
+	store, err := sqlite.Open(t.Context(), db, sqlite.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for group := range slices.Chunk(storetest.ShopLoad(n), 2000) {
+		if err := store.Update(t.Context(), "harrow", func(tx ledger.Tx) error {
+			for _, e := range group {
+				e.Request = storetest.NewRequest()
+				if _, err := storetest.Append(tx, "harrow", e); err != nil {
+					return err
+				}
+			}
+			return nil
+		}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := store.Close(); err != nil {
+		t.Fatal(err)
+	}
 }
