@@ -54,6 +54,8 @@ type foundry struct {
 	lots  []string // some that are there
 
 	backup func(ctx context.Context, shop string, w io.Writer, progress func(done, total int64)) (ledger.Verified, error) // nil: it makes none
+
+	verifying func() (done, all int64) // nil: nothing is being verified
 }
 
 // kept is a store that a server's end does not close.
@@ -73,7 +75,7 @@ func newFoundry(t *testing.T) *foundry {
 func (f *foundry) start() {
 	f.Helper()
 	s, err := server.New(server.Config{Store: kept{f.store}, GRPC: "127.0.0.1:0", HTTP: f.addr, Version: "test", Drain: time.Second,
-		Now: func() time.Time { return f.book.Now }, Backup: f.backup, Log: slog.New(slog.NewTextHandler(io.Discard, nil))})
+		Now: func() time.Time { return f.book.Now }, Backup: f.backup, Verifying: f.verifying, Log: slog.New(slog.NewTextHandler(io.Discard, nil))})
 	if err != nil {
 		f.Fatal(err)
 	}

@@ -2,6 +2,7 @@ package web_test
 
 import (
 	"fmt"
+	"sync/atomic"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -138,5 +139,27 @@ func TestStocktakeByKeyboard(t *testing.T) {
 	b.until("the other is off, this one not", fmt.Sprintf(`document.querySelector('[data-of=%q]').textContent.includes("difference") && document.querySelector('[data-of=%q]').textContent === "as in the book"`, first, second))
 	js[any](b, `document.getElementById("book").click()`)
 	b.until("it is in the book", `document.getElementById("told").textContent.startsWith("In the book as entry")`)
+	b.quiet()
+}
+
+// That a book is still being verified stands on its pages for as long as it is: an open
+// page is told with the next entry.
+func TestVerifyingIsSaidNoMore(t *testing.T) {
+	f := newFoundry(t)
+	f.stop()
+	var over atomic.Bool
+	f.verifying = func() (int64, int64) {
+		if over.Load() {
+			return 1000, 1000
+		}
+		return 300, 1000
+	}
+	f.start()
+	b := newBrowser(t, phone)
+	b.open(f.url(""))
+	b.until("it is said", `document.getElementById("unverified")?.textContent.includes("300 of 1000 entries")`)
+	over.Store(true)
+	f.book.Do(f.book.SetPlace(t.Context(), ledger.Meta{}, ledger.Place{ID: "sill", Name: "window sill"}))
+	b.until("it is said no more", `document.getElementById("unverified") === null`)
 	b.quiet()
 }
