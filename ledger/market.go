@@ -220,9 +220,9 @@ func (b *Book) MarketPrices(ctx context.Context, metal, from, until string) (out
 
 // marketView opens a view to read the prices of a metal and period in.
 func (b *Book) marketView(ctx context.Context, metal, from, until string, fn func(r Reader, parent string) error) error {
-	for field, day := range map[string]string{"from_day": from, "until_day": until} {
-		if day != "" {
-			if err := CheckDay(field, day); err != nil {
+	for _, given := range [...]struct{ field, day string }{{"from_day", from}, {"until_day", until}} {
+		if given.day != "" {
+			if err := CheckDay(given.field, given.day); err != nil {
 				return err
 			}
 		}
@@ -278,7 +278,7 @@ func marketPage(r Reader, parent, from, until, after string, limit int) (out []M
 			return nil, "", err
 		}
 		for _, p := range y.Prices() {
-			if p.Key() > after && p.Day >= from && (until == "" || p.Day <= until) {
+			if (rec.ID != begun || p.Key() > after) && p.Day >= from && (until == "" || p.Day <= until) {
 				if out = append(out, p); len(out) == limit {
 					return out, p.Key(), nil
 				}

@@ -198,3 +198,34 @@ func TestMarketPricePages(t *testing.T) {
 		}
 	})
 }
+
+// TestMarketPricesOfNestedNames: of metals of which one is named like a month of another,
+// pages leave nothing out.
+func TestMarketPricesOfNestedNames(t *testing.T) {
+	b := ledgertest.Open(t)
+	var prices []ledger.MarketPrice
+	for _, metal := range []string{"Zq", "Zq.2026-05"} {
+		b.Do(b.SetAlloy(ctx, none, ledger.Alloy{ID: metal, Family: "silicon bronze"}))
+		for _, day := range []string{"2025-12-30", "2026-01-01", "2026-06-01"} {
+			prices = append(prices, ledger.MarketPrice{Metal: metal, Day: day, Price: "4 USD/lb"})
+		}
+	}
+	b.Do(b.KeepMarketPrices(ctx, none, ledger.MarketPrices{Prices: prices}))
+	want, err := b.MarketPrices(ctx, "", "", "")
+	if err != nil || len(want) != len(prices) {
+		t.Fatal(want, err)
+	}
+	for limit := 1; limit < 8; limit++ {
+		var got []ledger.MarketPrice
+		for after, pages := "", 0; (pages == 0 || after != "") && pages < 20; pages++ {
+			page, next, err := b.MarketPricePage(ctx, "", "", "", after, limit)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got, after = append(got, page...), next
+		}
+		if diff := cmp.Diff(want, got); diff != "" {
+			t.Errorf("by pages of %d (-all +paged):\n%s", limit, diff)
+		}
+	}
+}

@@ -51,8 +51,9 @@ func (s analysis) ReconcileWeighings(ctx context.Context, r *pb.ReconcileWeighin
 		}
 		return math.Abs(x.Z)
 	}
-	slices.SortStableFunc(v.Streams, func(a, b shop.Weighed) int { return cmp.Compare(surprise(b), surprise(a)) })
-	p.Weighings = showAll(v.Streams[:min(most, len(v.Streams))], d.checked)
+	// v is shared with all who ask: what is sorted is a copy.
+	streams := slices.SortedStableFunc(slices.Values(v.Streams), func(a, b shop.Weighed) int { return cmp.Compare(surprise(b), surprise(a)) })
+	p.Weighings = showAll(streams[:min(most, len(streams))], d.checked)
 	return reply(d, p)
 }
 

@@ -23,6 +23,7 @@ type inside struct {
 	methods map[string]method
 	around  grpc.UnaryServerInterceptor
 	from    net.Addr
+	places  chan struct{} // one for each call at a time
 }
 
 // method calls a method of a service, which gets its request by decode.
@@ -36,6 +37,15 @@ func (s *inside) Invoke(ctx context.Context, name string, in, reply any, opts ..
 	if !found || !ok {
 		return s.ClientConnInterface.Invoke(ctx, name, in, reply, opts...)
 	}
+	if err := ctx.Err(); err != nil {
+		return status.FromContextError(err).Err()
+	}
+	select {
+	case s.places <- struct{}{}:
+		defer func() { <-s.places }()
+	case <-ctx.Done():
+		return status.FromContextError(ctx.Err()).Err()
+	}
 	said, _ := metadata.FromOutgoingContext(ctx)
 	ctx, cancel := context.WithCancel(bare{ctx})
 	defer cancel()
@@ -45,6 +55,13 @@ func (s *inside) Invoke(ctx context.Context, name string, in, reply any, opts ..
 		return err
 	}
 	return share(to, got)
+}
+
+// drain waits for the calls that run, and lets no more begin.
+func (s *inside) drain() {
+	for range cap(s.places) {
+		s.places <- struct{}{}
+	}
 }
 
 // share makes a message hold what another of its kind holds, not copied.

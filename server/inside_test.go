@@ -3,6 +3,8 @@ package server
 import (
 	"context"
 	"net/http"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -72,5 +74,83 @@ func TestWhoGivesUpEndsTheCall(t *testing.T) {
 	case <-ended:
 	case <-time.After(10 * time.Second): // long before its deadline
 		t.Error("the method was not told")
+	}
+}
+
+// TestRunWaitsForCallsByREST: a call that was cut off is not left running when Run ends.
+func TestRunWaitsForCallsByREST(t *testing.T) {
+	var ended atomic.Bool
+	begun, finish := make(chan struct{}), make(chan struct{})
+	w := serve(t, withGetPlace(func(context.Context, *pb.GetPlaceRequest) error {
+		close(begun)
+		<-finish
+		time.Sleep(50 * time.Millisecond)
+		ended.Store(true)
+		return nil
+	}), func(c *Config) { c.Drain = 50 * time.Millisecond })
+	answered, stopped := make(chan struct{}), make(chan error, 1)
+	go func() {
+		defer close(answered)
+		w.asks("/v1/shops/harrow/places/rack")
+	}()
+	<-begun
+	go func() { stopped <- w.stop() }()
+	<-answered
+	close(finish)
+	if err := <-stopped; err == nil || !ended.Load() {
+		t.Errorf("Run: %v; the call had ended: %v", err, ended.Load())
+	}
+}
+
+// asks asks for a page, and for nothing but that it was asked for.
+func (w *world) asks(path string, headers ...string) (code int) {
+	r, err := http.NewRequest(http.MethodGet, "http://"+w.HTTPAddr()+path, http.NoBody) //nolint:noctx // until it is cut off
+	if err != nil {
+		return 0
+	}
+	for i := 0; i < len(headers); i += 2 {
+		r.Header.Set(headers[i], headers[i+1])
+	}
+	resp, err := http.DefaultClient.Do(r)
+	if err != nil {
+		return 0
+	}
+	_ = resp.Body.Close()
+	return resp.StatusCode
+}
+
+// TestTooLateIsNotCalled: a call whose time was over before it came is none.
+func TestTooLateIsNotCalled(t *testing.T) {
+	called := false
+	w := serve(t, withGetPlace(func(context.Context, *pb.GetPlaceRequest) error { called = true; return nil }))
+	if code := w.asks("/v1/shops/harrow/places/rack", "Grpc-Timeout", "1n"); code != http.StatusGatewayTimeout || called {
+		t.Errorf("HTTP %d, called: %v", code, called)
+	}
+}
+
+// TestCallsByRESTAreBounded: no more of them run at a time than on one connection.
+func TestCallsByRESTAreBounded(t *testing.T) {
+	var now, most atomic.Int64
+	full, finish := make(chan struct{}), make(chan struct{})
+	w := serve(t, withGetPlace(func(context.Context, *pb.GetPlaceRequest) error {
+		if n := now.Add(1); n == maxStreams {
+			close(full)
+		} else if n > maxStreams {
+			most.Store(n)
+		}
+		<-finish
+		now.Add(-1)
+		return nil
+	}))
+	var all sync.WaitGroup
+	for range maxStreams + 50 {
+		all.Go(func() { w.asks("/v1/shops/harrow/places/rack") })
+	}
+	<-full
+	time.Sleep(50 * time.Millisecond)
+	close(finish)
+	all.Wait()
+	if n := most.Load(); n > 0 {
+		t.Errorf("%d at a time", n)
 	}
 }

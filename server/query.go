@@ -1,7 +1,9 @@
 package server
 
 import (
+	"maps"
 	"net/url"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -20,7 +22,8 @@ type strictQuery struct{ runtime.DefaultQueryParser }
 
 // Parse implements runtime.QueryParameterParser.
 func (q *strictQuery) Parse(m proto.Message, values url.Values, filter *utilities.DoubleArray) error {
-	for key, vs := range values {
+	for _, key := range slices.Sorted(maps.Keys(values)) { // so that of two that are wrong the same is named each time
+		vs := values[key]
 		fd, e := parameter(m.ProtoReflect().Descriptor(), key)
 		if e != nil {
 			return sealed(e)

@@ -143,7 +143,7 @@ type Config struct {
 const (
 	maxMessage     = 4 << 20 // bytes of a gRPC request
 	callWorkers    = 64      // keep their stacks from one call to the next; more calls than that get one of their own
-	maxStreams     = 1024    // calls at a time on one connection; well above Config.Watchers, which share one
+	maxStreams     = 1024    // calls at a time on one connection, and by REST; well above Config.Watchers, which share one
 	pingAfter      = 30 * time.Second
 	pingTimeout    = 10 * time.Second
 	clientPings    = 20 * time.Second // the default of 5 min throws out clients that ping
@@ -199,6 +199,8 @@ type Server struct {
 	grpc   *grpc.Server
 	http   *http.Server
 	inside *grpc.ClientConn
+
+	drainInside func() // waits for the calls that the gateway makes without it; nil when it makes none
 
 	admission *admission
 	site      *routes
@@ -306,7 +308,8 @@ func (s *Server) build() error {
 	}
 	var short grpc.ClientConnInterface = s.inside
 	if s.cfg.Traces == nil { // which are told of what comes over a connection
-		short = &inside{s.inside, reg.methods, around.unary, s.onInside.Addr()}
+		direct := &inside{s.inside, reg.methods, around.unary, s.onInside.Addr(), make(chan struct{}, maxStreams)}
+		short, s.drainInside = direct, direct.drain
 	}
 	gateway, err := newGateway(context.Background(), short)
 	if err != nil {
@@ -415,6 +418,9 @@ func (s *Server) stop() error {
 		errGRPC = fmt.Errorf("gRPC calls were cut off after %s", s.cfg.Drain)
 		s.grpc.Stop()
 		<-done
+	}
+	if s.drainInside != nil {
+		s.drainInside()
 	}
 	return errors.Join(errListen, errHTTP, errGRPC, s.inside.Close(), ignoreClosed(s.onInside.Close()))
 }

@@ -75,13 +75,14 @@ func (k *replacements) on(r ledger.Reader, day string) (func(*ledger.Offer) bool
 		k.of = nil // an entry may be half taken in
 		return nil, err
 	}
+	known := k.of // also when all is read anew meanwhile, for others
 	return func(o *ledger.Offer) bool {
 		if !o.Holds(day) {
 			return false
 		}
 		k.mu.Lock()
 		defer k.mu.Unlock()
-		all := k.of[offerOf(o)]
+		all := known[offerOf(o)]
 		n, _ := slices.BinarySearchFunc(all, offerStart{day, math.MaxInt64}, offerStart.compare)
 		for n--; n >= 0 && all[n].entry > head.Seq; n-- { // another reader has brought later ones
 		}

@@ -1,6 +1,7 @@
 package shop_test
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"slices"
@@ -81,4 +82,63 @@ func TestOffersEntryByEntry(t *testing.T) {
 			}
 		}
 	})
+}
+
+// between does something before a page of offers is read, and fails to read the log for
+// who is told to.
+type between struct {
+	ledger.Store
+	before func()
+}
+
+type given struct{}
+
+func (s *between) View(ctx context.Context, id string, fn func(ledger.Reader) error) error {
+	_, up := ctx.Value(given{}).(bool)
+	return s.Store.View(ctx, id, func(r ledger.Reader) error { return fn(betweenReader{r, s, up}) })
+}
+
+type betweenReader struct {
+	ledger.Reader
+	s  *between
+	up bool
+}
+
+func (r betweenReader) Records(k ledger.RecordKind, parent, after string, n int) ([]ledger.Record, error) {
+	if do := r.s.before; do != nil {
+		r.s.before = nil
+		do()
+	}
+	return r.Reader.Records(k, parent, after, n)
+}
+
+func (r betweenReader) Log(after int64, n int) ([]ledger.Sealed, error) {
+	if r.up {
+		return nil, context.Canceled
+	}
+	return r.Reader.Log(after, n)
+}
+
+// TestOffersWhileAnotherGivesUp: who reads offers while another fails to bring up to date
+// what they share is told all of them.
+func TestOffersWhileAnotherGivesUp(t *testing.T) {
+	b, ctx := ledgertest.Open(t), t.Context()
+	keep := func(alloy string) {
+		b.Do(b.KeepOffer(ctx, ledger.Meta{}, ledger.NewOffer{Party: "northmetal", Alloy: alloy, Form: ledger.Ingot, From: "2026-03-01", Breaks: []ledger.NewOfferBreak{{Price: "9.80 USD/kg"}}}))
+	}
+	keep("C87300")
+	s := &between{Store: b.Store}
+	asked, day := shop.New(s, "harrow", func() time.Time { return b.Now }), shop.OfferQuery{Day: "2026-03-02"}
+	if got, _, err := asked.Offers(ctx, day); err != nil || len(got) != 1 {
+		t.Fatal(got, err)
+	}
+	failed := false
+	s.before = func() {
+		keep("C83600")
+		_, _, err := asked.Offers(context.WithValue(ctx, given{}, true), day)
+		failed = err != nil
+	}
+	if got, _, err := asked.Offers(ctx, day); err != nil || len(got) != 1 || !failed {
+		t.Errorf("%d offers, %v; the other failed: %v", len(got), err, failed)
+	}
 }
