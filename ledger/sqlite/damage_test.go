@@ -16,7 +16,10 @@ import (
 	"example.org/remelt/ledger/storetest"
 )
 
-var damages = flag.Int("damages", 60, "TestDamagedPages: how many damaged files are verified")
+var (
+	damages  = flag.Int("damages", 60, "TestDamagedPages: how many damaged files are verified")
+	everyBit = flag.Bool("every-bit", false, "TestDamagedBits: some minutes")
+)
 
 // TestDamagedPages damages a file as disks do, anywhere: in rows, in what leads to
 // them, in indexes, in what is free. When Verify calls a shop's book whole, then every
@@ -47,6 +50,29 @@ func TestDamagedNeighbours(t *testing.T) {
 		}
 		file[at] ^= 1 << r.IntN(8)
 		return file, fmt.Sprintf("page %d: a bit of byte %d", at/4096+1, at%4096)
+	})
+}
+
+// TestDamagedBits damages each bit of such a file behind its schema, but for bytes of zero.
+func TestDamagedBits(t *testing.T) {
+	if !*everyBit {
+		return
+	}
+	few := storetest.ShopLoad(3)
+	at, bit := 3*4096, -1
+	damaged(t, map[string][]ledger.Entry{"a": few, "b": few, "c": few}, 1<<20, func(_ *rand.Rand, whole []byte, _ int) ([]byte, string) {
+		if bit = (bit + 1) % 8; bit == 0 {
+			at++
+		}
+		for at < len(whole) && whole[at] == 0 {
+			at++
+		}
+		if at == len(whole) {
+			return nil, ""
+		}
+		file := append([]byte(nil), whole...)
+		file[at] ^= 1 << bit
+		return file, fmt.Sprintf("page %d: bit %d of byte %d", at/4096+1, bit, at%4096)
 	})
 }
 
@@ -97,6 +123,10 @@ func damaged(t *testing.T, books map[string][]ledger.Entry, n int, damage func(r
 	unseen, found := 0, 0
 	for i := range n {
 		file, what := damage(r, whole, i)
+		if file == nil {
+			n = i
+			break
+		}
 		at := filepath.Join(t.TempDir(), "book.remelt")
 		writeFile(t, at, file)
 		s, err := Open(context.Background(), at, Options{})
