@@ -20,10 +20,12 @@ type rehearsal struct {
 	asked *book // what holds the answers by now
 	ahead int64 // how many are before it
 
-	// What it would have made of the book.
+	// What it was told, as others go on meanwhile and a function must not see a book that
+	// changes under its hands, and what it would have made of it.
 	head    ledger.Head
 	masses  map[ledger.Account]ledger.Mass
 	records map[recordKey]ledger.Record
+	made    map[ledger.RecordKind]int64
 }
 
 var _ ledger.Tx = (*rehearsal)(nil)
@@ -36,7 +38,7 @@ var errRehearsed = errors.New("this was a rehearsal")
 
 // prepare rehearses a function, and puts it in the queue with what it will ask.
 func (l *lane) prepare(fn func(ledger.Tx) error) *rehearsal {
-	r := &rehearsal{masses: map[ledger.Account]ledger.Mass{}, records: map[recordKey]ledger.Record{}}
+	r := &rehearsal{masses: map[ledger.Account]ledger.Mass{}, records: map[recordKey]ledger.Record{}, made: map[ledger.RecordKind]int64{}}
 	l.mu.Lock()
 	r.book, r.ahead = l.book, int64(len(l.coming))
 	l.coming[r] = struct{}{} // at once, so that those who rehearse together do not take the same place
@@ -139,8 +141,10 @@ func (r *rehearsal) mass(a ledger.Account) ledger.Mass {
 		return m
 	}
 	r.book.mu.RLock()
-	defer r.book.mu.RUnlock()
-	return r.book.known.masses[a]
+	m := r.book.known.masses[a]
+	r.book.mu.RUnlock()
+	r.masses[a] = m
+	return m
 }
 
 func (r *rehearsal) Record(kind ledger.RecordKind, id string) (ledger.Record, bool, error) {
@@ -153,6 +157,7 @@ func (r *rehearsal) Record(kind ledger.RecordKind, id string) (ledger.Record, bo
 		r.book.mu.RLock()
 		rec = r.book.known.records[key]
 		r.book.mu.RUnlock()
+		r.records[key] = rec
 	}
 	rec.Body = bytes.Clone(rec.Body)
 	return rec, rec.Seq != 0, nil
@@ -164,9 +169,14 @@ func (r *rehearsal) CountRecords(kind ledger.RecordKind) (int64, error) {
 	if isText(string(kind)) {
 		r.asks.kinds = append(r.asks.kinds, kind)
 	}
-	r.book.mu.RLock()
-	defer r.book.mu.RUnlock()
-	return r.book.known.made[kind] + r.ahead, nil
+	n, known := r.made[kind]
+	if !known {
+		r.book.mu.RLock()
+		n = r.book.known.made[kind] + r.ahead
+		r.book.mu.RUnlock()
+		r.made[kind] = n
+	}
+	return n, nil
 }
 
 func (r *rehearsal) Log(int64, int) ([]ledger.Sealed, error) { return nil, errRehearsed }

@@ -2,6 +2,7 @@ package postgres
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -128,5 +129,35 @@ func TestQuestionsGoByTheirIndex(t *testing.T) {
 		return nil
 	}); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// TestRehearsalStandsStill: what a function is told while it is rehearsed stays so, though
+// others go on meanwhile.
+func TestRehearsalStandsStill(t *testing.T) {
+	b := newBook(ledger.Head{Seq: 7})
+	key := recordKey{"lot", "L1"}
+	b.known.masses["lot/pool"], b.known.made["lot"], b.known.records[key] = 1000, 5, storetest.Rec("lot", "L1", "", `{"n":1}`)
+	tells := func(r *rehearsal) string {
+		m, err1 := r.Balance("lot/pool")
+		n, err2 := r.CountRecords("lot")
+		rec, _, err3 := r.Record("lot", "L1")
+		h, err4 := r.Head()
+		return fmt.Sprintf("%d %d %s %d %v", m, n, rec.Body, h.Seq, errors.Join(err1, err2, err3, err4))
+	}
+	l := &lane{coming: map[*rehearsal]struct{}{}, book: b}
+	before, after := "", ""
+	l.prepare(func(tx ledger.Tx) error {
+		r := tx.(*rehearsal)
+		before = tells(r)
+		b.mu.Lock()
+		b.known.masses["lot/pool"], b.known.made["lot"], b.known.records[key] = 998, 6, storetest.Rec("lot", "L1", "", `{"n":2}`)
+		b.head.Seq = 8
+		b.mu.Unlock()
+		after = tells(r)
+		return nil
+	})
+	if before != after || before == "" {
+		t.Errorf("first %q, then %q", before, after)
 	}
 }
