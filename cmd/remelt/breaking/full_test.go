@@ -56,10 +56,11 @@ func TestFullDisk(t *testing.T) {
 		if err := os.Remove(ballast); err != nil {
 			t.Fatal(err)
 		}
-		select {
-		case <-p.ended: // it could not start: now it can
-			p = start(t, at, db)
-		default:
+		<-p.ready
+		for ended := false; round == 3 && !ended && !isReady(p); {
+			if ended = p.endsWithin(20 * time.Millisecond); ended { // it could not start: now it can
+				p = start(t, at, db)
+			}
 		}
 		l.turn()
 		if !l.enough(5) {
