@@ -82,6 +82,9 @@ func VerifyAfter(ctx context.Context, st Store, shop string, after Head, progres
 
 // stillThere tells what is wrong with the entry that the book stood at, or "".
 func stillThere(r Reader, at Head) (string, error) {
+	if at.Seq == 0 { // there was none yet
+		return "", nil
+	}
 	log, err := r.Log(max(0, at.Seq-2), 2)
 	if err != nil {
 		return "", err

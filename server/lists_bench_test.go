@@ -111,31 +111,17 @@ func BenchmarkLists(b *testing.B) {
 // fill writes entries, each fourth of which is about one crucible too.
 func fill(b *testing.B, st ledger.Store, entries func(yield func(ledger.Entry) bool)) {
 	b.Helper()
-	group := make([]ledger.Entry, 0, 1000)
-	write := func() {
-		if err := st.Update(b.Context(), "harrow", func(tx ledger.Tx) error {
-			for _, e := range group {
-				e.Request = storetest.NewRequest()
-				if _, err := storetest.Append(tx, "harrow", e); err != nil {
-					return err
-				}
+	storetest.Fill(b, st, "harrow", func(yield func(ledger.Entry) bool) {
+		i := 0
+		for e := range entries {
+			if i++; i%4 == 0 {
+				e.Records = append(e.Records, storetest.Rec("pot", "A30-2", "", `{"id":"A30-2","kind":"crucible","name":"no. 30"}`))
 			}
-			return nil
-		}); err != nil {
-			b.Fatal(err)
+			if !yield(e) {
+				return
+			}
 		}
-		group = group[:0]
-	}
-	i := 0
-	for e := range entries {
-		if i++; i%4 == 0 {
-			e.Records = append(e.Records, storetest.Rec("pot", "A30-2", "", `{"id":"A30-2","kind":"crucible","name":"no. 30"}`))
-		}
-		if group = append(group, e); len(group) == cap(group) {
-			write()
-		}
-	}
-	write()
+	})
 }
 
 // otherThings are many of all the other things that lists can be narrowed to few of:

@@ -50,9 +50,9 @@ which any number of servers may share; a file has one. A password is better kept
 
 A file is verified before it is served, as by remelt verify; a damaged one is not
 served. One of more than 32 MB, some 75 000 entries, is served at once and verified
-meanwhile, which its pages say; if it is damaged the server stops, and leaves a file
-named after it, with .verify-first, so that the next start verifies before it serves. A file is open to one server
-at a time.
+meanwhile, which its pages say; if it is damaged the server stops, and leaves
+FILE.verify-first beside it, so that the next start verifies before it serves. A file
+is open to one server at a time.
 
 With --backup-to it makes a copy of all books every --backup-every, while it works,
 verifies it, and then removes the oldest beyond --backup-keep. A start makes one if

@@ -123,6 +123,9 @@ func TestLargeIsVerifiedWhileServed(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	if _, err := (&ledger.Book{Store: store, Shop: "north"}).OpenBook(t.Context(), ledger.Meta{}, ledger.Shop{Name: "a small one beside it"}); err != nil {
+		t.Fatal(err)
+	}
 	if err := store.Close(); err != nil {
 		t.Fatal(err)
 	}

@@ -89,19 +89,7 @@ func TestQuestionsGoByTheirIndex(t *testing.T) {
 	url := postgrestest.Database(t)
 	s := open(t, url)
 	defer s.Close()
-	for some := range slices.Chunk(storetest.ShopLoad(6000), 1000) {
-		if err := s.Update(t.Context(), "harrow", func(tx ledger.Tx) error {
-			for _, e := range some {
-				e.Request = storetest.NewRequest()
-				if _, err := storetest.Append(tx, "harrow", e); err != nil {
-					return err
-				}
-			}
-			return nil
-		}); err != nil {
-			t.Fatal(err)
-		}
-	}
+	storetest.Fill(t, s, "harrow", storetest.ShopEntries(6000))
 	names := slices.Repeat([]string{"lot"}, 60)
 	ids := make([][16]byte, 60)
 	if err := s.read(t.Context(), func(c *pgx.Conn) error {

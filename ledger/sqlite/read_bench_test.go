@@ -134,27 +134,15 @@ func fillBook(b *testing.B, s *Store, n int) float64 {
 	if err := s.View(context.Background(), "harrow", func(r ledger.Reader) (err error) { have, err = r.Head(); return err }); err != nil {
 		b.Fatal(err)
 	}
-	began, group, i := time.Now(), make([]ledger.Entry, 0, 1000), 0
-	for e := range storetest.ShopEntries(n) {
-		if i++; int64(i) <= have.Seq {
-			continue
-		}
-		if group = append(group, e); len(group) < cap(group) && i < n {
-			continue
-		}
-		if err := s.Update(context.Background(), "harrow", func(tx ledger.Tx) error {
-			for _, e := range group {
-				e.Request = storetest.NewRequest()
-				if _, err := storetest.Append(tx, "harrow", e); err != nil {
-					return err
-				}
+	began := time.Now()
+	storetest.Fill(b, s, "harrow", func(yield func(ledger.Entry) bool) {
+		i := int64(0)
+		for e := range storetest.ShopEntries(n) {
+			if i++; i > have.Seq && !yield(e) {
+				return
 			}
-			return nil
-		}); err != nil {
-			b.Fatal(err)
 		}
-		group = group[:0]
-	}
+	})
 	return max(0, float64(n)-float64(have.Seq)) / time.Since(began).Seconds()
 }
 

@@ -3,6 +3,7 @@ package storetest
 import (
 	"context"
 	"encoding/binary"
+	"iter"
 	"math/rand/v2"
 	"testing"
 	"time"
@@ -77,6 +78,35 @@ func Put(t testing.TB, st ledger.Store, shop string, entries ...ledger.Entry) []
 		out = append(out, s)
 	}
 	return out
+}
+
+// Fill appends entries to a shop's book, a thousand in an Update, each with a request id
+// of its own.
+func Fill(t testing.TB, st ledger.Store, shop string, entries iter.Seq[ledger.Entry]) {
+	t.Helper()
+	group := make([]ledger.Entry, 0, 1000)
+	write := func() {
+		if err := st.Update(context.Background(), shop, func(tx ledger.Tx) error {
+			for _, e := range group {
+				e.Request = NewRequest()
+				if _, err := Append(tx, shop, e); err != nil {
+					return err
+				}
+			}
+			return nil
+		}); err != nil {
+			t.Fatalf("fill %s: %v", shop, err)
+		}
+		group = group[:0]
+	}
+	for e := range entries {
+		if group = append(group, e); len(group) == cap(group) {
+			write()
+		}
+	}
+	if len(group) > 0 {
+		write()
+	}
 }
 
 func put(ctx context.Context, st ledger.Store, shop string, e ledger.Entry) (s ledger.Sealed, err error) {

@@ -11,13 +11,11 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"example.org/remelt/client"
-	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/sqlite"
 	"example.org/remelt/ledger/storetest"
 )
@@ -210,19 +208,7 @@ func makeBook(t *testing.T, db string, n int) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for group := range slices.Chunk(storetest.ShopLoad(n), 2000) {
-		if err := store.Update(t.Context(), "harrow", func(tx ledger.Tx) error {
-			for _, e := range group {
-				e.Request = storetest.NewRequest()
-				if _, err := storetest.Append(tx, "harrow", e); err != nil {
-					return err
-				}
-			}
-			return nil
-		}); err != nil {
-			t.Fatal(err)
-		}
-	}
+	storetest.Fill(t, store, "harrow", storetest.ShopEntries(n))
 	if err := store.Close(); err != nil {
 		t.Fatal(err)
 	}
