@@ -91,7 +91,11 @@ func copySome(shop string, from Reader, to Tx) (Head, error) {
 	}
 	if head.Seq > 0 {
 		if len(log) == 0 || log[0].Hash != head.Hash {
-			return head, errOtherBook(shop, head.Seq)
+			at, err := parts(from, to, head.Seq)
+			if err != nil {
+				return head, err
+			}
+			return head, errOtherBook(shop, at)
 		}
 		log = log[1:]
 	}
@@ -109,6 +113,36 @@ func copySome(shop string, from Reader, to Tx) (Head, error) {
 		head = Head{Seq: s.Seq, Hash: s.Hash, Recorded: e.Recorded}
 	}
 	return head, nil
+}
+
+// parts finds the first entry in which two books are not the same, if it is not after
+// last: a hash tells of all before it too, so half of them need not be looked at.
+func parts(a, b Reader, last int64) (int64, error) {
+	hash := func(r Reader, seq int64) (h Hash, err error) {
+		log, err := r.Log(seq-1, 1)
+		if len(log) > 0 && log[0].Seq == seq {
+			h = log[0].Hash
+		}
+		return h, err
+	}
+	low := int64(1)
+	for low < last {
+		at := low + (last-low)/2
+		ours, err := hash(a, at)
+		if err != nil {
+			return 0, err
+		}
+		theirs, err := hash(b, at)
+		if err != nil {
+			return 0, err
+		}
+		if ours != (Hash{}) && ours == theirs {
+			low = at + 1
+		} else {
+			last = at
+		}
+	}
+	return last, nil
 }
 
 func errOtherBook(shop string, at int64) error {

@@ -2,6 +2,7 @@ package ledger_test
 
 import (
 	"errors"
+	"fmt"
 	"strings"
 	"testing"
 
@@ -43,5 +44,36 @@ func TestCopy(t *testing.T) {
 		if after, _ := (&ledger.Book{Store: change, Shop: "harrow"}).HeadOf(ctx); after != before {
 			t.Errorf("copying over a book that is %s changed it", what)
 		}
+	}
+}
+
+// The first entry that differs is named, also of a book that is shorter, or that differs
+// in its last entry only.
+func TestCopyNamesWhereBooksPart(t *testing.T) {
+	for same := range 9 {
+		for further := 1; further < 5; further++ {
+			from, to := memory.New(), memory.New()
+			for i := range 12 {
+				move := storetest.Move("supplier/S1", "lot/L1", ledger.Mass(5+i))
+				storetest.Put(t, from, "harrow", move)
+				if i < same {
+					copied(t, from, to)
+				}
+			}
+			for range further {
+				storetest.Put(t, to, "harrow", storetest.Move("supplier/S1", "lot/L1", 99))
+			}
+			_, err := ledger.Copy(ctx, from, to, "harrow", nil)
+			if want := fmt.Sprintf("entry %d differs", same+1); !errors.Is(err, ledger.ErrExists) || !strings.Contains(err.Error(), want) {
+				t.Errorf("%v, want %q", err, want)
+			}
+		}
+	}
+}
+
+func copied(t *testing.T, from, to ledger.Store) {
+	t.Helper()
+	if _, err := ledger.Copy(ctx, from, to, "harrow", nil); err != nil {
+		t.Fatal(err)
 	}
 }

@@ -238,6 +238,28 @@ func TestBeyondThisMachine(t *testing.T) {
 	}
 }
 
+// Behind a proxy links lead to where others see the pages, as far as that was said.
+func TestLinksBehindAProxy(t *testing.T) {
+	for _, c := range []struct {
+		url   string
+		hosts []string
+		want  string
+	}{
+		{"https://book.foundry.local:8443/", []string{"foundry.local"}, "https://book.foundry.local:8443"},
+		{"", []string{"foundry.local", "10.0.0.5"}, "https://foundry.local"},
+		{"", nil, ""},
+	} {
+		p := servePeople(t, func(conf *Config) { conf.URL, conf.Hosts = c.url, c.hosts })
+		want := c.want
+		if want == "" {
+			want = "http://" + p.HTTPAddr()
+		}
+		if got := p.URL(); got != want {
+			t.Errorf("with %q and %q: %s, want %s", c.url, c.hosts, got, want)
+		}
+	}
+}
+
 // Calls by one person are bounded, and others are not held up by them.
 func TestRateLimit(t *testing.T) {
 	l := newLimits(0.5)

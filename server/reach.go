@@ -149,7 +149,7 @@ func (s *Server) address(r *http.Request) string {
 }
 
 // OwnerLink is a link with which the first person of a shop signs in, once; "" when
-// somebody can already.
+// somebody can already. A link that comes with an error was not kept, and does not work.
 func (s *Server) OwnerLink(ctx context.Context, shop string) (string, error) {
 	has, err := s.admission.door.HasPeople(ctx, shop)
 	if err != nil || has {
@@ -167,6 +167,9 @@ func (s *Server) URL() string {
 	scheme, at := "http", s.HTTPAddr()
 	if s.cfg.CertFile != "" {
 		scheme = "https"
+	}
+	if s.cfg.BehindProxy && len(s.cfg.Hosts) > 0 { // the proxy's port, as nobody said another
+		return "https://" + s.cfg.Hosts[0]
 	}
 	if host, port, err := net.SplitHostPort(at); err == nil && !isLoopback(s.onHTTP.Addr()) {
 		name, err := os.Hostname()

@@ -80,7 +80,7 @@ type Config struct {
 	Rate float64
 
 	// URL is the address of the pages as others see it, for links to them; made of
-	// HTTP and the first of Hosts when empty.
+	// HTTP and the first of Hosts when empty, without a port behind a proxy.
 	URL string
 
 	// Log is where to log; JSON lines on standard error when nil. A line holds

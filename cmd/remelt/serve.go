@@ -200,6 +200,9 @@ func (a *app) tellServing(v *serveFlags, s *server.Server, temporary bool) {
 		kept = "database"
 	}
 	fmt.Fprintf(a.out, "The metal book is served:\n\n  page and REST  %s\n  gRPC           %s\n  %s       %s\n\n", s.URL(), s.GRPCAddr(), kept, v.db)
+	if v.proxy && v.url == "" && len(v.hosts) == 0 {
+		fmt.Fprint(a.out, "  Links show the address that the proxy calls; say with --url what others see.\n\n")
+	}
 	if v.demo {
 		where := "in " + v.db
 		if temporary {
@@ -220,10 +223,12 @@ func (a *app) tellSignIn(ctx context.Context, v *serveFlags, store ledger.Store,
 	var open, links []string
 	for _, id := range shops {
 		link, err := s.OwnerLink(ctx, id)
-		if err != nil {
+		switch {
+		case errors.Is(err, ledger.ErrUnavailable) && link != "" && ctx.Err() == nil: // what is there can be read all the same
+			open, links = append(open, id), append(links, fmt.Sprintf("%s: no link could be made (%v); start it again when that is mended", id, err))
+		case err != nil:
 			return err
-		}
-		if link != "" {
+		case link != "":
 			open, links = append(open, id), append(links, link)
 		}
 	}

@@ -31,6 +31,9 @@ func storeError(err error) error {
 	}
 	var e *sqlite.Error
 	if errors.As(err, &e) {
+		if e.Code() == lib.SQLITE_IOERR_SHMSIZE { // the file beside the book that readers and writers share cannot grow
+			return unavailable(diskFull, fmt.Errorf("the disk is full: %w", err))
+		}
 		switch e.Code() & 0xff {
 		case lib.SQLITE_CORRUPT, lib.SQLITE_NOTADB, lib.SQLITE_CONSTRAINT, lib.SQLITE_MISMATCH:
 			return &ledger.Error{Class: ledger.ErrCorrupt, Reason: "BOOK_DAMAGED", Cause: err}

@@ -98,6 +98,44 @@ func TestPagesFollowTheBook(t *testing.T) {
 	b.quiet()
 }
 
+// A page that could not be renewed is, as soon as that can be: nobody else needs to book
+// anything for it.
+func TestPageIsRenewedAgain(t *testing.T) {
+	f := newFoundry(t)
+	b := newBrowser(t, desk)
+	b.open(f.url(""))
+	b.until("the page listens", `performance.getEntriesByType("resource").some((r) => r.name.endsWith("/live")) || new Promise((r) => setTimeout(r, 500)).then(() => true)`)
+	js[any](b, `window.quick = fetch; window.tries = [];
+		window.fetch = (at, how) => {
+			tries.push(at);
+			if (tries.length === 1) return Promise.reject(new Error("no network"));
+			if (tries.length === 2) return Promise.resolve(new Response("<main id=main>busy</main>", { status: 503 }));
+			return quick(at, how);
+		}`)
+	f.book.Do(f.book.WeighIn(t.Context(), ledger.Meta{}, ledger.WeighIn{Alloy: "C95400", Weighing: ledgertest.Net(7777)}))
+	b.until("the new metal is shown", `document.getElementById("main").innerText.includes("C95400") && document.getElementById("main").innerText.includes("7777")`)
+	if n := js[int](b, `tries.length`); n != 3 {
+		t.Errorf("asked for %d times", n)
+	}
+	b.quiet()
+}
+
+// A page whose line for news was refused asks for one again, and for what it missed.
+func TestPageListensAgain(t *testing.T) {
+	f := newFoundry(t)
+	b := newBrowser(t, desk)
+	b.before(`window.Source = window.EventSource; window.sources = 0;
+		window.EventSource = class extends Source { constructor(to) { super(++sources === 1 ? "/no-such-page" : to); } };
+		window.later = setTimeout; window.setTimeout = (f, ms, ...more) => later(f, ms === 60000 ? 1000 : ms, ...more)`)
+	b.open(f.url(""))
+	f.book.Do(f.book.WeighIn(t.Context(), ledger.Meta{}, ledger.WeighIn{Alloy: "C95400", Weighing: ledgertest.Net(7777)}))
+	b.until("what was missed is shown", `document.getElementById("main").innerText.includes("C95400")`)
+	b.until("it listens again", `sources === 2`)
+	f.book.Do(f.book.WeighIn(t.Context(), ledger.Meta{}, ledger.WeighIn{Alloy: "C95500", Weighing: ledgertest.Net(3333)}))
+	b.until("and hears", `document.getElementById("main").innerText.includes("3333")`)
+	b.quiet("404")
+}
+
 // The front page with all it loads is small, and says what is here: the amounts are
 // those of the worked heat's table in DEVELOPERS.md (6.3 kg of pigs usable, 52.605 kg
 // in molds, 0.475 kg of metal in skimmings).

@@ -19,14 +19,7 @@ import (
 // that is not there, reading goes on and the server says that it is not ready; with
 // room it goes on by itself, without a restart.
 func TestFullDisk(t *testing.T) {
-	if os.Geteuid() != 0 {
-		skip(t, "a small file system can only be mounted by root")
-	}
-	dir := t.TempDir()
-	if err := syscall.Mount("none", dir, "tmpfs", 0, "size=6m"); err != nil {
-		skip(t, "a small file system cannot be mounted here: "+err.Error())
-	}
-	t.Cleanup(func() { _ = syscall.Unmount(dir, syscall.MNT_DETACH) })
+	dir := smallDisk(t)
 	r := chance(t)
 	at, db, ballast := &address{}, filepath.Join(dir, "book.db"), filepath.Join(dir, "ballast")
 	p := start(t, at, db)
@@ -78,6 +71,65 @@ func TestFullDisk(t *testing.T) {
 		t.Errorf("the server's log does not say that the disk was full:\n%s", p.said())
 	}
 	t.Logf("%d calls answered, %d tries failed", len(l.answers), l.retries.Load())
+}
+
+// TestStartOnAFullDisk: where the disk has no room, a book is served for reading if there
+// is room for what readers share, and else left as it is; either way it is said why.
+func TestStartOnAFullDisk(t *testing.T) {
+	dir := smallDisk(t)
+	db, ballast := filepath.Join(dir, "book.db"), filepath.Join(dir, "ballast")
+	at := &address{}
+	says := func(p *program, what string) {
+		t.Helper()
+		if !within(func() bool { return strings.Contains(p.said(), what) }) {
+			t.Fatalf("the server does not say %q:\n%s", what, p.said())
+		}
+	}
+	p := start(t, at, db, "--shop", "harrow")
+	says(p, "this link works once")
+	p.stop(t)
+
+	fill(t, ballast)
+	p = start(t, at, db)
+	if code := p.exit(t); code == 0 || !strings.Contains(p.said(), "the disk is full") || !strings.Contains(p.said(), "DISK_FULL") {
+		t.Errorf("status %d:\n%s", code, p.said())
+	}
+	if err := os.Remove(ballast); err != nil {
+		t.Fatal(err)
+	}
+
+	if err := os.WriteFile(db+"-shm", make([]byte, 32768), 0o600); err != nil { // so much is shared
+		t.Fatal(err)
+	}
+	fill(t, ballast)
+	p = start(t, at, db)
+	says(p, "harrow: no link could be made")
+	says(p, "disk is full")
+	says(p, "Stop it with")
+	if _, err := lotsOf(t.Context(), dial(t, at, 1, 5*time.Second).clients[0]); err != nil {
+		t.Errorf("reading does not go: %v", err)
+	}
+	if err := os.Remove(ballast); err != nil {
+		t.Fatal(err)
+	}
+	p.stop(t)
+	p = start(t, at, db)
+	says(p, "/shops/harrow/join#")
+	p.stop(t)
+}
+
+// smallDisk is a folder on a file system of a few MiB.
+func smallDisk(t *testing.T) (dir string) {
+	t.Helper()
+	if os.Geteuid() != 0 {
+		skip(t, "a small file system can only be mounted by root")
+	}
+	dir = t.TempDir()
+	if err := syscall.Mount("none", dir, "tmpfs", 0, "size=6m"); err != nil {
+		skip(t, "a small file system cannot be mounted here: "+err.Error())
+	}
+	t.Cleanup(func() { _ = syscall.Unmount(dir, syscall.MNT_DETACH) })
+	return dir
 }
 
 // fill writes to a file until there is no room for more.

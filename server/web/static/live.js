@@ -9,11 +9,23 @@ let due = 0;
 /** Renewals are numbered as they are asked for. What comes in later than a younger one is out of date. */
 let asked = 0, oldest = 0;
 
+/** What cannot be had just now is asked for again, less and less often. */
+const soon = 2000, late = 60_000;
+let wait = soon, again = 0;
+
 async function renew() {
   const mine = ++asked;
   const answer = await fetch(from, { headers: { Accept: "text/html" } }).catch(() => null);
-  if (!answer?.ok || answer.redirected) return;
-  const whole = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const text = await answer?.text().catch(() => null);
+  window.clearTimeout(again);
+  if (!answer || text == null || answer.status >= 500 || answer.status === 429) {
+    again = window.setTimeout(() => void renew(), wait);
+    wait = Math.min(2 * wait, late);
+    return;
+  }
+  wait = soon;
+  if (!answer.ok || answer.redirected) return;
+  const whole = new DOMParser().parseFromString(text, "text/html");
   const next = whole.getElementById(part), now = document.getElementById(part);
   if (!next || !now || mine < oldest) return;
   oldest = mine;
@@ -88,9 +100,14 @@ document.addEventListener("booked", () => {
   void renew();
 });
 
-if (source) {
-  const events = new EventSource(source);
+/** Listens for new entries. A line that breaks is mended by the browser; one that was refused, by a proxy or a server that starts, is not. */
+function listen(/** @type {string} */ to) {
+  const events = new EventSource(to);
   events.addEventListener("entry", () => {
     due ||= window.setTimeout(() => { due = 0; void renew(); }, 300); // also while entries come without a pause
   });
+  events.addEventListener("error", () => {
+    if (events.readyState === EventSource.CLOSED) window.setTimeout(() => { listen(to); void renew(); }, late);
+  });
 }
+if (source) listen(source);
