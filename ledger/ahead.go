@@ -7,6 +7,13 @@ type LogReader interface {
 	Log(after int64, limit int) ([]Sealed, error)
 }
 
+// Walker is a Reader that can read all its log faster than batch by batch.
+type Walker interface {
+	// Entries reads the log once from its beginning, as Log does, and sees to it that
+	// what leads to an entry leads to it.
+	Entries() (LogReader, error)
+}
+
 // ReadAhead reads the log of r after an entry, a batch at each call of next, and the
 // batch after it meanwhile: reading is a good half of the work. A batch of fewer than
 // Batch entries is the last. Nothing else may ask r anything until stop, which may be

@@ -121,10 +121,7 @@ func decodeInto(e *Entry, b []byte, shared bool) error {
 		e.Flags[i] = Flag{Code: r.str(), Text: r.str()}
 	}
 	e.Reverses = r.int()
-	e.Postings = sized(e.Postings, r.count(3))
-	for i := range e.Postings {
-		e.Postings[i] = Posting{Account: Account(r.str()), Mass: Mass(r.int()), Basis: Basis(r.byte())}
-	}
+	e.Postings = r.postings(e.Postings)
 	e.Weighings = sized(e.Weighings, r.count(12))
 	for i := range e.Weighings {
 		g := &e.Weighings[i]
@@ -145,10 +142,33 @@ func decodeInto(e *Entry, b []byte, shared bool) error {
 	if r.err == "" && len(r.b) > 0 {
 		r.err = fmt.Sprintf("%d bytes too many", len(r.b))
 	}
-	if r.err != "" {
-		return corruptf("entry bytes do not decode: %s", r.err)
+	return r.fault()
+}
+
+// OpenPostings decodes of an entry what questions of its metal alone ask for: its number
+// and kind, what it reverses, its postings. It does so into an entry that may have been
+// used before, and looks at nothing behind the postings. The texts share one copy of all
+// bytes: none of them should be kept.
+func (s Sealed) OpenPostings(e *Entry) error {
+	r := reader{b: s.Bytes, all: string(s.Bytes), size: len(s.Bytes)}
+	if v := r.byte(); v != encodingV1 && r.err == "" {
+		return corruptf("entry encoding version %d is not known", v)
 	}
-	return nil
+	r.bytes() // the shop
+	*e = Entry{Seq: int64(r.uint()), Kind: Kind(r.str()), Hash: s.Hash, Postings: e.Postings}
+	r.skip(len(e.Request) + len(e.Digest))
+	r.int() // when it happened
+	r.int() // and was recorded
+	for range 3 {
+		r.bytes() // who, by what device, why
+	}
+	for range r.count(2) { // flags
+		r.bytes()
+		r.bytes()
+	}
+	e.Reverses = r.int()
+	e.Postings = r.postings(e.Postings)
+	return r.fault()
 }
 
 // sized gives n items to be overwritten, those of s if they are enough.
@@ -186,6 +206,13 @@ func (r *reader) fail(why string) {
 	r.b = nil
 }
 
+func (r *reader) fault() error {
+	if r.err != "" {
+		return corruptf("entry bytes do not decode: %s", r.err)
+	}
+	return nil
+}
+
 func (r *reader) byte() byte {
 	if len(r.b) == 0 {
 		r.fail("cut short")
@@ -202,6 +229,14 @@ func (r *reader) fill(p []byte) {
 		return
 	}
 	r.b = r.b[copy(p, r.b):]
+}
+
+func (r *reader) skip(n int) {
+	if len(r.b) < n {
+		r.fail("cut short")
+		return
+	}
+	r.b = r.b[n:]
 }
 
 func (r *reader) uint() uint64 {
@@ -256,4 +291,13 @@ func (r *reader) str() string {
 		return r.all[end-len(p) : end]
 	}
 	return string(p)
+}
+
+// postings reads into those of old, if they are enough.
+func (r *reader) postings(old []Posting) []Posting {
+	ps := sized(old, r.count(3))
+	for i := range ps {
+		ps[i] = Posting{Account: Account(r.str()), Mass: Mass(r.int()), Basis: Basis(r.byte())}
+	}
+	return ps
 }

@@ -2,6 +2,7 @@ package ledger_test
 
 import (
 	"bytes"
+	"slices"
 	"testing"
 
 	"example.org/remelt/ledger"
@@ -27,6 +28,13 @@ func FuzzDecode(f *testing.F) {
 		}
 		if again := ledger.Encode(e); !bytes.Equal(again, raw) {
 			t.Errorf("accepted bytes that are not canonical:\n%x\n%x", raw, again)
+		}
+		metal := ledger.Entry{Postings: make([]ledger.Posting, 2)} // used before
+		if err := (ledger.Sealed{Bytes: raw}).OpenPostings(&metal); err != nil {
+			t.Fatal(err)
+		}
+		if metal.Seq != e.Seq || metal.Kind != e.Kind || metal.Reverses != e.Reverses || !slices.Equal(metal.Postings, e.Postings) {
+			t.Errorf("of its metal alone %+v, not %+v", metal, e)
 		}
 	})
 }

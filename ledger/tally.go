@@ -26,10 +26,7 @@ type Tally struct {
 // to name it all, as Kept does.
 type Tallier interface {
 	Tally(t *Tally) error
-
-	// Entries reads the log from its beginning, as Log does, and sees to it that what
-	// leads to an entry leads to it.
-	Entries() (LogReader, error)
+	Walker
 }
 
 // like gives an empty tally whose sums can be held against those of t.

@@ -43,6 +43,14 @@ func (r *reading) Head() (ledger.Head, error) {
 	return *r.head, nil
 }
 
+// Entries implements ledger.Walker, if only as Log does.
+func (r *reading) Entries() (ledger.LogReader, error) {
+	if w, ok := r.Reader.(ledger.Walker); ok {
+		return w.Entries()
+	}
+	return r.Reader, nil
+}
+
 // upTo gives the entries of the book that r reads, as many as are kept.
 func (l *logbook) upTo(r ledger.Reader) ([]*ledger.Entry, error) {
 	head, err := r.Head()

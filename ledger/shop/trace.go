@@ -23,8 +23,11 @@ type tracer struct {
 // transfersOf are an entry's movements between nodes. Metal from suppliers,
 // customers and additions enters the book where it arrives. When several accounts
 // give to several, each giver is emptied in the order of the postings.
-func transfersOf(e *ledger.Entry) (out []lineage.Transfer) {
-	var give, take []ledger.Posting
+func transfersOf(e *ledger.Entry) []lineage.Transfer { return appendTransfers(nil, e) }
+
+func appendTransfers(out []lineage.Transfer, e *ledger.Entry) []lineage.Transfer {
+	const most = 8 // of nearly any entry, which then takes no memory
+	give, take := make([]ledger.Posting, 0, most), make([]ledger.Posting, 0, most)
 	for _, p := range e.Postings {
 		switch {
 		case p.Account.CountsSupplies():
@@ -74,21 +77,28 @@ func (s *Shop) lineage(ctx context.Context) (*lineage.Graph, int64, error) {
 		if t.graph == nil || !same {
 			t.graph, t.tail = lineage.New(), tail{}
 		}
-		next, stop := ledger.ReadAhead(r, t.seq)
+		entries := ledger.LogReader(r)
+		if w, ok := r.(ledger.Walker); ok && t.seq == 0 {
+			if entries, err = w.Entries(); err != nil {
+				return err
+			}
+		}
+		next, stop := ledger.ReadAhead(entries, t.seq)
 		defer stop()
+		var e ledger.Entry
+		var ts []lineage.Transfer
 		for {
 			log, err := next()
 			if err != nil {
 				return err
 			}
 			for _, sealed := range log {
-				e, err := sealed.Open()
-				if err != nil {
+				if err := sealed.OpenPostings(&e); err != nil {
 					return err
 				}
 				if e.Reverses != 0 {
 					err = t.graph.Reverse(e.Seq, e.Reverses)
-				} else if ts := transfersOf(e); len(ts) > 0 {
+				} else if ts = appendTransfers(ts[:0], &e); len(ts) > 0 {
 					err = t.graph.Append(ts...)
 				}
 				if err != nil {
