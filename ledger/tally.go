@@ -27,7 +27,19 @@ type Tally struct {
 type Tallier interface {
 	Tally(t *Tally) error
 	Walker
+
+	// RecordsMade gives about how many records there are, by which the work is parted.
+	RecordsMade() (int64, error)
 }
+
+// recordsAtATime is how many records are remembered at a time, 19 bytes each. Where there
+// are more, the log is read once for each so many of them: verifying any book takes no
+// more memory than that, and one of fewer is read once. mostParts is for a number of them
+// that is wrong itself.
+const (
+	recordsAtATime = 6_500_000
+	mostParts      = 64
+)
 
 // like gives an empty tally whose sums can be held against those of t.
 func (t *Tally) like() *Tally {
@@ -87,27 +99,64 @@ func (t *Tally) equal(o *Tally) bool {
 }
 
 // logTally is the tally of a log, entry by entry. It remembers what accounts with a
-// floor hold, unless that is nothing, and a number for each record.
+// floor hold, unless that is nothing, and a number for each record of one part.
 type logTally struct {
 	*Tally
-	held    map[uint64]Mass
-	written newest // what each record counts, by its name
-	e       Entry  // the one looked at, used again for the next, as are these:
-	about   []subject
-	seen    []uint64
-	buf     []byte
+	part, parts int64
+	held        map[uint64]Mass
+	written     newest // what each record of the part counts, by its name
+	e           Entry  // the one looked at, used again for the next, as are these:
+	about       []subject
+	seen        []uint64
+	buf         []byte
 }
 
-// entry counts one entry, if it is right; what checker.entry looks for is looked for
-// here too, but for the chain.
-func (t *logTally) entry(shop string, seq int64, s Sealed) bool {
-	if s.Seq != seq || decodeInto(&t.e, s.Bytes, true) != nil {
-		return false
+// log reads a log once and counts it up to where head is, of the first part all of it,
+// then only its records. It gives where it ended, and whether all was right up to there.
+func (t *logTally) log(ctx context.Context, from Tallier, shop string, head Head, told func(done int64)) (end Head, right bool, err error) {
+	entries, err := from.Entries()
+	if err != nil {
+		return end, false, err
 	}
+	next, stop := ReadAhead(&chained{LogReader: entries}, 0)
+	defer stop()
+	for { // to the end, also past head: what is there may lead astray who looks for what is not
+		if err := ctx.Err(); err != nil {
+			return end, false, err
+		}
+		log, err := next()
+		if errors.Is(err, errUnchained) {
+			return end, false, nil
+		}
+		if err != nil {
+			return end, false, err
+		}
+		for _, s := range log {
+			if end.Seq == head.Seq {
+				break
+			}
+			if !t.decode(shop, end.Seq+1, s) || t.part == 0 && !t.entry() {
+				return end, false, nil
+			}
+			t.writes(s)
+			end.Seq, end.Hash = s.Seq, s.Hash
+		}
+		told(end.Seq)
+		if len(log) < Batch {
+			return end, end.Seq == head.Seq && end.Hash == head.Hash, nil
+		}
+	}
+}
+
+// decode makes an entry the one looked at, if it is the one that is due.
+func (t *logTally) decode(shop string, seq int64, s Sealed) bool {
+	return s.Seq == seq && decodeInto(&t.e, s.Bytes, true) == nil && t.e.Seq == seq && t.e.Shop == shop
+}
+
+// entry counts the entry looked at but for its records, if it is right; what
+// checker.entry looks for is looked for here too, but for the chain.
+func (t *logTally) entry() bool {
 	e := &t.e
-	if e.Seq != seq || e.Shop != shop {
-		return false
-	}
 	metal, supplies, below := Mass(0), uint64(0), []uint64(nil)
 	for _, p := range e.Postings {
 		rules, known := accountRules[p.Account.Kind()]
@@ -145,19 +194,27 @@ func (t *logTally) entry(shop string, seq int64, s Sealed) bool {
 			return false
 		}
 	}
-	for _, r := range e.Records {
+	t.Request(e.Request[:], e.Seq)
+	t.touch(e, e.Seq)
+	return true
+}
+
+// writes counts the records of the part that the entry looked at has, in the place of
+// what they were before.
+func (t *logTally) writes(s Sealed) {
+	for _, r := range t.e.Records {
 		t.buf = append(append(append(t.buf[:0], r.Kind...), '/'), r.ID...)
 		name := maphash.Bytes(t.seed, t.buf)
-		is := t.record(name, t.name(r.Parent), seq, int64(bytes.Index(s.Bytes, r.Body)+1), int64(len(r.Body)))
+		if int64(name%uint64(t.parts)) != t.part { //nolint:gosec // a few of them
+			continue
+		}
+		is := t.record(name, t.name(r.Parent), s.Seq, int64(bytes.Index(s.Bytes, r.Body)+1), int64(len(r.Body)))
 		was, again := t.written.set(name, is)
 		if !again {
 			t.counts[r.Kind]++
 		}
 		t.records += is - was
 	}
-	t.Request(e.Request[:], seq)
-	t.touch(e, seq)
-	return true
 }
 
 // touch counts what an entry is about, each subject once.
@@ -231,44 +288,25 @@ func tallied(ctx context.Context, st Store, shop string, progress func(done, all
 	t := &logTally{Tally: derived, held: map[uint64]Mass{}}
 	right := true
 	err = st.View(ctx, shop, func(r Reader) error {
-		entries, err := r.(Tallier).Entries()
+		from := r.(Tallier)
+		n, err := from.RecordsMade()
 		if err != nil {
 			return err
 		}
-		next, stop := ReadAhead(&chained{LogReader: entries}, 0)
-		defer stop()
-		for { // to the end, also past head: what is there may lead astray who looks for what is not
-			if err := ctx.Err(); err != nil {
-				return err
-			}
-			log, err := next()
-			if errors.Is(err, errUnchained) {
-				right = false
-				return nil
-			}
-			if err != nil {
-				return err
-			}
-			for _, s := range log {
-				if v.Entries == head.Seq {
-					break
+		for t.parts = 1 + min(max(n-1, 0)/recordsAtATime, mostParts-1); right && err == nil && t.part < t.parts; t.part++ {
+			t.written = newest{}
+			var end Head
+			end, right, err = t.log(ctx, from, shop, head, func(done int64) {
+				if progress != nil {
+					progress((t.part*head.Seq+done)/t.parts, head.Seq)
 				}
-				if right = t.entry(shop, v.Entries+1, s); !right {
-					return nil
-				}
-				v.Entries, v.Head = s.Seq, s.Hash
-			}
-			if progress != nil {
-				progress(v.Entries, head.Seq)
-			}
-			if len(log) < Batch {
-				break
-			}
+			})
+			v.Entries, v.Head = end.Seq, end.Hash
 		}
-		return nil
+		return err
 	})
 	if other := <-ended; err == nil {
 		err = other
 	}
-	return v, err == nil && can && right && v.Entries == head.Seq && v.Head == head.Hash && kept.equal(derived), err
+	return v, err == nil && can && right && kept.equal(derived), err
 }

@@ -15,6 +15,7 @@ type reader struct {
 	shop   int64 // 0 when the shop has no entry: nothing is found under it
 	broken error // the first fault of the file; nothing can be trusted after it
 	ended  bool
+	window int64 // of numbers that verifying knows the names of at a time, in tests
 }
 
 func (r *reader) open(shop string) error {

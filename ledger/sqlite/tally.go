@@ -9,8 +9,16 @@ import (
 	"example.org/remelt/ledger"
 )
 
-// Tally implements ledger.Tallier. Subjects are filed under the number of their name,
-// so the names come first.
+// RecordsMade implements ledger.Tallier.
+func (r *reader) RecordsMade() (n int64, err error) {
+	if err := r.ready(); err != nil {
+		return 0, err
+	}
+	_, err = r.one(`SELECT CAST(total(n) AS INTEGER) FROM made WHERE shop = ?`, []any{r.shop}, &n)
+	return n, err
+}
+
+// Tally implements ledger.Tallier.
 //
 // That all rows are there does not say yet that they are found. A table whose rows lead
 // to each other, as those WITHOUT ROWID do, is searched well when they are in order; an
@@ -19,18 +27,12 @@ func (r *reader) Tally(t *ledger.Tally) error {
 	if err := r.readable(); err != nil {
 		return err
 	}
-	most, err := r.names()
-	if err != nil {
-		return err
-	}
-	numbers := make([]uint64, most+1) // a name by its number; they are numbered from 1, each once
 	var holding, parents uint64
-	if err := r.rows("name", 2, "itIIiTIII", func(c []column) error {
-		name, id, mass, holds, parent, seq := c[1], c[2], c[3], c[4], c[5], c[6]
-		if (holds.n != 0) != (mass.n != 0) || id.n < 0 || id.n > most {
-			return errDamaged("%q has number %d of %d, %d mg, holds: %d", name.bytes, id.n, most, mass.n, holds.n)
+	numbers, err := r.numbered(t, func(is uint64, c []column) error {
+		name, mass, holds, parent, seq := c[1], c[3], c[4], c[5], c[6]
+		if (holds.n != 0) != (mass.n != 0) {
+			return errDamaged("%q has %d mg, holds: %d", name.bytes, mass.n, holds.n)
 		}
-		is := t.Name(name.bytes)
 		t.Balance(is, ledger.Mass(mass.n))
 		if seq.kind == isInt {
 			t.Record(is, parent.bytes, seq.n, c[7].n, c[8].n)
@@ -41,24 +43,19 @@ func (r *reader) Tally(t *ledger.Tally) error {
 		if parent.kind != 0 {
 			parents += t.Child(parent.bytes, name.bytes)
 		}
-		if id.n > 0 && numbers[id.n] != 0 {
-			return errDamaged("%q has number %d, as another name has", name.bytes, id.n)
-		}
-		numbers[id.n] = is
 		return nil
+	})
+	if err != nil {
+		return err
+	}
+	if err := r.rows("touch", 3, "iii", func(c []column) error {
+		is, err := numbers.name(c[1].n)
+		t.Touch(is, c[2].n)
+		return err
 	}); err != nil {
 		return err
 	}
-	numbers[0] = 0 // of a name that no entry is about, or that is gone
-
-	if err := r.rows("touch", 3, "iii", func(c []column) error {
-		is := uint64(0)
-		if id := c[1].n; id > 0 && id <= most {
-			is = numbers[id]
-		}
-		t.Touch(is, c[2].n)
-		return nil
-	}); err != nil {
+	if err := numbers.rest(); err != nil {
 		return err
 	}
 	if err := r.rows("request", 2, "ibi", func(c []column) error {

@@ -15,11 +15,12 @@ var loads = map[string]func(n int) []ledger.Entry{"shop": storetest.ShopLoad, "u
 // onlyTally is a store whose readers do not list what they keep.
 type onlyTally struct {
 	ledger.Store
-	t *testing.T
+	t     *testing.T
+	parts int64
 }
 
 type tallyReader struct {
-	*reader
+	parted
 	t *testing.T
 }
 
@@ -31,7 +32,11 @@ func (r tallyReader) Kept(func(ledger.Kept) error) error {
 
 // View implements ledger.Store.
 func (s onlyTally) View(ctx context.Context, shop string, fn func(ledger.Reader) error) error {
-	return s.Store.View(ctx, shop, func(r ledger.Reader) error { return fn(tallyReader{r.(*reader), s.t}) })
+	return s.Store.View(ctx, shop, func(r ledger.Reader) error {
+		read := r.(*reader)
+		read.window = s.parts
+		return fn(tallyReader{parted{read, s.parts}, s.t})
+	})
 }
 
 // TestWholeByTally: a whole book of either load is found whole by its tally alone,
@@ -65,13 +70,14 @@ func TestWholeByTally(t *testing.T) {
 			defer close(grown)
 			add(all[5000:])
 		}()
-		for growing := true; growing; {
+		parts := int64(1)
+		for growing := true; growing; parts = parts*5%17 + 1 {
 			select {
 			case <-grown:
 				growing = false
 			default:
 			}
-			if v, err := ledger.Verify(context.Background(), onlyTally{s, t}, "harrow", nil); err != nil || v.Fault != nil || v.Entries < 5000 {
+			if v, err := ledger.Verify(context.Background(), onlyTally{s, t, parts}, "harrow", nil); err != nil || v.Fault != nil || v.Entries < 5000 {
 				t.Fatal(name, err, v)
 			}
 		}
