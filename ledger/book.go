@@ -32,6 +32,8 @@ type Metals interface {
 	// CastingLimits names the dated limit set that castings of an alloy are
 	// judged by today; "" when there is none.
 	CastingLimits(alloy string) string
+	// MeltDensity returns what a melt of an alloy weighs in g/ml; 0 when it is not known.
+	MeltDensity(alloy string) float64
 }
 
 // Book is one shop's book in a store, with the rules of the trade. Its methods

@@ -102,7 +102,7 @@ func (b *Book) PlanHeat(ctx context.Context, m Meta, c PlanHeat) (*Entry, error)
 				h.Charge += metal
 			}
 		}
-		if err := d.askOverplanned(h); err != nil {
+		if err := d.askOverfull(h, "are planned", h.Charge); err != nil {
 			return err
 		}
 		return d.putHeat(h)
@@ -199,28 +199,13 @@ func (d *draft) setHeat(h *Heat, c PlanHeat) error {
 		return err
 	}
 	h.Charge = q.Mass
-	if err := d.askOverplanned(h); err != nil {
+	if err := d.askOverfull(h, "are planned", h.Charge); err != nil {
 		return err
 	}
 	if err := checkText("note", h.Note, maxReason); err != nil {
 		return err
 	}
 	return d.putHeat(h)
-}
-
-// askOverplanned flags a planned charge that its crucible does not hold.
-func (d *draft) askOverplanned(h *Heat) error {
-	if h.Crucible == "" {
-		return nil
-	}
-	var p Pot
-	if err := d.must(RecPot, "crucible", h.Crucible, &p); err != nil {
-		return err
-	}
-	if p.Capacity > 0 && h.Charge > p.Capacity {
-		d.flag(FlagOverfull, fmt.Sprintf("crucible %s holds %s and %s are planned; an overfull crucible spills", p.Name, d.words(p.Capacity), d.words(h.Charge)))
-	}
-	return nil
 }
 
 // SetMold adds a mold to a heat, or changes one that is not poured.

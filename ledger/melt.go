@@ -59,7 +59,7 @@ func (b *Book) Charge(ctx context.Context, m Meta, c ChargeHeat) (*Entry, error)
 			}
 			d.move(heel, d.metalOf(h), left, Estimated)
 		}
-		return d.askOverfull(h)
+		return d.askOverfilled(h)
 	})
 }
 
@@ -94,20 +94,18 @@ func (d *draft) chargeLot(field string, h *Heat, it ChargeItem) error {
 	return d.takePieces(field, l, it.Pieces, amount >= have)
 }
 
-// askOverfull flags a crucible with more in it than it holds.
-func (d *draft) askOverfull(h *Heat) error {
+// askOverfilled flags a crucible that has more in it than it holds, with the heel that
+// the last heat left.
+func (d *draft) askOverfilled(h *Heat) error {
 	in, err := d.balance(Acct(InHeat, h.ID))
-	if err != nil || h.Crucible == "" {
+	if err != nil || h.Crucible == "" || h.State != Melting {
 		return err
 	}
-	var p Pot
-	if err := d.must(RecPot, "crucible", h.Crucible, &p); err != nil {
+	heel, err := d.balance(Acct(Heel, h.Crucible))
+	if err != nil {
 		return err
 	}
-	if p.Capacity > 0 && in > p.Capacity {
-		d.flag(FlagOverfull, fmt.Sprintf("crucible %s holds %s and would have %s in it; an overfull crucible spills", p.Name, d.words(p.Capacity), d.words(in)))
-	}
-	return nil
+	return d.askOverfull(h, "would be in it", in+max(heel, 0))
 }
 
 // askBeforeUse flags what makes a lot an unusual thing to melt in a heat.

@@ -26,6 +26,41 @@ type Pot struct {
 	Handling
 }
 
+// Holds is the most of a melt of so many g/ml (0: not known) that may be in a crucible:
+// by its greatest mass, and by its usable volume as far as that may be filled, whichever
+// is less. 0 is not known.
+func (p *Pot) Holds(density float64) Mass {
+	fill := p.Fill
+	if fill == 0 {
+		fill = Whole
+	}
+	full := float64(p.VolumeMm3) * (float64(fill) / float64(Whole)) * density // 1 mm³ at 1 g/ml is 1 mg
+	if v := Mass(min(full, float64(MaxMass))); v > 0 && (p.Capacity == 0 || v < p.Capacity) {
+		return v
+	}
+	return p.Capacity
+}
+
+// askOverfull flags metal that does not fit into the crucible of a heat; does says how
+// it comes to be there.
+func (d *draft) askOverfull(h *Heat, does string, in Mass) error {
+	if h.Crucible == "" {
+		return nil
+	}
+	var p Pot
+	if err := d.must(RecPot, "crucible", h.Crucible, &p); err != nil {
+		return err
+	}
+	density := 0.0
+	if d.book.Metals != nil {
+		density = d.book.Metals.MeltDensity(h.Alloy)
+	}
+	if holds := p.Holds(density); holds > 0 && in > holds {
+		d.flag(FlagOverfull, fmt.Sprintf("crucible %s holds %s of %s and %s %s; an overfull crucible spills", p.Name, d.words(holds), h.Alloy, d.words(in), does))
+	}
+	return nil
+}
+
 // Handling is how a pot is melted in and poured from: what plans go by unless they
 // are asked otherwise. A zero field says nothing. What can be said of both kinds of
 // pot is taken from a heat's crucible, else from its furnace.

@@ -166,7 +166,7 @@ func setUpShop(address string) error {
 		{"set", "place", "rack", "ingot rack"},
 		{"set", "place", "bin-3", "third bin"},
 		{"set", "tare", "blue-bin", "blue bin", "--weight", "2 kg"},
-		{"set", "crucible", "A60", "no. 60", "--volume", "8 l", "--family", "silicon bronze", "--life", "60"},
+		{"set", "crucible", "A60", "no. 60", "--volume", "9 l", "--family", "silicon bronze", "--life", "60"},
 		{"set", "party", "northmetal", "North Metal", "--role", "supplier"},
 		{"set", "party", "iris", "Iris Vale", "--role", "customer"},
 		{"set", "supply", "borax", "anhydrous borax", "--purpose", "flux"},

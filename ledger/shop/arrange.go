@@ -354,14 +354,9 @@ func (a *arranger) vessels(al alloy.Alloy) (out []charge.Vessel) {
 		if p.Family != "" && p.Family != string(al.Family) || p.Family == "" && len(used) > 0 && !used[al.Family] {
 			continue
 		}
-		holds := math.Inf(1) // mg
-		if p.Capacity > 0 {
-			holds = float64(p.Capacity)
-		}
-		if p.VolumeMm3 > 0 && density > 0 {
-			holds = math.Min(holds, float64(p.VolumeMm3)*part(cmp.Or(a.q.Fill, p.Fill, ledger.Whole))*density)
-		}
-		if math.IsInf(holds, 1) {
+		p.Fill = cmp.Or(a.q.Fill, p.Fill)
+		holds := float64(p.Holds(density))
+		if holds == 0 {
 			continue
 		}
 		out = append(out, charge.Vessel{ID: p.ID, Cost: heatCost, Lift: int64(p.Lift), Skull: int64(p.Skull),

@@ -112,6 +112,16 @@ func (m Metals) CastingLimits(id string) string {
 	return set.ID()
 }
 
+// MeltDensity is what a melt of an alloy weighs.
+func (m Metals) MeltDensity(id string) float64 {
+	a, err := m.Table.Find(id)
+	if err != nil { // an alloy of the shop's own: nothing of its melt is known
+		return 0
+	}
+	density, _ := meltDensity(a)
+	return density
+}
+
 // Table is the built-in alloy table with the shop's own alloys and names.
 func (s *Shop) Table(ctx context.Context) (t alloy.Table, err error) {
 	err = s.view(ctx, func(r ledger.Reader) error {

@@ -236,10 +236,20 @@ func (s *meltsNow) factsOf(m *melt, table alloy.Table) (alloy.Facts, error) {
 		return f, nil
 	}
 	pot, err := known(s, ledger.RecPot, m.heat.Crucible, &ledger.Pot{})
-	if err == nil && pot.Capacity > 0 {
-		f.Fill = max(charged, m.heat.Charge).Kg() / pot.Capacity.Kg()
+	if err != nil {
+		return f, err
 	}
-	return f, err
+	f.Fill = filled(pot, m.heat.Alloy, max(charged, m.heat.Charge), table)
+	return f, nil
+}
+
+// filled is what part of what a crucible holds of an alloy's melt so much is; 0 not known.
+func filled(pot *ledger.Pot, id string, m ledger.Mass, table alloy.Table) float64 {
+	holds := pot.Holds(Metals{table}.MeltDensity(id))
+	if holds == 0 {
+		return 0
+	}
+	return m.Kg() / holds.Kg()
 }
 
 // known is what a thing says of itself, or none where there is no such thing.

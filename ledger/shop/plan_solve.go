@@ -215,10 +215,10 @@ func (p *planner) leftOut(all []charge.LeftOut) (out []PlanLeft) {
 }
 
 func (p *planner) cautions() {
-	f := alloy.Facts{Alloys: []alloy.Alloy{p.a}, Melt: true, Skimmings: true, Content: map[string]float64{}, Fill: p.out.Plan.Fill}
-	if inside := float64(p.out.Plan.Charge + p.heat.Heel); p.crucible.Capacity > 0 {
-		f.Fill = math.Max(f.Fill, inside/float64(p.crucible.Capacity))
-	}
+	f := alloy.Facts{Alloys: []alloy.Alloy{p.a}, Melt: true, Skimmings: true, Content: map[string]float64{}}
+	pot := p.crucible
+	pot.Fill = p.as.fill
+	f.Fill = filled(&pot, p.a.ID, ledger.Mass(p.out.Plan.Charge+p.heat.Heel), p.table)
 	for _, c := range p.out.Contents {
 		if len(c.Elements) == 1 {
 			f.Content[c.Elements[0]] = c.Percent
