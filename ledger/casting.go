@@ -144,8 +144,9 @@ func (d *draft) castingHere(id string) (*Casting, Mass, error) {
 	return &k, have, err
 }
 
-// castingSource is where gating cut off a casting that was weighed as cast
-// comes from: the casting, and for more than it weighed the molds of its heat.
+// castingSource is where gating sawn off a casting that was weighed as cast comes from:
+// it is metal of the heat again that the heat gives back, so first the casting gives it
+// to the molds of its heat; what it weighs more than the casting was there all along.
 func (d *draft) castingSource(id string, metal Mass) ([]Source, error) {
 	k, have, err := d.castingHere(id)
 	if err != nil {
@@ -154,19 +155,16 @@ func (d *draft) castingSource(id string, metal Mass) ([]Source, error) {
 	if k.Stage != AsCast {
 		return nil, badState("CUT_OFF_ALREADY", "casting", id, "was weighed "+string(k.Stage)+"; weigh its gating in by the heat")
 	}
-	out := []Source{{Acct(OfCasting, id), min(metal, have)}}
-	if short := metal - have; short > 0 {
-		h, err := d.heat("heat", k.Heat)
-		if err != nil {
-			return nil, err
-		}
-		a, err := d.moldsOf("heat", h)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, Source{a, short})
+	h, err := d.heat("heat", k.Heat)
+	if err != nil {
+		return nil, err
 	}
-	return out, nil
+	home, err := d.moldsOf("heat", h)
+	if err != nil {
+		return nil, err
+	}
+	d.move(Acct(OfCasting, id), home, min(metal, have), ByDifference)
+	return []Source{{home, metal}}, nil
 }
 
 // BreakUp is a casting broken up for remelting.

@@ -86,20 +86,18 @@ func (d *draft) moldsOf(field string, h *Heat) (Account, error) {
 	return "", badState("HEAT_NOT_MELTED", field, h.ID, fmt.Sprintf("is %s; nothing was poured from it", h.State))
 }
 
-// sourceNow is where metal that came from an account goes back to: for the
-// molds of a heat settled since, what it left unaccounted.
+// sourceNow is where metal that came from an account goes back to. What was found to be
+// no metal of a casting is not put on it again, which may be cut off or gone: its heat
+// has it.
 func (d *draft) sourceNow(a Account) (Account, error) {
-	if a.Kind() != InMolds {
-		return a, nil
+	if a.Kind() == OfCasting {
+		var k Casting
+		if err := d.must(RecCasting, "casting", a.Ref(), &k); err != nil {
+			return "", err
+		}
+		a = Acct(InMolds, k.Heat)
 	}
-	h, err := d.heat("heat", a.Ref())
-	if err != nil {
-		return "", err
-	}
-	if h.State == Settled {
-		return Acct(Unaccounted, h.ID), nil
-	}
-	return a, nil
+	return d.accountNow(a)
 }
 
 // warnMoreThanPoured flags a heat whose molds gave back more than went in. It

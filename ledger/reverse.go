@@ -88,7 +88,7 @@ func (d *draft) entry(seq int64) (*Entry, error) {
 func (d *draft) unpost(old *Entry) error {
 	for _, p := range old.Postings { // what comes back first, so that it can be taken again
 		if p.Mass < 0 {
-			a, err := d.accountNow(p.Account)
+			a, err := d.giverNow(p.Account)
 			if err != nil {
 				return err
 			}
@@ -149,6 +149,26 @@ func (d *draft) accountNow(a Account) (Account, error) {
 		return Acct(InMolds, h.ID), nil
 	}
 	return a, nil
+}
+
+// giverNow is accountNow of what gave metal and gets it back. A casting that was weighed
+// cut off since, or is gone, weighs what it was found to: its heat gets it.
+func (d *draft) giverNow(a Account) (Account, error) {
+	if a.Kind() != OfCasting {
+		return d.accountNow(a)
+	}
+	var k Casting
+	r, found, err := d.Record(RecCasting, a.Ref())
+	if err != nil || !found {
+		return a, err
+	}
+	if err := r.Into(&k); err != nil {
+		return "", err
+	}
+	if r.Seq == d.e.Reverses || k.Stage == AsCast && k.Gone == "" { // the reversal itself takes the casting back a step
+		return a, nil
+	}
+	return d.accountNow(Acct(InMolds, k.Heat))
 }
 
 // wroteHeat reports whether the entry being reversed is what last changed a heat.

@@ -125,6 +125,11 @@ func (c *carrier) entry(e *ledger.Entry, reversed bool) error {
 			continue
 		}
 		in := alloy.Input{Mass: float64(t.Mg) / 1e6}
+		if ledger.Account(to).Kind() == ledger.InHeat && t.From != "" && !t.Melt { // back to the molds, and not melted again
+			c.carry(from, -in.Mass)
+			c.carry(to, in.Mass)
+			continue
+		}
 		var basis string
 		switch {
 		case t.From == "" || from == string(ledger.UnknownOrigin):
@@ -144,12 +149,17 @@ func (c *carrier) entry(e *ledger.Entry, reversed bool) error {
 		}
 		v.inputs, v.kg, v.done = append(v.inputs, in), v.kg+in.Mass, false
 		c.of[to] = v
-		if src, ok := c.of[from]; ok {
-			src.kg -= in.Mass
-			c.of[from] = src
-		}
+		c.carry(from, -in.Mass)
 	}
 	return nil
+}
+
+// carry changes how much metal is in a vessel and not what metal it is.
+func (c *carrier) carry(key string, kg float64) {
+	if v, ok := c.of[key]; ok {
+		v.kg += kg
+		c.of[key] = v
+	}
 }
 
 // learn notes alloys, and certificates and measurements as they are recorded.

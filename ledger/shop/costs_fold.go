@@ -190,7 +190,9 @@ type pair struct {
 }
 
 // pairs are an entry's movements of metal, or of supplies: each giver is emptied in
-// the order of the postings, of supplies within its item.
+// the order of the postings, of supplies within its item. What a casting gives to what
+// its settled heat has unaccounted for was cut off it, and is metal of the heat again
+// first; what is ground off stays on the casting.
 func pairs(e *ledger.Entry, supplies bool) (out []pair) {
 	var give, take []ledger.Posting
 	for _, p := range e.Postings {
@@ -209,7 +211,13 @@ func pairs(e *ledger.Entry, supplies bool) (out []pair) {
 				continue
 			}
 			if m := min(give[i].Mass, take[j].Mass); m > 0 {
-				out = append(out, pair{give[i].Account, take[j].Account, m})
+				from, to := give[i].Account, take[j].Account
+				if from.Kind() == ledger.OfCasting && to.Kind() == ledger.Unaccounted {
+					molds := ledger.Acct(ledger.InMolds, to.Ref())
+					out = append(out, pair{from, molds, m})
+					from = molds
+				}
+				out = append(out, pair{from, to, m})
 				give[i].Mass, take[j].Mass = give[i].Mass-m, take[j].Mass-m
 			}
 		}

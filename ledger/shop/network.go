@@ -203,32 +203,23 @@ func (b *netBuilder) entry(e *ledger.Entry) error {
 	if err := b.learn(e); err != nil {
 		return err
 	}
-	switch e.Kind {
-	case ledger.KindClean, ledger.KindStocktake:
-		b.again(e)
-		return nil
-	case ledger.KindSettle:
-		for _, p := range e.Postings {
-			if p.Account.Kind() == ledger.Unaccounted {
-				b.rate[p.Account.Ref()] += p.Mass.Kg()
-			}
-		}
-		return nil
-	case ledger.KindWeighCasting:
-		b.casting(e)
-		return nil
-	case ledger.KindShipCasting, ledger.KindFinishPour:
-		if e.Kind == ledger.KindShipCasting {
-			return nil // stays where it was last weighed
-		}
-	case ledger.KindSkim:
-		b.skim(e)
-		return nil
-	}
 	for _, p := range e.Postings {
 		if h := p.Account.Ref(); p.Account.Kind() == ledger.Unaccounted && b.heats[h].State == ledger.Settled {
 			b.rate[h] += p.Mass.Kg()
 		}
+	}
+	switch e.Kind {
+	case ledger.KindClean, ledger.KindStocktake:
+		b.again(e)
+		return nil
+	case ledger.KindSettle, ledger.KindShipCasting: // a casting that is shipped stays where it was last weighed
+		return nil
+	case ledger.KindWeighCasting:
+		b.casting(e)
+		return nil
+	case ledger.KindSkim:
+		b.skim(e)
+		return nil
 	}
 	for _, t := range transfersOf(e) {
 		b.transfer(e, ledger.Account(t.From), ledger.Account(t.To), ledger.Mass(t.Mg))
@@ -247,9 +238,12 @@ func (b *netBuilder) transfer(e *ledger.Entry, from, to ledger.Account, m ledger
 	}
 	if to.Kind() == ledger.Unaccounted || from.Kind() == ledger.Unaccounted {
 		s.Given = balance.Unmeasured // a balancing item, not a weighing
-		if to.Kind() == ledger.OfLot || from.Kind() == ledger.OfLot || to.Kind() == ledger.OfCasting {
+		switch {
+		case to.Kind() == ledger.OfLot || from.Kind() == ledger.OfLot || to.Kind() == ledger.OfCasting:
 			s.From, s.To = b.settledEnd(from, s.From), b.settledEnd(to, s.To)
 			s.Given = balance.Measured
+		case from.Kind() == ledger.OfCasting: // gating sawn off it, which its heat gives to a lot
+			s.To = b.settledEnd(to, s.To)
 		}
 	}
 	found := false
@@ -391,7 +385,7 @@ func (b *netBuilder) casting(e *ledger.Entry) {
 	b.add(s, about)
 	rest := balance.Stream{From: from, Given: balance.Unmeasured}
 	for _, p := range e.Postings {
-		if p.Account.Kind() == ledger.InMolds {
+		if kind := p.Account.Kind(); kind == ledger.InMolds || kind == ledger.Unaccounted {
 			rest.To = "heat/" + k.Heat
 		}
 	}

@@ -302,7 +302,7 @@ func (o *orderer) habits(id string) habits {
 			}
 		}
 		if n >= 3 {
-			return habits{min(back/in, 1), min(pigs/in, 1), min(math.Sqrt(ss/max(planned, 1)), 0.5), n}
+			return habits{max(0, min(back/in, 1)), max(0, min(pigs/in, 1)), min(math.Sqrt(ss/max(planned, 1)), 0.5), n}
 		}
 	}
 	return habits{back: 0.4, sd: 0.05} // assumptions
