@@ -37,17 +37,13 @@ func (v *view) mixture(at int64) (int32, error) {
 	ever := v.last != none
 	i := v.last
 	for i != none && i >= v.n {
-		i = v.at(i).prev
+		i = v.prev(i)
 	}
 	if i == none && ever {
 		return none, fmt.Errorf("%w: %q first received metal after entry %d", ErrNothing, v.nodes.name(v.node), at)
 	}
-	for i != none {
-		x := v.at(i)
-		if _, after := v.mass(i, x); after > 0 {
-			break
-		}
-		i = x.prev
+	for i != none && v.content(i) <= 0 {
+		i = v.prev(i)
 	}
 	return i, nil
 }
@@ -122,28 +118,47 @@ func (l *versions) sweep(w *pages[float64], ended func(source int32, x float64),
 			if x < trace {
 				continue
 			}
-			i := k<<pageBits | j
-			v := l.at(i)
-			mg, after := l.mass(i, v)
-			came := x
-			// After an empty node, or a debt, all of it came just now.
-			if before := after - mg; before > 0 {
-				came = x * (float64(mg) / float64(after))
-				*w.at(v.prev) += x * (float64(before) / float64(after))
-			}
-			if through != nil {
-				*through.at(v.node()) += came
-			}
-			switch {
-			case melted != nil && v.melt():
-				melted.take(v.src, came)
-			case v.src >= 0:
-				*w.at(v.src) += came
-			default:
-				ended(^v.src, came)
-			}
+			l.divide(k<<pageBits|j, x, w, ended, through, melted)
 		}
 		w.release(k)
+	}
+}
+
+// divide passes weight x of version i on to its parts.
+func (l *versions) divide(i int32, x float64, w *pages[float64], ended func(int32, float64), through *pages[float64], melted *melted) {
+	v, k, all := l.at(i), l.first(i), l.content(i)
+	each, debt := x/float64(all), int64(0)
+	if v.again() {
+		p := l.parts.at(k)
+		before := l.mass(k, p)
+		if before > 0 {
+			*w.at(p.src) += each * float64(before)
+			all -= before
+		}
+		debt = -before
+		k++
+	}
+	if through != nil {
+		*through.at(v.node()) += each * float64(all)
+	}
+	for ; k < v.end; k++ {
+		p := l.parts.at(k)
+		mg := l.mass(k, p)
+		if debt > 0 { // what made that good is not there
+			paid := min(debt, mg)
+			debt, mg = debt-paid, mg-paid
+		}
+		if mg == 0 {
+			continue
+		}
+		switch came := each * float64(mg); {
+		case melted != nil && v.melt():
+			melted.take(p.src, came)
+		case p.src >= 0:
+			*w.at(p.src) += came
+		default:
+			ended(^p.src, came)
+		}
 	}
 }
 

@@ -50,6 +50,9 @@ func (g *Graph) Insert(seq, after int64, ts ...Transfer) error {
 	if err := g.claim(seq, place, g.seq); err != nil {
 		return err
 	}
+	if err := g.room(len(ts)); err != nil {
+		return err
+	}
 	moved := g.moved
 	for _, t := range ts {
 		if err := g.check(t, moved); err != nil {
@@ -82,16 +85,16 @@ func (g *Graph) upTo(place int64) int32 {
 func (g *Graph) rewrite(n int32, moves []move, strike uint32) {
 	old := g.log
 	for i := old.n - 1; i >= n; i-- {
-		v := old.at(i)
-		mg, _ := old.mass(i, v)
-		to, from := v.node(), old.giver(v)
-		g.nodes.at(to).content -= mg
-		g.nodes.at(to).last = v.prev
-		if from != none {
-			g.nodes.at(from).content += mg
+		to := old.at(i).node()
+		g.nodes.at(to).last = old.prev(i)
+		for from, mg := range old.moved(i) {
+			g.nodes.put(to, -mg)
+			if from != none {
+				g.nodes.put(from, mg)
+			}
 		}
 	}
-	g.log = old.before(n)
+	g.log, g.open = old.before(n), false
 	for _, m := range moves {
 		g.put(m)
 	}
@@ -100,7 +103,8 @@ func (g *Graph) rewrite(n int32, moves []move, strike uint32) {
 		if v.seq == strike {
 			continue
 		}
-		mg, _ := old.mass(i, v)
-		g.put(move{seq: v.seq, from: old.giver(v), to: v.node(), mg: mg, melt: v.melt()})
+		for from, mg := range old.moved(i) {
+			g.put(move{seq: v.seq, from: from, to: v.node(), mg: mg, melt: v.melt()})
+		}
 	}
 }

@@ -46,17 +46,19 @@
 //
 // # Representation
 //
-// Every transfer makes one version of its receiver, with two parents: the
-// version of the giver it was taken from and the version of the receiver it was
-// mixed into. Versions are numbered in the order of the transfers and parents
-// have lower numbers, so one pass downwards answers "back" and one pass upwards
-// answers "forward"; a version costs 24 bytes and never changes. Only
-// corrections renumber, and they write to fresh memory.
+// The transfers of an entry to a node make a version of that node: a mixture of what
+// was in it before and of what came, each part with the version it was taken from.
+// Versions are numbered in the order of the transfers and those that parts were taken
+// from have lower numbers, so one pass downwards answers "back" and one pass upwards
+// answers "forward"; a version costs 12 bytes and each part 8, and they never change.
+// A node costs 24 bytes with a name of up to 15, longer names their length more. There is
+// room for 67 million nodes and half a billion parts. Only corrections renumber
+// versions, and they write to fresh memory.
 //
 // Going back touches only versions that hold ancestors, a page at a time, and
 // keeps weights of pages still waiting: its memory is bounded by the lots that
 // were live together, its time by the ancestry. Going forward looks at every
-// version after the first use of the node.
+// version after the first that has to do with the node.
 //
 // # Concurrency
 //

@@ -63,104 +63,129 @@ func (v *view) forward() []Holding {
 		tagged: newPages[tagged](int(v.n)),
 		cells:  newPages[cell](int(v.nodes.n)),
 	}
-	for i := int32(0); i < v.n; i++ {
+	i := v.without(v.node)
+	for k := v.first(i); i < v.n; i++ {
 		if i&(ahead-1) == 0 {
-			r.fetch(i, min(i+ahead, v.n))
+			r.fetch(k, v.at(min(i+ahead, v.n)-1).end)
 		}
-		x := v.at(i)
-		if r.isMarked(x.src) || r.isMarked(x.prev) || x.src == ^v.node || x.node() == v.node {
-			r.follow(i, x)
+		x, first := v.at(i), k
+		k = x.end
+		if x.node() == v.node || r.among(first, k) {
+			r.follow(i, x, first)
 		}
 	}
 	return r.holdings()
 }
 
-// fetch reads what follow will need for versions i to end, so that the
-// processor waits for many cache lines at once instead of one after another.
-func (r *recall) fetch(i, end int32) {
+// fetch reads what follow will need for parts k to end, so that the processor waits
+// for many cache lines at once instead of one after another.
+func (r *recall) fetch(k, end int32) {
 	sum := int64(0)
-	for ; i < end; i++ {
-		if src := r.at(i).src; r.isMarked(src) {
+	for ; k < end; k++ {
+		if src := r.parts.at(k).src; r.isMarked(src) {
 			sum += r.tagged.page[src>>pageBits][src&(pageLen-1)].drawn
 		}
 	}
 	r.fetched = sum
 }
 
+// among tells whether some of the metal may be among parts k to end.
+func (r *recall) among(k, end int32) bool {
+	for ; k < end; k++ {
+		if src := r.parts.at(k).src; r.isMarked(src) || src == ^r.node {
+			return true
+		}
+	}
+	return false
+}
+
 func (r *recall) isMarked(i int32) bool { return i >= 0 && r.marked[i>>6]>>(i&63)&1 != 0 }
 
-// follow takes the metal into version i.
-func (r *recall) follow(i int32, x *version) {
-	mg, after := r.mass(i, x)
-	before := after - mg
-	covered := min(max(-before, 0), mg) // of a debt
-	isNode := x.node() == r.node
-	var in float64 // part of what comes in
-	switch {
-	case r.isMarked(x.src):
-		from := r.tagged.at(x.src)
-		from.drawn += mg
-		in = from.part
-	case x.src == ^r.node && !isNode: // metal of its own
-		in = 1
-		r.total += mg
-	}
+// follow takes the metal into version i, whose parts begin at k.
+func (r *recall) follow(i int32, x *version, k int32) {
 	c := r.cells.at(x.node())
 	if c.last == 0 {
 		r.found++
 	}
 	c.last = i + 1
-	c.settled += in * float64(covered)
-	if isNode {
-		c.received += float64(mg)
-		r.total += mg - covered
-		r.again += in * float64(mg-covered)
-		in = 1
-	} else {
-		c.received += in * float64(mg)
+	isNode := x.node() == r.node
+	after, held := int64(0), 0.0 // milligrams in it after each part, and of the metal
+	if x.again() {
+		p := r.parts.at(k)
+		after = r.mass(k, p)
+		if after > 0 && r.isMarked(p.src) {
+			held = r.tagged.get(p.src).part * float64(after)
+		}
+		k++
+	}
+	for ; k < x.end; k++ {
+		p := r.parts.at(k)
+		mg := r.mass(k, p)
+		kept := mg - min(max(-after, 0), mg) // not needed to make good a debt
+		after += mg
+		var in float64 // part of what comes in
+		switch {
+		case r.isMarked(p.src):
+			from := r.tagged.at(p.src)
+			from.drawn += mg
+			in = from.part
+		case p.src == ^r.node && !isNode: // metal of its own
+			in = 1
+			r.total += mg
+		}
+		c.settled += in * float64(mg-kept)
+		held += in * float64(kept)
+		if isNode {
+			c.received += float64(mg)
+			r.total += kept
+			r.again += in * float64(kept)
+		} else {
+			c.received += in * float64(mg)
+		}
 	}
 	if after <= 0 {
 		return
 	}
-	if before > 0 && !isNode {
-		in *= float64(mg) / float64(after)
-		if r.isMarked(x.prev) {
-			in += r.tagged.get(x.prev).part * (float64(before) / float64(after))
-		}
+	part := held / float64(after)
+	if isNode {
+		part = 1
 	}
-	if in >= trace {
+	if part >= trace {
 		r.marked[i>>6] |= 1 << (i & 63)
-		r.tagged.at(i).part = in
+		r.tagged.at(i).part = part
 	}
 }
 
 // holdings makes the answer, in whole milligrams that add up to the total.
 func (r *recall) holdings() []Holding {
 	out, names := make([]Holding, 0, r.found), namer{nodes: &r.nodes}
-	masses := make([]float64, 0, 2*r.found) // held, settled, held, settled ...
+	masses := make([]float64, r.found, r.found+r.found/8) // held by each, then what was settled
+	var settled []int32                                   // by which, of those that settled any
 	for id, c := range r.cells.all() {
 		if c.last == 0 {
 			continue
 		}
-		h, held := Holding{Received: int64(math.Round(c.received))}, 0.0
+		h, n := Holding{Received: int64(math.Round(c.received))}, len(out)
 		// All that left a node since its newest version was taken from that.
 		if last := c.last - 1; r.isMarked(last) {
-			_, content := r.mass(last, r.at(last))
 			t := r.tagged.get(last)
-			if content -= t.drawn; content > 0 {
-				h.Fraction, held = t.part, t.part*float64(content)
+			if content := r.content(last) - t.drawn; content > 0 {
+				h.Fraction, masses[n] = t.part, t.part*float64(content)
 			}
 		}
-		out, masses = append(out, h), append(masses, held, c.settled)
-		names.name(id, &out[len(out)-1].Node)
+		if c.settled > 0 {
+			settled, masses = append(settled, int32(n)), append(masses, c.settled)
+		}
+		out = append(out, h)
+		names.name(id, &out[n].Node)
 	}
 	names.flush()
-	for i, mg := range Apportion(r.total-int64(math.Round(r.again)), masses) {
-		if i%2 == 0 {
-			out[i/2].Mg = mg
-		} else {
-			out[i/2].Settled = mg
-		}
+	parts := Apportion(r.total-int64(math.Round(r.again)), masses)
+	for i := range out {
+		out[i].Mg = parts[i]
+	}
+	for i, n := range settled {
+		out[n].Settled = parts[len(out)+i]
 	}
 	return out
 }

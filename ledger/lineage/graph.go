@@ -38,6 +38,7 @@ type Graph struct {
 	nodes nodes
 	seq   int64 // newest entry
 	moved int64 // sum of all milligrams ever moved, so that no content can overflow
+	open  bool  // the newest version was begun while the lock was held as it is
 
 	place    map[int64]int64 // entries that stand after another one than their predecessor
 	struck   map[int64]int64 // entry → the entry that reversed it
@@ -58,6 +59,9 @@ func New() *Graph {
 func (g *Graph) Append(ts ...Transfer) error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
+	if err := g.room(len(ts)); err != nil {
+		return err
+	}
 	seq, moved := g.seq, g.moved
 	for _, t := range ts {
 		if err := g.claim(t.Seq, t.Seq, seq); err != nil {
@@ -68,9 +72,17 @@ func (g *Graph) Append(ts ...Transfer) error {
 		}
 		seq, moved = t.Seq, moved+t.Mg
 	}
-	g.seq = seq
+	g.seq, g.open = seq, false
 	for _, t := range ts {
 		g.put(g.move(t))
+	}
+	return nil
+}
+
+// room refuses more transfers than there is room for.
+func (g *Graph) room(transfers int) error {
+	if transfers > int(maxParts-g.log.parts.n) || !g.nodes.room(2*transfers) {
+		return fmt.Errorf("%w: %d versions of %d nodes", ErrFull, g.log.n, g.nodes.n)
 	}
 	return nil
 }
@@ -88,8 +100,6 @@ func (g *Graph) check(t Transfer, moved int64) error {
 		return fmt.Errorf("%w: Mg is %d, must be above zero (a wrong entry is undone by Reverse)", ErrTransfer, t.Mg)
 	case t.Mg > math.MaxInt64-moved:
 		return fmt.Errorf("%w: Mg is %d, all transfers together must stay within %d", ErrTransfer, t.Mg, int64(math.MaxInt64))
-	case g.log.n >= maxVersions || g.nodes.full():
-		return fmt.Errorf("%w: %d versions of %d nodes", ErrFull, g.log.n, g.nodes.n)
 	}
 	return nil
 }
@@ -145,12 +155,11 @@ func (g *Graph) put(m move) {
 		g.receive(^m.to, m.mg, m)
 		return
 	}
-	from := g.nodes.at(m.from)
-	held := from.content
-	from.content -= m.mg
+	held := g.nodes.content(m.from)
+	g.nodes.put(m.from, -m.mg)
 	if held > 0 {
 		part := min(held, m.mg)
-		g.receive(from.last, part, m)
+		g.receive(g.nodes.at(m.from).last, part, m)
 		m.mg -= part
 	}
 	if m.mg > 0 {
@@ -158,18 +167,27 @@ func (g *Graph) put(m move) {
 	}
 }
 
+// receive makes metal part of the newest version if that is of the same node, entry and
+// kind and no question has seen it yet, and of a new one otherwise.
 func (g *Graph) receive(src int32, mg int64, m move) {
-	to := g.nodes.at(m.to)
-	to.content += mg
-	to.last = g.log.add(version{
-		to: uint32(m.to) | meltBit(m.melt), prev: to.last, src: src, seq: m.seq,
-	}, mg, to.content)
+	to, newest := g.nodes.at(m.to), g.log.n-1
+	if !g.open || !g.log.at(newest).of(m) {
+		held := g.nodes.content(m.to)
+		again := to.last != none || held != 0
+		newest = g.log.begin(m.to, m.melt, again, m.seq)
+		if again {
+			g.log.take(to.last, held)
+		}
+		to.last, g.open = newest, true
+	}
+	g.log.take(src, mg)
+	g.nodes.put(m.to, mg)
 }
 
 // Size is how large a graph is.
 type Size struct {
 	Nodes    int
-	Versions int   // one per transfer, two for one that took more than was there
+	Versions int   // at most one per transfer, one for those of an entry to the same node that follow each other
 	Bytes    int64 // memory held between questions
 }
 

@@ -69,18 +69,54 @@ func TestThousandsOfLots(t *testing.T) {
 				}
 			}
 		}
-		var held int64
-		for _, h := range must(g.Forward(lotName(5), Latest)) {
-			var id int64
-			must(fmt.Sscanf(h.Node, "lot/L%d", &id))
-			if w := lots[id].sources[5]; math.Abs(float64(h.Mg)-w) > 1.01 {
-				t.Fatalf("window %d: %+v, want %v", window, h, w)
+		for _, early := range []int64{5, 1010, 2770, 3287} { // all bought
+			var held int64
+			for _, h := range must(g.Forward(lotName(early), Latest)) {
+				var id int64
+				must(fmt.Sscanf(h.Node, "lot/L%d", &id))
+				if w := lots[id].sources[early]; math.Abs(float64(h.Mg)-w) > 1.01 {
+					t.Fatalf("window %d: %+v, want %v", window, h, w)
+				}
+				held += h.Mg
 			}
-			held += h.Mg
+			if held != 400_000_000 {
+				t.Errorf("window %d: lot %d adds up to %d, want what was bought", window, early, held)
+			}
 		}
-		if held != 400_000_000 {
-			t.Errorf("window %d: lot 5 adds up to %d, want what was bought", window, held)
+	}
+}
+
+// A question forward begins where the node first appears, or a little before, also when
+// versions were renumbered.
+func TestForwardBeginsLate(t *testing.T) {
+	rows := benchBook(5000, 200)
+	last := rows[len(rows)-1][1]
+	g := load(t, transfers(rows))
+	check := func(what string) {
+		t.Helper()
+		first := make([]int32, g.nodes.n)
+		for i := g.log.n - 1; i >= 0; i-- {
+			first[g.log.at(i).node()] = i
+			for from := range g.log.moved(i) {
+				if from != none {
+					first[from] = i
+				}
+			}
 		}
+		for id, i := range first {
+			if begin := g.log.without(int32(id)); begin > i || begin < i-2*chunkLen {
+				t.Fatalf("%s: node %d of version %d is looked for from %d on", what, id, i, begin)
+			}
+		}
+	}
+	check("as written")
+	must(0, g.Reverse(last+1, last-500))
+	check("after the reversal of a late entry")
+	must(0, g.Insert(last+2, last-1500, Transfer{From: "new", To: "gate", Mg: 7}))
+	must(0, g.Append(Transfer{last + 3, "new", "last", 3, false}))
+	begin := g.log.without(g.nodes.intern("new"))
+	if got := must(g.Forward("new", Latest)); len(got) != 2 || begin < 1000 {
+		t.Errorf("looked for from %d on: %+v", begin, got)
 	}
 }
 

@@ -302,6 +302,26 @@ func TestRefusals(t *testing.T) {
 func second[T any](_ T, err error) error { return err }
 
 // Masses beyond 32 bits, in one transfer or in what a node holds, are exact.
+// A full graph refuses whole entries, and goes on when they are smaller.
+func TestFull(t *testing.T) {
+	for _, fill := range []func(g *Graph){
+		func(g *Graph) { g.nodes.n = maxNodes - 3 },
+		func(g *Graph) { g.log.parts.n = maxParts - 1 },
+	} {
+		g := twoHeats(t)
+		nodes, parts := g.nodes.n, g.log.parts.n
+		fill(g)
+		full := g.Size()
+		err := g.Append(Transfer{13, "X", "new", 1, false}, Transfer{13, "X", "newer", 1, false})
+		err2 := g.Insert(13, 1, Transfer{13, "X", "new", 1, false}, Transfer{13, "X", "newer", 1, false})
+		if !errors.Is(err, ErrFull) || !errors.Is(err2, ErrFull) || g.Size() != full || g.seq != 12 {
+			t.Errorf("%v, %v, %+v", err, err2, g.Size())
+		}
+		g.nodes.n, g.log.parts.n = nodes, parts
+		write(t, g, Transfer{13, "X", "new", 1, false})
+	}
+}
+
 func TestLargeMassesAreExact(t *testing.T) {
 	g := New()
 	const big = int64(1) << 52
@@ -322,7 +342,7 @@ func TestLargeMassesAreExact(t *testing.T) {
 	if want := big + 1 + math.MaxUint32; sum != want {
 		t.Errorf("X adds up to %d, want %d", sum, want)
 	}
-	equal(t, "content", g.nodes.at(1).content, int64(1+math.MaxUint32+7))
+	equal(t, "content", g.nodes.content(1), int64(1+math.MaxUint32+7))
 }
 
 // Questions see whole entries up to the one they ask for while others are being

@@ -3,23 +3,19 @@ package lineage
 import (
 	"encoding/binary"
 	"hash/maphash"
-	"unsafe"
 )
 
 const (
 	maxName   = 255
-	shortName = 19
-	longBits  = 14 // longer names are kept in blocks of 16 KiB
-	longLen   = 1 << longBits
-
-	nodeBits = 10
-	nodeLen  = 1 << nodeBits
+	shortName = 15
+	blockBits = 14 // longer names are kept in blocks of 16 KiB
+	blockLen  = 1 << blockBits
 )
 
 // node is a lot, a heat, a casting, a loss.
 type node struct {
-	content int64           // milligrams; below zero when it gave more than came
 	last    int32           // its newest version, or none
+	content int32           // milligrams; below zero when it gave more than came
 	size    uint8           // of the name
 	name    [shortName]byte // or where a longer one begins
 }
@@ -30,28 +26,30 @@ type node struct {
 //
 // A copy of the struct is a snapshot of the names; all else of it needs the lock.
 type nodes struct {
-	n      int32
-	chunks []*[nodeLen]node
-	long   []*[longLen]byte // names end to end, none straddling
-	used   int              // of the last block
-	slots  []slot           // hash table with open addressing
-	seed   maphash.Seed
+	list[node]
+	long  []*[blockLen]byte // names end to end, none straddling
+	used  int               // of the last block
+	large map[int32]int64   // contents that do not fit 32 bits
+
+	slots []uint32 // a hash table with open addressing; 0 is free
+	seed  maphash.Seed
 }
 
-// slot holds enough of the hash that other names are almost never looked at.
-type slot struct {
-	hash uint32
-	id   int32 // number + 1, 0 for free
-}
+// A slot is the number of a node plus one, and above it bits of the hash of its name, so
+// that other names are seldom looked at.
+const (
+	slotBits = 26
+	maxNodes = 1<<slotBits - 2
+)
 
 func newNodes() nodes {
-	return nodes{used: longLen, slots: make([]slot, 16), seed: maphash.MakeSeed()}
+	return nodes{used: blockLen, large: map[int32]int64{}, slots: make([]uint32, 16), seed: maphash.MakeSeed()}
 }
 
-// full reports whether there is little room left.
-func (s *nodes) full() bool { return len(s.long) >= 1<<(31-longBits) || s.n >= maxVersions }
-
-func (s *nodes) at(id int32) *node { return &s.chunks[id>>nodeBits][id&(nodeLen-1)] }
+// room reports whether so many more nodes can be numbered.
+func (s *nodes) room(more int) bool {
+	return more <= maxNodes-int(s.n) && len(s.long)+more/(blockLen/(maxName+1)) < 1<<(32-blockBits)-1
+}
 
 // raw returns the bytes of a name, to be read only.
 func (s *nodes) raw(id int32) []byte {
@@ -60,25 +58,55 @@ func (s *nodes) raw(id int32) []byte {
 		return x.name[:x.size]
 	}
 	p := binary.NativeEndian.Uint32(x.name[:])
-	return s.long[p>>longBits][p&(longLen-1):][:x.size]
+	return s.long[p>>blockBits][p&(blockLen-1):][:x.size]
 }
 
 func (s *nodes) name(id int32) string { return string(s.raw(id)) }
 
-// find returns the number of a name, or none and the free slot where it belongs.
-func (s *nodes) find(name string) (id int32, free int, hash uint32) {
-	hash = uint32(maphash.String(s.seed, name))
+// content is what a node holds, in milligrams.
+func (s *nodes) content(id int32) int64 {
+	if mg := s.at(id).content; mg != elsewhere {
+		return int64(mg)
+	}
+	return s.large[id]
+}
+
+// put adds milligrams to what a node holds.
+func (s *nodes) put(id int32, mg int64) {
+	x := s.at(id)
+	mg += s.content(id)
+	if fits := int32(mg); int64(fits) == mg && fits != elsewhere {
+		if x.content == elsewhere {
+			delete(s.large, id)
+		}
+		x.content = fits
+	} else {
+		x.content, s.large[id] = elsewhere, mg
+	}
+}
+
+// find returns the number of a name, or none and the free slot where it belongs, and the
+// hash.
+func (s *nodes) find(name string) (id int32, free int, hash uint64) {
+	hash = maphash.String(s.seed, name)
 	mask := len(s.slots) - 1
 	for k := int(hash) & mask; ; k = (k + 1) & mask {
 		x := s.slots[k]
-		if x.id == 0 {
+		if x == 0 {
 			return none, k, hash
 		}
-		if x.hash == hash && string(s.raw(x.id-1)) == name {
-			return x.id - 1, k, hash
+		if x>>slotBits != uint32(hash>>(32+slotBits)) {
+			continue
+		}
+		if id := slotted(x); string(s.raw(id)) == name {
+			return id, k, hash
 		}
 	}
 }
+
+func slot(hash uint64, id int32) uint32 { return uint32(hash>>(32+slotBits))<<slotBits | uint32(id+1) }
+
+func slotted(x uint32) int32 { return int32(x&(1<<slotBits-1)) - 1 }
 
 // intern returns the number of a name, a new one if need be.
 func (s *nodes) intern(name string) int32 {
@@ -86,49 +114,43 @@ func (s *nodes) intern(name string) int32 {
 	if id != none {
 		return id
 	}
-	id = s.n
-	if id&(nodeLen-1) == 0 {
-		s.chunks = append(s.chunks, new([nodeLen]node))
-	}
-	s.n++
-	x := s.at(id)
-	x.last, x.size = none, uint8(len(name))
+	x := node{last: none, size: uint8(len(name))}
 	if len(name) <= shortName {
 		copy(x.name[:], name)
 	} else {
-		if s.used+len(name) > longLen {
-			s.long, s.used = append(s.long, new([longLen]byte)), 0
+		if s.used+len(name) > blockLen {
+			s.long, s.used = append(s.long, new([blockLen]byte)), 0
 		}
 		last := len(s.long) - 1
-		binary.NativeEndian.PutUint32(x.name[:], uint32(last<<longBits|s.used))
+		binary.NativeEndian.PutUint32(x.name[:], uint32(last<<blockBits|s.used))
 		s.used += copy(s.long[last][s.used:], name)
 	}
-	s.slots[free] = slot{hash, id + 1}
+	id = s.add(x)
+	s.slots[free] = slot(hash, id)
 	if 4*int(s.n) > 3*len(s.slots) {
 		s.grow()
 	}
 	return id
 }
 
+// grow makes the table twice as large. It hashes the names anew, which is faster than
+// memory for their hashes is worth.
 func (s *nodes) grow() {
-	old := s.slots
-	s.slots = make([]slot, 2*len(old))
+	s.slots = make([]uint32, 2*len(s.slots))
 	mask := len(s.slots) - 1
-	for _, x := range old {
-		if x.id == 0 {
-			continue
-		}
-		k := int(x.hash) & mask
-		for s.slots[k].id != 0 {
+	for id := range s.n {
+		hash := maphash.Bytes(s.seed, s.raw(id))
+		k := int(hash) & mask
+		for s.slots[k] != 0 {
 			k = (k + 1) & mask
 		}
-		s.slots[k] = x
+		s.slots[k] = slot(hash, id)
 	}
 }
 
 func (s *nodes) bytes() int64 {
-	return int64(len(s.chunks))*int64(unsafe.Sizeof([nodeLen]node{})) + 8*int64(cap(s.chunks)) +
-		int64(len(s.long))*longLen + 8*int64(cap(s.long)) + 8*int64(len(s.slots))
+	const perLarge = 32 // a map entry, about
+	return s.list.bytes() + int64(len(s.long))*blockLen + 8*int64(cap(s.long)) + 4*int64(len(s.slots)) + perLarge*int64(len(s.large))
 }
 
 // namer makes strings of names, many in one allocation. A name kept by a caller

@@ -63,12 +63,20 @@ func drawBook(t *rapid.T) (*Graph, *book, int64) {
 				b.add(after, x)
 			}
 		default:
-			for range rapid.IntRange(1, 3).Draw(t, "transfers") {
+			whole := rapid.Bool().Draw(t, "at once")
+			var ts []Transfer
+			for range rapid.IntRange(1, 4).Draw(t, "transfers") {
 				x := transfer()
-				if err := g.Append(x); err != nil {
+				if n := len(ts); n > 0 && x.From != ts[n-1].To && rapid.Bool().Draw(t, "to the same") {
+					x.To, x.Melt = ts[n-1].To, ts[n-1].Melt
+				}
+				ts = append(ts, x)
+				b.add(seq, x)
+			}
+			for part := range slices.Chunk(ts, map[bool]int{true: len(ts), false: 1}[whole]) {
+				if err := g.Append(part...); err != nil {
 					t.Fatal(err)
 				}
-				b.add(seq, x)
 			}
 		}
 	}
