@@ -38,7 +38,7 @@ func Chain(prev Hash, canonical []byte) Hash {
 
 // Encode returns the canonical bytes of an entry (all but its hash).
 func Encode(e *Entry) []byte {
-	w := writer{b: make([]byte, 0, 256)}
+	w := writer{b: make([]byte, 0, 512)}
 	w.b = append(w.b, encodingV1)
 	w.str(e.Shop)
 	w.uint(uint64(e.Seq))

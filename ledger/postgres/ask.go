@@ -3,6 +3,7 @@ package postgres
 import (
 	"context"
 	"maps"
+	"slices"
 
 	"github.com/jackc/pgx/v5"
 
@@ -64,13 +65,25 @@ const (
 		CROSS JOIN LATERAL (SELECT FROM entry WHERE shop = $1 AND request = q.id LIMIT 1) e`
 )
 
+// knows tells whether all of q is known, as it nearly always is after a rehearsal.
+func (b *book) knows(q questions) bool {
+	return hasAll(q.accounts, b.known.masses) && hasAll(q.records, b.known.records) && hasAll(q.kinds, b.known.made) &&
+		!slices.ContainsFunc(q.requests, func(id ledger.RequestID) bool { return !b.knowsRequest(id) })
+}
+
+func (b *book) knowsRequest(id ledger.RequestID) bool {
+	_, here := b.requests[id]
+	_, known := b.used[id]
+	return here || known
+}
+
 // learn reads what of q is not known, in one round trip.
 func (b *book) learn(ctx context.Context, c *pgx.Conn, shop string, q questions) error {
-	var batch pgx.Batch
-	a := b.ask(&batch, shop, q)
-	if batch.Len() == 0 {
+	if b.knows(q) {
 		return nil
 	}
+	var batch pgx.Batch
+	a := b.ask(&batch, shop, q)
 	b.asks++
 	if err := c.SendBatch(ctx, &batch).Close(); err != nil {
 		return err
@@ -126,13 +139,12 @@ func (b *book) ask(batch *pgx.Batch, shop string, q questions) answers {
 	for _, k := range q.records {
 		if _, known := b.known.records[k]; !known && !has(got.records, k) {
 			kinds, names = append(kinds, string(k.kind)), append(names, k.id)
-			got.records[k] = ledger.Record{Kind: k.kind, ID: k.id}
 		}
 	}
 	if len(names) > 0 {
 		ask(recordsOf, func(rows pgx.Rows) error {
 			var kind string
-			var rec ledger.Record
+			rec := &ledger.Record{}
 			err := rows.Scan(&kind, &rec.ID, &rec.Parent, &rec.Seq, &rec.Body)
 			rec.Kind = ledger.RecordKind(kind)
 			got.records[recordKey{rec.Kind, rec.ID}] = rec
@@ -156,8 +168,7 @@ func (b *book) ask(batch *pgx.Batch, shop string, q questions) answers {
 	}
 	var ids [][16]byte
 	for _, id := range q.requests {
-		_, here := b.requests[id]
-		if _, known := b.used[id]; !here && !known && !has(used, id) {
+		if !b.knowsRequest(id) && !has(used, id) {
 			ids = append(ids, id)
 		}
 	}
@@ -180,4 +191,14 @@ func has[K comparable, V any](m map[K]V, k K) bool {
 		m[k] = zero
 	}
 	return there
+}
+
+// hasAll tells whether all keys are in a map.
+func hasAll[K comparable, V any](keys []K, m map[K]V) bool {
+	for _, k := range keys {
+		if _, there := m[k]; !there {
+			return false
+		}
+	}
+	return true
 }

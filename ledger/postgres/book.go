@@ -20,7 +20,7 @@ type book struct {
 	asks int // how often the database was asked
 
 	// Of the open group.
-	requests map[ledger.RequestID]ledger.Sealed
+	requests map[ledger.RequestID]*staged
 	pending  rows
 }
 
@@ -29,15 +29,16 @@ type book struct {
 type draft struct {
 	book     *book
 	head     ledger.Head
-	own      values
-	requests map[ledger.RequestID]ledger.Sealed
+	requests map[ledger.RequestID]*staged
 	pending  rows
+	wrote    values // what of it is written already
 }
 
-// values are what accounts hold and what things are, absent ones too.
+// values are what accounts hold and what things are, absent ones too. Records are
+// shared and never changed.
 type values struct {
 	masses  map[ledger.Account]ledger.Mass
-	records map[recordKey]ledger.Record // Seq 0: there is none
+	records map[recordKey]*ledger.Record // nil: there is none
 	made    map[ledger.RecordKind]int64
 }
 
@@ -48,7 +49,7 @@ type recordKey struct {
 
 // rows are what is to be written to each table.
 type rows struct {
-	entries []staged
+	entries []*staged
 	touches []ledger.Touch
 	changed values
 }
@@ -60,14 +61,14 @@ type staged struct {
 
 func newBook(head ledger.Head) *book {
 	return &book{head: head, known: newValues(), used: map[ledger.RequestID]bool{},
-		requests: map[ledger.RequestID]ledger.Sealed{}, pending: rows{changed: newValues()}}
+		requests: map[ledger.RequestID]*staged{}, pending: rows{changed: newValues()}}
 }
 
 // size is how much is remembered.
 func (b *book) size() int { return b.known.size() + len(b.used) }
 
 func newValues() values {
-	return values{map[ledger.Account]ledger.Mass{}, map[recordKey]ledger.Record{}, map[ledger.RecordKind]int64{}}
+	return values{map[ledger.Account]ledger.Mass{}, map[recordKey]*ledger.Record{}, map[ledger.RecordKind]int64{}}
 }
 
 func (v values) size() int { return len(v.masses) + len(v.records) + len(v.made) }
@@ -86,7 +87,7 @@ func (v values) clear() {
 }
 
 func (b *book) draft() *draft {
-	return &draft{book: b, head: b.head, own: newValues(), requests: map[ledger.RequestID]ledger.Sealed{}, pending: rows{changed: newValues()}}
+	return &draft{book: b, head: b.head, requests: map[ledger.RequestID]*staged{}, pending: rows{changed: newValues()}}
 }
 
 // keep makes the draft part of the book.
@@ -94,7 +95,8 @@ func (d *draft) keep() {
 	b := d.book
 	b.mu.Lock()
 	b.head = d.head
-	b.known.add(d.own)
+	b.known.add(d.wrote)
+	b.known.add(d.pending.changed)
 	for id := range d.requests {
 		delete(b.used, id)
 	}
@@ -111,35 +113,39 @@ func (r *rows) written() {
 	r.changed.clear()
 }
 
-func (d *draft) mass(a ledger.Account) (m ledger.Mass, known bool) {
-	if m, known = d.own.masses[a]; known {
-		return m, true
+// written remembers what it is no longer to write.
+func (d *draft) written() {
+	if d.wrote.masses == nil {
+		d.wrote = newValues()
 	}
-	m, known = d.book.known.masses[a]
-	return m, known
+	d.wrote.add(d.pending.changed)
+	d.pending.written()
 }
 
-func (d *draft) record(k recordKey) (r ledger.Record, known bool) {
-	if r, known = d.own.records[k]; known {
-		return r, true
-	}
-	r, known = d.book.known.records[k]
-	return r, known
+func (d *draft) mass(a ledger.Account) (m ledger.Mass, known bool) {
+	return look(a, d.pending.changed.masses, d.wrote.masses, d.book.known.masses)
+}
+
+func (d *draft) record(k recordKey) (r *ledger.Record, known bool) {
+	return look(k, d.pending.changed.records, d.wrote.records, d.book.known.records)
 }
 
 func (d *draft) made(kind ledger.RecordKind) (n int64, known bool) {
-	if n, known = d.own.made[kind]; known {
-		return n, true
-	}
-	n, known = d.book.known.made[kind]
-	return n, known
+	return look(kind, d.pending.changed.made, d.wrote.made, d.book.known.made)
 }
 
-func (d *draft) request(id ledger.RequestID) (s ledger.Sealed, found bool) {
-	if s, found = d.requests[id]; !found {
-		s, found = d.book.requests[id]
+func (d *draft) request(id ledger.RequestID) (s *staged, found bool) {
+	return look(id, d.requests, d.book.requests)
+}
+
+// look finds what the first of the maps says that says something.
+func look[K comparable, V any](k K, over ...map[K]V) (v V, found bool) {
+	for _, m := range over {
+		if v, found = m[k]; found {
+			return v, true
+		}
 	}
-	return s, found
+	return v, false
 }
 
 // add adds an entry whose accounts, records and kinds are all known, or says why
@@ -154,22 +160,21 @@ func (d *draft) add(s ledger.Sealed, e *ledger.Entry) error {
 	}
 	s.Bytes = bytes.Clone(s.Bytes)
 	d.head = ledger.Head{Seq: s.Seq, Hash: s.Hash, Recorded: e.Recorded}
-	d.requests[e.Request] = s
-	d.pending.entries = append(d.pending.entries, staged{s, e.Request})
+	entry := &staged{s, e.Request}
+	d.requests[e.Request] = entry
+	d.pending.entries = append(d.pending.entries, entry)
+	changed := d.pending.changed
 	for _, sum := range sums {
-		d.own.masses[sum.Account] = sum.Mass
-		d.pending.changed.masses[sum.Account] = sum.Mass
+		changed.masses[sum.Account] = sum.Mass
 	}
 	for _, r := range e.Records {
 		key := recordKey{r.Kind, r.ID}
-		if was, _ := d.record(key); was.Seq == 0 {
+		if was, _ := d.record(key); was == nil {
 			n, _ := d.made(r.Kind)
-			d.own.made[r.Kind] = n + 1
-			d.pending.changed.made[r.Kind] = n + 1
+			changed.made[r.Kind] = n + 1
 		}
 		r.Seq, r.Body = s.Seq, bytes.Clone(r.Body)
-		d.own.records[key] = r
-		d.pending.changed.records[key] = r
+		changed.records[key] = &r
 	}
 	for _, subject := range e.Subjects() {
 		d.pending.touches = append(d.pending.touches, ledger.Touch{Subject: subject, Seq: s.Seq})

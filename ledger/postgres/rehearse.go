@@ -1,7 +1,6 @@
 package postgres
 
 import (
-	"bytes"
 	"errors"
 
 	"example.org/remelt/ledger"
@@ -22,10 +21,8 @@ type rehearsal struct {
 
 	// What it was told, as others go on meanwhile and a function must not see a book that
 	// changes under its hands, and what it would have made of it.
-	head    ledger.Head
-	masses  map[ledger.Account]ledger.Mass
-	records map[recordKey]ledger.Record
-	made    map[ledger.RecordKind]int64
+	head ledger.Head
+	told values
 }
 
 var _ ledger.Tx = (*rehearsal)(nil)
@@ -38,7 +35,7 @@ var errRehearsed = errors.New("this was a rehearsal")
 
 // prepare rehearses a function, and puts it in the queue with what it will ask.
 func (l *lane) prepare(fn func(ledger.Tx) error) *rehearsal {
-	r := &rehearsal{masses: map[ledger.Account]ledger.Mass{}, records: map[recordKey]ledger.Record{}, made: map[ledger.RecordKind]int64{}}
+	r := &rehearsal{told: newValues()}
 	l.mu.Lock()
 	r.book, r.ahead = l.book, int64(len(l.coming))
 	l.coming[r] = struct{}{} // at once, so that those who rehearse together do not take the same place
@@ -113,11 +110,11 @@ func (r *rehearsal) Append(s ledger.Sealed, e *ledger.Entry) error {
 	r.asks.before(e)
 	r.head = ledger.Head{Seq: s.Seq, Hash: s.Hash, Recorded: e.Recorded}
 	for _, p := range e.Postings {
-		r.masses[p.Account] = r.mass(p.Account) + p.Mass
+		r.told.masses[p.Account] = r.mass(p.Account) + p.Mass
 	}
 	for _, rec := range e.Records {
 		rec.Seq = s.Seq
-		r.records[recordKey{rec.Kind, rec.ID}] = rec
+		r.told.records[recordKey{rec.Kind, rec.ID}] = &rec
 	}
 	return nil
 }
@@ -137,30 +134,30 @@ func (r *rehearsal) Balance(a ledger.Account) (ledger.Mass, error) {
 }
 
 func (r *rehearsal) mass(a ledger.Account) ledger.Mass {
-	if m, own := r.masses[a]; own {
+	if m, told := r.told.masses[a]; told {
 		return m
 	}
 	r.book.mu.RLock()
 	m := r.book.known.masses[a]
 	r.book.mu.RUnlock()
-	r.masses[a] = m
+	r.told.masses[a] = m
 	return m
 }
 
 func (r *rehearsal) Record(kind ledger.RecordKind, id string) (ledger.Record, bool, error) {
 	key := recordKey{kind, id}
-	rec, own := r.records[key]
-	if !own {
+	rec, told := r.told.records[key]
+	if !told {
 		if isText(string(kind), id) {
 			r.asks.records = append(r.asks.records, key)
 		}
 		r.book.mu.RLock()
 		rec = r.book.known.records[key]
 		r.book.mu.RUnlock()
-		r.records[key] = rec
+		r.told.records[key] = rec
 	}
-	rec.Body = bytes.Clone(rec.Body)
-	return rec, rec.Seq != 0, nil
+	own, found := copied(rec)
+	return own, found, nil
 }
 
 // CountRecords implements ledger.Reader. Ids are made from counts: each of those
@@ -169,12 +166,12 @@ func (r *rehearsal) CountRecords(kind ledger.RecordKind) (int64, error) {
 	if isText(string(kind)) {
 		r.asks.kinds = append(r.asks.kinds, kind)
 	}
-	n, known := r.made[kind]
+	n, known := r.told.made[kind]
 	if !known {
 		r.book.mu.RLock()
 		n = r.book.known.made[kind] + r.ahead
 		r.book.mu.RUnlock()
-		r.made[kind] = n
+		r.told.made[kind] = n
 	}
 	return n, nil
 }

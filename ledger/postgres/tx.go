@@ -71,8 +71,9 @@ func (t *tx) Head() (ledger.Head, error) { return t.d.head, t.ready() }
 
 func (t *tx) ByRequest(id ledger.RequestID) (ledger.Sealed, bool, error) {
 	if s, found := t.d.request(id); found {
-		s.Bytes = bytes.Clone(s.Bytes)
-		return s, true, t.ready()
+		own := s.Sealed
+		own.Bytes = bytes.Clone(own.Bytes)
+		return own, true, t.ready()
 	}
 	if err := t.ready(); err != nil {
 		return ledger.Sealed{}, false, err
@@ -102,12 +103,19 @@ func (t *tx) Record(kind ledger.RecordKind, id string) (ledger.Record, bool, err
 	if err := t.learn(questions{records: []recordKey{key}}); err != nil {
 		return ledger.Record{}, false, err
 	}
-	r, _ := t.d.record(key)
-	if r.Seq == 0 {
-		return ledger.Record{}, false, nil
+	rec, _ := t.d.record(key)
+	r, found := copied(rec)
+	return r, found, nil
+}
+
+// copied gives a record that may be changed, if there is one.
+func copied(r *ledger.Record) (own ledger.Record, found bool) {
+	if r == nil {
+		return own, false
 	}
-	r.Body = bytes.Clone(r.Body)
-	return r, true, nil
+	own = *r
+	own.Body = bytes.Clone(r.Body)
+	return own, true
 }
 
 func (t *tx) CountRecords(kind ledger.RecordKind) (int64, error) {
@@ -143,7 +151,7 @@ func (t *tx) write() error {
 		t.d.book.pending.written()
 		t.saved = true
 	}
-	t.d.pending.written()
+	t.d.written()
 	return nil
 }
 

@@ -18,11 +18,10 @@ func (r *rows) queue(b *pgx.Batch, shop string) {
 	r.queueLog(b, shop)
 	if masses := r.changed.masses; len(masses) > 0 {
 		accounts := slices.Sorted(maps.Keys(masses))
-		var kinds, refs []string
-		var milligrams []int64
-		for _, a := range accounts {
-			kinds, refs = append(kinds, string(a.Kind())), append(refs, a.Ref())
-			milligrams = append(milligrams, int64(masses[a]))
+		n := len(accounts)
+		kinds, refs, milligrams := make([]string, n), make([]string, n), make([]int64, n)
+		for i, a := range accounts {
+			kinds[i], refs[i], milligrams[i] = string(a.Kind()), a.Ref(), int64(masses[a])
 		}
 		b.Queue(`INSERT INTO account (shop, kind, ref, mass, holds)
 			SELECT $1, kind, ref, mass, mass <> 0 FROM unnest($2::text[], $3::text[], $4::bigint[]) AS new (kind, ref, mass)
@@ -32,13 +31,12 @@ func (r *rows) queue(b *pgx.Batch, shop string) {
 		keys := slices.SortedFunc(maps.Keys(records), func(x, y recordKey) int {
 			return cmp.Or(strings.Compare(string(x.kind), string(y.kind)), strings.Compare(x.id, y.id))
 		})
-		var kinds, ids, parents []string
-		var seqs []int64
-		var bodies [][]byte
-		for _, k := range keys {
+		n := len(keys)
+		kinds, ids, parents := make([]string, n), make([]string, n), make([]string, n)
+		seqs, bodies := make([]int64, n), make([][]byte, n)
+		for i, k := range keys {
 			rec := records[k]
-			kinds, ids, parents = append(kinds, string(k.kind)), append(ids, k.id), append(parents, rec.Parent)
-			seqs, bodies = append(seqs, rec.Seq), append(bodies, rec.Body)
+			kinds[i], ids[i], parents[i], seqs[i], bodies[i] = string(k.kind), k.id, rec.Parent, rec.Seq, rec.Body
 		}
 		b.Queue(`INSERT INTO record (shop, kind, id, parent, seq, body)
 			SELECT $1, * FROM unnest($2::text[], $3::text[], $4::text[], $5::bigint[], $6::bytea[])
@@ -61,13 +59,10 @@ func (r *rows) queueLog(b *pgx.Batch, shop string) {
 	if len(r.entries) == 0 {
 		return
 	}
-	var seqs []int64
-	var requests [][16]byte
-	var hashes, bytes [][]byte
-	for i := range r.entries {
-		s := &r.entries[i]
-		seqs, requests = append(seqs, s.Seq), append(requests, s.request)
-		hashes, bytes = append(hashes, s.Hash[:]), append(bytes, s.Bytes)
+	n := len(r.entries)
+	seqs, requests, hashes, bytes := make([]int64, n), make([][16]byte, n), make([][]byte, n), make([][]byte, n)
+	for i, s := range r.entries {
+		seqs[i], requests[i], hashes[i], bytes[i] = s.Seq, s.request, s.Hash[:], s.Bytes
 	}
 	b.Queue(`INSERT INTO entry (shop, seq, request, hash, bytes)
 		SELECT $1, * FROM unnest($2::bigint[], $3::uuid[], $4::bytea[], $5::bytea[])`, shop, seqs, requests, hashes, bytes)
@@ -75,10 +70,9 @@ func (r *rows) queueLog(b *pgx.Batch, shop string) {
 	slices.SortFunc(r.touches, func(x, y ledger.Touch) int {
 		return cmp.Or(strings.Compare(x.Subject, y.Subject), cmp.Compare(x.Seq, y.Seq))
 	})
-	var subjects []string
-	seqs = nil
-	for _, t := range r.touches {
-		subjects, seqs = append(subjects, t.Subject), append(seqs, t.Seq)
+	subjects, seqs := make([]string, len(r.touches)), make([]int64, len(r.touches))
+	for i, t := range r.touches {
+		subjects[i], seqs[i] = t.Subject, t.Seq
 	}
 	if len(subjects) > 0 {
 		b.Queue(`INSERT INTO touch (shop, subject, seq) SELECT $1, * FROM unnest($2::text[], $3::bigint[])`, shop, subjects, seqs)
