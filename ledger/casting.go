@@ -17,6 +17,9 @@ const welding = "welding"
 
 var stageOrder = map[Stage]int{AsCast: 1, CutOff: 2, Finished: 3}
 
+// GoneByMistake is how a casting is gone that never was: what recorded it was reversed.
+const GoneByMistake = "entered by mistake"
+
 // WeighCasting is a casting on the scale, for the first time or a later stage.
 type WeighCasting struct {
 	ID         string `json:",omitempty"` // an existing casting, or a chosen id for a new one
@@ -113,6 +116,12 @@ func (d *draft) newCasting(k *Casting, c WeighCasting) error {
 		}
 		if k.Commission == "" {
 			k.Commission = mold.Commission
+		}
+		if mold.State == MoldPlanned || mold.State == MoldUnused { // it cannot be so any more
+			mold.State = MoldPoured
+			if err := d.put(RecMold, mold.ID, heatKey(h.ID), mold); err != nil {
+				return err
+			}
 		}
 	}
 	if k.Customer != "" {

@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"time"
@@ -109,6 +110,30 @@ func (b *Book) PlanHeat(ctx context.Context, m Meta, c PlanHeat) (*Entry, error)
 	})
 }
 
+// castingOf is a casting that came from a mold, or "". Weighing one marks its mold, but
+// that was not always so.
+func (d *draft) castingOf(m *Mold) (string, error) {
+	for after := ""; ; {
+		recs, err := d.Records(RecCasting, heatKey(m.Heat), after, MaxPage)
+		if err != nil {
+			return "", err
+		}
+		for _, r := range recs {
+			var k Casting
+			if err := r.Into(&k); err != nil {
+				return "", err
+			}
+			if k.Mold == m.ID && k.Gone != GoneByMistake {
+				return k.ID, nil
+			}
+		}
+		if len(recs) < MaxPage {
+			return "", nil
+		}
+		after = recs[len(recs)-1].ID
+	}
+}
+
 // takeMold takes a mold over from the heat in which it was not poured, and says how much
 // metal it wants. A heat that is still planned wants so much less.
 func (d *draft) takeMold(field string, h *Heat, id string) (Mass, error) {
@@ -118,6 +143,9 @@ func (d *draft) takeMold(field string, h *Heat, id string) (Mass, error) {
 	}
 	if mold.State != MoldPlanned && mold.State != MoldUnused {
 		return 0, badState("MOLD_POURED", field, id, "is "+string(mold.State)+" already")
+	}
+	if k, err := d.castingOf(&mold); err != nil || k != "" {
+		return 0, cmp.Or(err, badState("MOLD_POURED", field, id, "was poured: casting "+k+" came from it"))
 	}
 	old, err := d.heat(field, mold.Heat)
 	if err != nil {

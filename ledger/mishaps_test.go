@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"errors"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -302,42 +303,32 @@ func TestWholeListsPageByPage(t *testing.T) {
 	b.Now = b.Now.Add(time.Hour)
 }
 
-// A mold that was not poured, because its heat is put off or the metal did not reach,
-// goes over to another heat: the plan it leaves wants less, and taking the new plan back
-// brings it home.
-func TestMoldGoesOverToAnotherHeat(t *testing.T) {
-	b := ledgertest.Open(t)
-	m := ledger.Meta{}
-	b.Do(b.PlanHeat(ctx, m, ledger.PlanHeat{ID: "50", Alloy: "C87300", Molds: []ledger.MoldPlan{{ID: "50-1", Metal: ledgertest.Grams(900)}, {ID: "50-2", Metal: ledgertest.Grams(500), Gating: ledgertest.Grams(100)}}}))
-	e := b.Do(b.PlanHeat(ctx, m, ledger.PlanHeat{ID: "51", Alloy: "C87300", Take: []string{"50-2"}, Molds: []ledger.MoldPlan{{Metal: ledgertest.Grams(50)}}}))
-	heat := func(id string, grams int64, molds ...string) {
-		t.Helper()
-		h, err := ledger.Get[ledger.Heat](ctx, b.Book, ledger.RecHeat, id)
-		if err != nil || h.Value.Charge != ledger.Mass(grams)*ledger.Gram {
-			t.Errorf("heat %s wants %d mg, not %d g: %v", id, h.Value.Charge, grams, err)
-		}
-		got, err := ledger.List[ledger.Mold](ctx, b.Book, ledger.RecMold, ledger.OfHeat(id), "", 10)
-		var ids []string
-		for _, x := range got {
-			if ids = append(ids, x.Value.ID); x.Value.Heat != id {
-				t.Errorf("mold %s of heat %s says it is of %s", x.Value.ID, id, x.Value.Heat)
+// Returns are asked about when they are weighed in as another alloy than that of the heat
+// or the casting that they come from; not when they are set apart.
+func TestReturnsOfAnotherAlloy(t *testing.T) {
+	b := ledgertest.RunHeat41(t)
+	var k ledger.Casting
+	if _, err := b.Do(b.WeighCasting(ctx, none, ledger.WeighCasting{Heat: "41", Mold: "41-1", Stage: ledger.AsCast, Weighing: ledgertest.Net(20_000)})).First(ledger.RecCasting, &k); err != nil {
+		t.Fatal(err)
+	}
+	for what, c := range map[string]ledger.WeighIn{
+		"of its heat":    {Heats: []ledger.HeatShare{{Heat: "41"}}},
+		"of its casting": {Casting: k.ID},
+	} {
+		c.Weighing = ledgertest.Net(500)
+		for alloy, asks := range map[string]bool{"C90300": true, "C87300": false, "": false, ledger.UnknownAlloy: false} {
+			c.Alloy = alloy
+			_, err := b.WeighIn(ctx, none, c)
+			if errors.Is(err, ledger.ErrNeedsReason) != asks || !asks && err != nil {
+				t.Errorf("%s as %q: %v", what, alloy, err)
 			}
 		}
-		if err != nil || !slices.Equal(ids, molds) {
-			t.Errorf("heat %s has molds %v, want %v: %v", id, ids, molds, err)
+		c.Alloy, c.Unsure = "C90300", true
+		b.Do(b.WeighIn(ctx, none, c))
+		c.Unsure = false
+		if e := b.Do(b.WeighIn(ctx, why, c)); !slices.ContainsFunc(e.Flags, func(f ledger.Flag) bool { return f.Code == ledger.FlagWrongAlloy && strings.Contains(f.Text, "C87300") }) {
+			t.Errorf("%s: flags %v", what, e.Flags)
 		}
-	}
-	heat("50", 900, "50-1")
-	heat("51", 650, "50-2", "51-1")
-	b.Do(b.Reverse(ctx, ledger.Meta{Reason: "the other day"}, ledger.ReverseEntry{Entry: e.Seq}))
-	heat("50", 1500, "50-1", "50-2")
-	b.Do(b.OpenHeat(ctx, m, "50"))
-	b.Do(b.Pour(ctx, m, ledger.PourMold{Heat: "50", Mold: "50-1"}))
-	if _, err := b.PlanHeat(ctx, m, ledger.PlanHeat{Alloy: "C87300", Take: []string{"50-1"}}); !errors.Is(err, ledger.ErrState) {
-		t.Errorf("a mold that is poured was taken: %v", err)
-	}
-	if _, err := b.PlanHeat(ctx, m, ledger.PlanHeat{Alloy: "C90300", Take: []string{"50-2"}}); !errors.Is(err, ledger.ErrNeedsReason) {
-		t.Errorf("a mold of another alloy was taken without a word: %v", err)
 	}
 	b.Verify()
 }

@@ -246,7 +246,8 @@ func (b *Book) Pour(ctx context.Context, m Meta, c PourMold) (*Entry, error) {
 	})
 }
 
-// FinishPour closes the pour: what is not booked elsewhere is in the molds.
+// FinishPour closes the pour: what is not booked elsewhere is in the molds. If nothing
+// was said of any of them, all that were planned are poured.
 type FinishPour struct {
 	Heat string
 	Heel Quantity `json:",omitzero"` // heel or skull left in the crucible, estimated
@@ -280,9 +281,41 @@ func (b *Book) FinishPour(ctx context.Context, m Meta, c FinishPour) (*Entry, er
 			d.flag(FlagMoreThanIn, fmt.Sprintf("%s more came out of heat %s than was charged", d.words(-rest), h.ID))
 		}
 		d.move(melt, Acct(InMolds, h.ID), rest, ByDifference)
+		if rest > 0 {
+			if err := d.pourUnsaid(h); err != nil {
+				return err
+			}
+		}
 		h.State, h.Poured = Late, d.e.Happened
 		return d.putHeat(h)
 	})
+}
+
+// pourUnsaid makes all molds of a heat poured ones, if nothing was said of any: who
+// says of some that they were poured says of the others that they were not.
+func (d *draft) pourUnsaid(h *Heat) error {
+	recs, err := d.Records(RecMold, heatKey(h.ID), "", MaxPage)
+	if err != nil {
+		return err
+	}
+	molds := make([]Mold, len(recs))
+	for i, r := range recs {
+		if err := r.Into(&molds[i]); err != nil {
+			return err
+		}
+		if s := molds[i].State; s != MoldPlanned && s != MoldUnused {
+			return nil
+		}
+	}
+	for _, m := range molds {
+		if m.State == MoldPlanned {
+			m.State = MoldPoured
+			if err := d.put(RecMold, m.ID, heatKey(h.ID), m); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 // GiveMetal is metal of a heat that left at once: poured into a visitor's mold

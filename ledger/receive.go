@@ -159,16 +159,21 @@ func (d *draft) weighInLot(c WeighIn) (*Lot, error) {
 	if err != nil {
 		return nil, err
 	}
-	if c.Alloy != "" {
-		if alloy, _, err = d.alloy("alloy", c.Alloy); err != nil {
-			return nil, err
-		}
-	} else if alloy == "" && c.Casting != "" {
+	if alloy == "" && c.Casting != "" {
 		var k Casting
 		if err := d.must(RecCasting, "casting", c.Casting, &k); err != nil {
 			return nil, err
 		}
 		alloy = k.Alloy
+	}
+	if c.Alloy != "" {
+		made := alloy
+		if alloy, _, err = d.alloy("alloy", c.Alloy); err != nil {
+			return nil, err
+		}
+		if known := made != "" && made != UnknownAlloy && alloy != UnknownAlloy && !c.Unsure; known && made != alloy {
+			d.flag(FlagWrongAlloy, fmt.Sprintf("what it comes from is %s, and it is weighed in as %s", made, alloy)+d.whyNotMix(alloy, made))
+		}
 	}
 	if c.Owner != "" {
 		owner = c.Owner

@@ -227,7 +227,7 @@ func (d *draft) unput(old *Entry, r Record) error {
 		if err := r.Into(&k); err != nil {
 			return err
 		}
-		k.Gone = "entered by mistake"
+		k.Gone = GoneByMistake
 		return d.putCasting(&k)
 	case RecReading:
 		var x Reading

@@ -9,6 +9,7 @@ import (
 
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/ledgertest"
+	"example.org/remelt/ledger/memory"
 	"example.org/remelt/ledger/shop"
 )
 
@@ -223,4 +224,43 @@ func TestChargedLots(t *testing.T) {
 	named(map[string]ledger.Mass{lot.ID: 9_500 * g}, "42")
 	b.Do(b.Reverse(ctx, ledger.Meta{Reason: "another heat's"}, ledger.ReverseEntry{Entry: first.Seq}))
 	named(map[string]ledger.Mass{lot.ID: 5_500 * g}, "42")
+}
+
+// A shop without a scale of its own reckons with one that shows 10 g, in the balance as
+// in what is suspected: readings of it are never taken to be exact. 10 kg charged, 5.00
+// of casting and 4.99 of gating are three readings of 10/√12 g, which hide twice
+// their root of squares: 10 g.
+func TestScaleThatNobodySetUp(t *testing.T) {
+	now := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
+	s := shop.New(memory.New(), "new", func() time.Time { return now })
+	do := func(e *ledger.Entry, err error) *ledger.Entry {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return e
+	}
+	none := ledger.Meta{}
+	net := func(g int64) ledger.WeighingIn {
+		w := ledgertest.Net(g)
+		w.Scale = ""
+		return w
+	}
+	do(s.OpenBook(ctx, none, ledger.Shop{Name: "New Yard", MassUnit: "kg"}))
+	do(s.SetParty(ctx, none, ledger.Party{ID: "nm", Name: "North Metal", Roles: []string{ledger.RoleSupplier}}))
+	lot := ledgertest.MadeLot(t, do(s.Receive(ctx, none, ledger.Receive{Supplier: "nm", Alloy: "C87300", Weighing: net(10_000)})))
+	do(s.PlanHeat(ctx, none, ledger.PlanHeat{ID: "1", Alloy: "C87300", Molds: []ledger.MoldPlan{{Metal: ledgertest.Grams(5000), Gating: ledgertest.Grams(5000)}}}))
+	do(s.OpenHeat(ctx, none, "1"))
+	do(s.Charge(ctx, none, ledger.ChargeHeat{Heat: "1", Items: []ledger.ChargeItem{{Lot: lot.ID}}}))
+	do(s.FinishPour(ctx, none, ledger.FinishPour{Heat: "1"}))
+	do(s.WeighCasting(ctx, none, ledger.WeighCasting{Heat: "1", Mold: "1-1", Stage: ledger.CutOff, Weighing: net(5_000)}))
+	do(s.WeighIn(ctx, none, ledger.WeighIn{Heats: []ledger.HeatShare{{Heat: "1"}}, Weighing: net(4_990)}))
+	do(s.Settle(ctx, none, "1"))
+	got, err := s.Balance(ctx, "1", shop.AsOf{})
+	if err != nil || got.Unaccounted != 10*g {
+		t.Fatalf("unaccounted %d mg, want 10 g (%v)", got.Unaccounted, err)
+	}
+	if u := got.Uncertainty.Expanded(); u < 9*g || u > 11*g {
+		t.Errorf("scales hide %d mg, want some 10 g: %+v", u, got.Uncertainty)
+	}
 }

@@ -148,7 +148,7 @@ func (c *commissionCoster) castings() error {
 	}
 	gave := map[string]bool{}
 	for _, k := range castings {
-		if k.Commission == c.out.Commission.ID && k.Gone != castByMistake {
+		if k.Commission == c.out.Commission.ID && k.Gone != ledger.GoneByMistake {
 			gave[k.Mold] = true
 			c.casting(k, all.Heat(k.Heat))
 		}

@@ -91,7 +91,7 @@ func newNetBuilder(r ledger.Reader) (*netBuilder, error) {
 		}
 	}
 	if b.coarsest == "" {
-		b.scales[""] = balance.Scale{Name: "a scale not named", Division: balance.Milligrams(10_000)}
+		b.scales[""] = balance.Scale{Name: unknownScale, Division: balance.Milligrams(int64(unnamedDivision))}
 	}
 	return b, nil
 }

@@ -122,7 +122,7 @@ func (p *quotePast) readFailures(r ledger.Reader) error {
 		if err := rec.Into(&k); err != nil {
 			return err
 		}
-		if k.Gone == castByMistake {
+		if k.Gone == ledger.GoneByMistake {
 			continue
 		}
 		gave[k.Mold] = true
@@ -145,11 +145,8 @@ func (p *quotePast) readFailures(r ledger.Reader) error {
 	return err
 }
 
-// How a casting is gone that no longer counts.
-const (
-	brokenUp      = "broken up"
-	castByMistake = "entered by mistake"
-)
+// brokenUp is how a casting is gone that was melted again.
+const brokenUp = "broken up"
 
 // tenths is a range from the values of single heats: a tenth are below the lowest, half
 // below the likeliest, a tenth above the highest.

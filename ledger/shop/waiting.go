@@ -215,8 +215,16 @@ func (b *balancer) trappedSpan() (float64, error) {
 	return float64(s.TrappedSpan) / float64(ledger.Whole), err
 }
 
+// A scale that nobody set up is taken to show 10 g, as those do that pigs and cups are
+// put on (common practice, no source).
+const (
+	unnamedDivision = 10 * ledger.Gram
+	unnamedScale    = "a scale not named"
+	unknownScale    = "a scale that nobody set up, taken to show 10 g"
+)
+
 // division is what a scale's last digit shows; without a scale, the coarsest of
-// the shop's.
+// the shop's, or that of one that nobody set up.
 func (b *balancer) division(scale string) (ledger.Mass, string, error) {
 	if len(b.scales) == 0 {
 		recs, err := b.r.Records(ledger.RecScale, "", "", 100)
@@ -234,11 +242,14 @@ func (b *balancer) division(scale string) (ledger.Mass, string, error) {
 	if s, ok := b.scales[scale]; ok {
 		return s.Division.Mass, s.Name, nil
 	}
+	if len(b.scales) == 0 {
+		return unnamedDivision, unknownScale, nil
+	}
 	most := ledger.Mass(0)
 	for _, s := range b.scales {
 		most = max(most, s.Division.Mass)
 	}
-	return most, "a scale not named", nil
+	return most, unnamedScale, nil
 }
 
 func (b *balancer) uncertainty() (u Uncertainty) {

@@ -74,7 +74,8 @@ type HeatServiceClient interface {
 	PourOff(ctx context.Context, in *PourOffRequest, opts ...grpc.CallOption) (*PourOffResponse, error)
 	// Books a mold poured.
 	PourMold(ctx context.Context, in *PourMoldRequest, opts ...grpc.CallOption) (*PourMoldResponse, error)
-	// Closes the pour: what is not booked elsewhere is in the molds.
+	// Closes the pour: what is not booked elsewhere is in the molds. If nothing was said of
+	// any mold, all that were planned are poured.
 	FinishPour(ctx context.Context, in *FinishPourRequest, opts ...grpc.CallOption) (*FinishPourResponse, error)
 	// Books metal that left at once: poured into a visitor's mold and taken home.
 	GiveMetal(ctx context.Context, in *GiveMetalRequest, opts ...grpc.CallOption) (*GiveMetalResponse, error)
@@ -343,7 +344,8 @@ type HeatServiceServer interface {
 	PourOff(context.Context, *PourOffRequest) (*PourOffResponse, error)
 	// Books a mold poured.
 	PourMold(context.Context, *PourMoldRequest) (*PourMoldResponse, error)
-	// Closes the pour: what is not booked elsewhere is in the molds.
+	// Closes the pour: what is not booked elsewhere is in the molds. If nothing was said of
+	// any mold, all that were planned are poured.
 	FinishPour(context.Context, *FinishPourRequest) (*FinishPourResponse, error)
 	// Books metal that left at once: poured into a visitor's mold and taken home.
 	GiveMetal(context.Context, *GiveMetalRequest) (*GiveMetalResponse, error)
