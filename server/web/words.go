@@ -52,6 +52,8 @@ func (s *static) funcs() template.FuncMap {
 		"typed":         typed,
 		"mg":            func(v *visit, mg int64) string { return v.Number(&pb.Mass{Mg: mg}) },
 		"percent":       percent,
+		"unsigned":      func(figure string) string { return strings.TrimPrefix(figure, "-") },
+		"weighedLast":   weighedLast,
 		"tenth":         tenth,
 		"signed":        signed,
 		"learnt":        learnt,
@@ -306,4 +308,12 @@ func limits(c *pb.PlannedContent) string {
 		return fmt.Sprintf("at most %g", c.GetMaxPercent())
 	}
 	return ""
+}
+
+// weighedLast is what a casting weighs; of one that is gone, what it weighed last.
+func weighedLast(c *pb.Casting) *pb.Mass {
+	if n := len(c.GetWeights()); c.GetGone() != "" && n > 0 {
+		return c.GetWeights()[n-1].GetMass()
+	}
+	return c.GetMass()
 }
