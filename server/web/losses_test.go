@@ -17,7 +17,7 @@ func TestYieldByMonth(t *testing.T) {
 	f.heat.BringHome()
 	f.book.Do(f.book.Settle(t.Context(), ledger.Meta{}, "41"))
 	_, page := f.get(f.url("/what-is-lost"))
-	for _, want := range []string{"March 2026</th>", "<td>45.7</td>", "<td>51.8</td>", "<td>1.3</td>", "<td>27410</td>"} {
+	for _, want := range []string{"March 2026</th>", `"Yield, %">45.7</td>`, `"Returned, %">51.8</td>`, `"Gone, %">1.3</td>`, `"Castings, g">27410</td>`} {
 		if !strings.Contains(page, want) {
 			t.Errorf("no %q in:\n%s", want, page)
 		}
