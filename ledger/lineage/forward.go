@@ -30,8 +30,8 @@ func (g *Graph) Forward(node string, at int64) ([]Holding, error) {
 
 // tagged is what forward knows about a version with some of the metal.
 type tagged struct {
-	part  float64 // how much of it is the metal, 0 to 1
-	drawn int64   // milligrams taken from it again
+	part float64 // how much of it is the metal, 0 to 1
+	left int64   // milligrams, of all of it, that were not taken from it yet
 }
 
 // cell is what forward knows about a node that received some of the metal.
@@ -83,7 +83,7 @@ func (r *recall) fetch(k, end int32) {
 	sum := int64(0)
 	for ; k < end; k++ {
 		if src := r.parts.at(k).src; r.isMarked(src) {
-			sum += r.tagged.page[src>>pageBits][src&(pageLen-1)].drawn
+			sum += r.tagged.page[src>>pageBits][src&(pageLen-1)].left
 		}
 	}
 	r.fetched = sum
@@ -127,7 +127,7 @@ func (r *recall) follow(i int32, x *version, k int32) {
 		switch {
 		case r.isMarked(p.src):
 			from := r.tagged.at(p.src)
-			from.drawn += mg
+			from.left -= mg
 			in = from.part
 		case p.src == ^r.node && !isNode: // metal of its own
 			in = 1
@@ -152,7 +152,7 @@ func (r *recall) follow(i int32, x *version, k int32) {
 	}
 	if part >= trace {
 		r.marked[i>>6] |= 1 << (i & 63)
-		r.tagged.at(i).part = part
+		*r.tagged.at(i) = tagged{part, after}
 	}
 }
 
@@ -168,9 +168,8 @@ func (r *recall) holdings() []Holding {
 		h, n := Holding{Received: int64(math.Round(c.received))}, len(out)
 		// All that left a node since its newest version was taken from that.
 		if last := c.last - 1; r.isMarked(last) {
-			t := r.tagged.get(last)
-			if content := r.content(last) - t.drawn; content > 0 {
-				h.Fraction, masses[n] = t.part, t.part*float64(content)
+			if t := r.tagged.get(last); t.left > 0 {
+				h.Fraction, masses[n] = t.part, t.part*float64(t.left)
 			}
 		}
 		if c.settled > 0 {

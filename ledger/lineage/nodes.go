@@ -127,7 +127,7 @@ func (s *nodes) intern(name string) int32 {
 	}
 	id = s.add(x)
 	s.slots[free] = slot(hash, id)
-	if 4*int(s.n) > 3*len(s.slots) {
+	if 5*int(s.n) > 4*len(s.slots) {
 		s.grow()
 	}
 	return id
