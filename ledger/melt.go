@@ -91,7 +91,7 @@ func (d *draft) chargeLot(field string, h *Heat, it ChargeItem) error {
 	if err := d.take(l, amount, d.metalOf(h), basis); err != nil {
 		return err
 	}
-	return d.takePieces(field, l, it.Pieces, amount >= have)
+	return d.takePieces(field+".pieces", l, it.Pieces, amount >= have)
 }
 
 // askOverfilled flags a crucible that has more in it than it holds, with the heel that
@@ -138,10 +138,12 @@ func (d *draft) whyNotMix(into, from string) string {
 // takePieces counts pieces out of a lot and frees promises it can no longer keep.
 func (d *draft) takePieces(field string, l *Lot, pieces int64, all bool) error {
 	if pieces < 0 {
-		return invalid("NEGATIVE", field+".pieces", fmt.Sprint(pieces), "must not be negative")
+		return invalid("NEGATIVE", field, fmt.Sprint(pieces), "must not be negative")
 	}
 	if all {
 		pieces = l.Pieces
+	} else if l.Pieces > 0 && pieces > l.Pieces {
+		d.flag(FlagOverdrawn, fmt.Sprintf("lot %s is %d pieces by the book, and %d were taken", l.ID, l.Pieces, pieces))
 	}
 	before := l.Pieces
 	l.Pieces = max(0, l.Pieces-pieces)

@@ -332,3 +332,46 @@ func TestReturnsOfAnotherAlloy(t *testing.T) {
 	}
 	b.Verify()
 }
+
+// Pieces leave with a part of a lot, only with what they weigh, and more of them than
+// there are ask for a reason; so when they are charged.
+func TestPiecesOfALot(t *testing.T) {
+	b := ledgertest.Open(t)
+	w := ledgertest.Net(20_000)
+	w.Pieces = 4
+	lot := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, none, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Form: ledger.Pig, Weighing: w})))
+	left := func(want int64) {
+		t.Helper()
+		if l, err := ledger.Get[ledger.Lot](ctx, b.Book, ledger.RecLot, lot.ID); err != nil || l.Value.Pieces != want {
+			t.Errorf("%d pieces left, want %d (%v)", l.Value.Pieces, want, err)
+		}
+	}
+	part := ledger.RemoveLot{Lot: lot.ID, How: "sold", Mass: ledgertest.Grams(5_000), Pieces: 1}
+	b.Do(b.Remove(ctx, none, part))
+	left(3)
+	var e *ledger.Error
+	if _, err := b.Remove(ctx, none, ledger.RemoveLot{Lot: lot.ID, How: "sold", Pieces: 1}); !errors.As(err, &e) || e.Reason != "REQUIRED" || e.Field != "mass" {
+		t.Errorf("pieces without a weight: %v", err)
+	}
+	part.Pieces = -1
+	if _, err := b.Remove(ctx, none, part); !errors.As(err, &e) || e.Reason != "NEGATIVE" || e.Field != "pieces" {
+		t.Errorf("less than no pieces: %v", err)
+	}
+	part.Pieces = 9
+	if _, err := b.Remove(ctx, none, part); !errors.Is(err, ledger.ErrNeedsReason) {
+		t.Errorf("9 of 3 pieces: %v", err)
+	}
+	left(3)
+	b.Do(b.PlanHeat(ctx, none, ledger.PlanHeat{ID: "9", Alloy: "C87300", Molds: []ledger.MoldPlan{{Metal: ledgertest.Grams(5000)}}}))
+	b.Do(b.OpenHeat(ctx, none, "9"))
+	charge := ledger.ChargeHeat{Heat: "9", Items: []ledger.ChargeItem{{Lot: lot.ID, Mass: ledgertest.Grams(3_000), Pieces: 4}}}
+	if _, err := b.Charge(ctx, none, charge); !errors.Is(err, ledger.ErrNeedsReason) {
+		t.Errorf("4 of 3 pieces charged: %v", err)
+	}
+	charge.Items[0].Pieces = 2
+	b.Do(b.Charge(ctx, none, charge))
+	left(1)
+	b.Do(b.Remove(ctx, none, ledger.RemoveLot{Lot: lot.ID, How: "sold"}))
+	left(0)
+	b.Verify()
+}

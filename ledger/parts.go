@@ -165,6 +165,8 @@ type RemoveLot struct {
 	Mass Quantity `json:",omitzero"` // a part; the whole lot unless said
 	To   string   `json:",omitempty"`
 	For  string   `json:",omitempty"` // what was got for it, as typed
+
+	Pieces int64 `json:",omitempty"` // of a part, if they are counted
 }
 
 // Remove records metal sold, shipped, scrapped or given back to its owner.
@@ -183,13 +185,16 @@ func (b *Book) Remove(ctx context.Context, m Meta, c RemoveLot) (*Entry, error) 
 			return err
 		}
 		amount := have
-		if c.Mass.given() {
+		switch {
+		case c.Mass.given():
 			q, err := d.quantity("mass", c.Mass)
 			if err != nil {
 				return err
 			}
 			amount = q.Mass
 			d.e.Weighings = append(d.e.Weighings, Weighing{Subject: Acct(OfLot, l.ID), Net: q})
+		case c.Pieces != 0:
+			return invalid("REQUIRED", "mass", "", "say what the pieces weigh")
 		}
 		if amount <= 0 {
 			return badState("LOT_EMPTY", "lot", l.ID, "holds nothing by the book; say how much left")
@@ -209,7 +214,7 @@ func (b *Book) Remove(ctx context.Context, m Meta, c RemoveLot) (*Entry, error) 
 		if err := d.take(l, amount, Acct(Left, c.How), Weighed); err != nil {
 			return err
 		}
-		return d.takePieces("lot", l, 0, amount >= have)
+		return d.takePieces("pieces", l, c.Pieces, amount >= have)
 	})
 }
 

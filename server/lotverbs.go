@@ -102,7 +102,7 @@ func (d *desk) otherLots(e *ledger.Entry, but string) (out []*pb.Lot) {
 func (s lots) RemoveLot(ctx context.Context, r *pb.RemoveLotRequest) (*pb.RemoveLotResponse, error) {
 	d := s.write(ctx, r, "name", r.GetName(), lotName)
 	e := record(d, (*shop.Shop).Remove, ledger.RemoveLot{Lot: d.id(), How: removals.read(d, "how", r.GetHow()),
-		Mass: d.amount(r.GetMass()), To: d.ref("to", r.GetTo(), "parties"), For: r.GetFor()})
+		Mass: d.amount(r.GetMass()), To: d.ref("to", r.GetTo(), "parties"), For: r.GetFor(), Pieces: r.GetPieces()})
 	return reply(d, &pb.RemoveLotResponse{Lot: d.lot(d.id()), Entry: d.entry(e)})
 }
 

@@ -130,8 +130,8 @@ func (a *app) removeCommand() *cobra.Command {
 	var how string
 	c := &cobra.Command{
 		Use: "remove LOT [WEIGHT]", Short: "Book metal out: sold, shipped, scrapped, given back",
-		Long:              "Book metal out: the whole lot, or a part of it by its weight.",
-		Example:           "  remelt remove L1042-3 --how sold --to scrapyard --for \"2.10 USD/lb\"",
+		Long:              "Book metal out: the whole lot, or a part of it by its weight, and how many pieces that is.",
+		Example:           "  remelt remove L1042-3 --how sold --to scrapyard --for \"2.10 USD/lb\"\n  remelt remove L1042-3 5 kg 1 pc --how sold",
 		Args:              atLeast("LOT"),
 		ValidArgsFunction: inOrder(a.completeLots(), nil),
 	}
@@ -149,7 +149,11 @@ func (a *app) removeCommand() *cobra.Command {
 		if req.How == 0 {
 			return nil, usagef("say --how it leaves: %s", strings.Join(words[pb.Removal](), ", "))
 		}
-		req.Name, req.Mass = named(parent, "lots", args[0]), mass(strings.Join(args[1:], " "))
+		weight, pieces, err := readPieces(strings.Join(args[1:], " "))
+		if err != nil {
+			return nil, err
+		}
+		req.Name, req.Mass, req.Pieces = named(parent, "lots", args[0]), mass(weight), pieces
 		return send(c.Context(), a, w, cl.Lots.RemoveLot, req)
 	})
 }

@@ -317,7 +317,9 @@ func (s *Shop) ForecastRemelts(ctx context.Context, alloyName string, share floa
 	var all []alloy.Remelt
 	for _, e := range alloy.StartingEffects(a.Family) {
 		v := alloy.Estimate{Mean: typical[e.Element], SD: typical[e.Element] * 0.02}
-		m := alloy.Remelt{Element: e.Element, Virgin: v, Start: v, Loss: e.Loss, Pickup: e.Pickup, MeltLoss: 0.02}
+		// Loss is what the content falls by, as where heats are reckoned: what all metal
+		// loses is not taken off once more, which made silicon rise that burns first.
+		m := alloy.Remelt{Element: e.Element, Virgin: v, Start: v, Loss: e.Loss, Pickup: e.Pickup}
 		if out.Steps[e.Element], err = m.Forecast(n, share); err != nil {
 			return out, scienceError("share", err)
 		}

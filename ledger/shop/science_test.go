@@ -126,6 +126,31 @@ func TestContentThroughAHeat(t *testing.T) {
 	}
 }
 
+// TestRemeltsOfWhatBurnsFirst: an element that burns before copper never rises with each
+// remelt, and iron from tools never falls (common practice, no source).
+func TestRemeltsOfWhatBurnsFirst(t *testing.T) {
+	b := ledgertest.Open(t)
+	for name, falls := range map[string][]string{"C87300": {"Si", "Mn"}, "C95400": {"Al"}, "C83600": {"Zn"}} {
+		f, err := b.ForecastRemelts(ctx, name, 0.5, 10, 0.05)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, e := range falls {
+			for i, s := range f.Steps[e] {
+				if i > 0 && s.Content.Mean >= f.Steps[e][i-1].Content.Mean {
+					t.Errorf("%s: %s goes from %.3f to %.3f %% at melt %d", name, e, f.Steps[e][i-1].Content.Mean, s.Content.Mean, i+1)
+				}
+			}
+			if len(f.Steps[e]) < 2 {
+				t.Errorf("%s: nothing about %s", name, e)
+			}
+		}
+		if fe := f.Steps["Fe"]; len(fe) > 1 && fe[len(fe)-1].Content.Mean < fe[0].Content.Mean {
+			t.Errorf("%s: iron falls", name)
+		}
+	}
+}
+
 // TestHeatKeepsItsLimits: a heat's castings are judged by the limit set that was
 // current when it was planned.
 func TestHeatKeepsItsLimits(t *testing.T) {

@@ -539,6 +539,8 @@ type RemoveLotRequest struct {
 	To string `protobuf:"bytes,4,opt,name=to,proto3" json:"to,omitempty"`
 	// What was got for it, as typed: a total or a rate.
 	For string `protobuf:"bytes,5,opt,name=for,proto3" json:"for,omitempty"`
+	// Pieces of the part, of a lot whose pieces are counted.
+	Pieces int64 `protobuf:"varint,6,opt,name=pieces,proto3" json:"pieces,omitempty"`
 	// A UUID you choose for this one wish to write. Sent again with the same
 	// content it gives the first result; with other content it is refused. Kept
 	// for ever. Over REST the header Idempotency-Key may carry it.
@@ -623,6 +625,13 @@ func (x *RemoveLotRequest) GetFor() string {
 		return x.For
 	}
 	return ""
+}
+
+func (x *RemoveLotRequest) GetPieces() int64 {
+	if x != nil {
+		return x.Pieces
+	}
+	return 0
 }
 
 func (x *RemoveLotRequest) GetRequestId() string {
@@ -773,14 +782,15 @@ const file_remelt_v1_lot_parts_proto_rawDesc = "" +
 	"\x06device\x18\x19 \x01(\tB\x03\xe0A\x01R\x06device\"i\n" +
 	"\x13CombineLotsResponse\x12%\n" +
 	"\x03lot\x18\x01 \x01(\v2\x0e.remelt.v1.LotB\x03\xe0A\x03R\x03lot\x12+\n" +
-	"\x05entry\x18\x02 \x01(\v2\x10.remelt.v1.EntryB\x03\xe0A\x03R\x05entry\"\xdb\x03\n" +
+	"\x05entry\x18\x02 \x01(\v2\x10.remelt.v1.EntryB\x03\xe0A\x03R\x05entry\"\xf8\x03\n" +
 	"\x10RemoveLotRequest\x128\n" +
 	"\x04name\x18\x01 \x01(\tB$\xe0A\x02\xfaA\x18\n" +
 	"\x16remelt.example.org/Lot\xbaH\x03\xc8\x01\x01R\x04name\x121\n" +
 	"\x03how\x18\x02 \x01(\x0e2\x12.remelt.v1.RemovalB\v\xe0A\x02\xbaH\x05\x82\x01\x02\x10\x01R\x03how\x12(\n" +
 	"\x04mass\x18\x03 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x01R\x04mass\x12\x13\n" +
 	"\x02to\x18\x04 \x01(\tB\x03\xe0A\x01R\x02to\x12\x15\n" +
-	"\x03for\x18\x05 \x01(\tB\x03\xe0A\x01R\x03for\x12*\n" +
+	"\x03for\x18\x05 \x01(\tB\x03\xe0A\x01R\x03for\x12\x1b\n" +
+	"\x06pieces\x18\x06 \x01(\x03B\x03\xe0A\x01R\x06pieces\x12*\n" +
 	"\n" +
 	"request_id\x18\x14 \x01(\tB\v\xe0A\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\x12(\n" +
 	"\rvalidate_only\x18\x15 \x01(\bB\x03\xe0A\x01R\fvalidateOnly\x12D\n" +
