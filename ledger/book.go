@@ -32,6 +32,9 @@ type Metals interface {
 	// CastingLimits names the dated limit set that castings of an alloy are
 	// judged by today; "" when there is none.
 	CastingLimits(alloy string) string
+	// Excesses says of what a measured content holds clearly more than the alloy may,
+	// a text for each.
+	Excesses(alloy string, measured []Element) []string
 	// MeltDensity returns what a melt of an alloy weighs in g/ml; 0 when it is not known.
 	MeltDensity(alloy string) float64
 }

@@ -112,6 +112,7 @@ const (
 	FlagUnweighed  = "not-weighed-back"     // asks: settled though much is not weighed back
 	FlagAgain      = "cleaned-again"        // asks: a clean lot, or one that has nothing left, was cleaned
 	FlagUnclean    = "not-cleaned"          // asks: metal waiting to be cleaned was charged
+	FlagOutside    = "outside-limits"       // asks: metal was charged that holds clearly more of something than its alloy may
 	FlagLate       = "late"                 // tells: the heat was settled already
 	FlagMoreThanIn = "more-than-was-poured" // tells: in molds of a heat went below zero
 	FlagCorrected  = "shortfall-counted"    // tells: a correction found metal already used
@@ -120,6 +121,7 @@ const (
 var flagsThatAsk = map[string]bool{
 	FlagOverdrawn: true, FlagWrongAlloy: true, FlagFutureDate: true,
 	FlagOtherOwner: true, FlagHeld: true, FlagUnclean: true, FlagAgain: true, FlagOverfull: true, FlagUnweighed: true,
+	FlagOutside: true,
 }
 
 // Cost is an amount of money that travels with an entry's metal, in the currency

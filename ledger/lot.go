@@ -47,6 +47,9 @@ func (d *draft) newLot(l *Lot) error {
 	if err := d.checkLot(l); err != nil {
 		return err
 	}
+	if err := l.Certificate.check(); err != nil {
+		return err
+	}
 	return d.putLot(l)
 }
 
@@ -82,20 +85,19 @@ func (d *draft) checkLot(l *Lot) error {
 			return err
 		}
 	}
-	if l.Certificate != nil {
-		if err := l.Certificate.check(); err != nil {
-			return err
-		}
-	}
 	return checkText("label", l.Label, maxName)
 }
 
+// check checks a certificate that is new to the book; nil is none.
 func (c *Certificate) check() error {
+	if c == nil {
+		return nil
+	}
 	sum := PPM(0)
 	seen := map[string]bool{}
 	for _, e := range c.Elements {
-		if len(e.Symbol) == 0 || len(e.Symbol) > 2 || e.Symbol[0] < 'A' || e.Symbol[0] > 'Z' {
-			return invalid("BAD_ELEMENT", "certificate.elements", e.Symbol, "must be an element's symbol such as Cu")
+		if !elements[e.Symbol] {
+			return invalid("BAD_ELEMENT", "certificate.elements", e.Symbol, "must be the symbol of an element, such as Cu or Pb")
 		}
 		if seen[e.Symbol] {
 			return invalid("TWICE", "certificate.elements", e.Symbol, "is given twice")
@@ -316,6 +318,9 @@ func (b *Book) Identify(ctx context.Context, m Meta, c IdentifyLot) (*Entry, err
 		l.Alloy, l.AlloySure = c.Alloy, true
 		if c.Certificate != nil {
 			l.Certificate = c.Certificate
+		}
+		if err := c.Certificate.check(); err != nil {
+			return err
 		}
 		if err := d.checkLot(l); err != nil {
 			return err

@@ -29,8 +29,9 @@ type ChargeHeat struct {
 	Heel  bool         `json:",omitempty"` // also what the last heat left in this heat's crucible
 }
 
-// Charge records what went into the crucible. Another alloy, a held or dirty
-// lot, and more than the lot holds are recorded with a reason and flagged.
+// Charge records what went into the crucible. Another alloy, a held or dirty lot, one
+// that holds what its alloy may not, and more than the lot holds are recorded with a
+// reason and flagged.
 func (b *Book) Charge(ctx context.Context, m Meta, c ChargeHeat) (*Entry, error) {
 	return b.write(ctx, m, KindCharge, c, func(d *draft) error {
 		h, err := d.heatIn(c.Heat, Melting, Late, Settled)
@@ -118,6 +119,11 @@ func (d *draft) askBeforeUse(l *Lot, h *Heat) {
 	}
 	if l.Condition == ToClean {
 		d.flag(FlagUnclean, fmt.Sprintf("lot %s is still to be cleaned; its weight is not all metal, and dirt or damp in a melt is dangerous", l.ID))
+	}
+	if l.Certificate != nil && d.book.Metals != nil {
+		for _, what := range d.book.Metals.Excesses(l.Alloy, l.Certificate.Elements) {
+			d.flag(FlagOutside, fmt.Sprintf("lot %s holds %s by its analysis", l.ID, what))
+		}
 	}
 	if l.Owner != h.Owner {
 		d.flag(FlagOtherOwner, fmt.Sprintf("lot %s belongs to %s, heat %s to %s", l.ID, ownerText(l.Owner), h.ID, ownerText(h.Owner)))

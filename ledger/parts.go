@@ -45,9 +45,11 @@ func (b *Book) Split(ctx context.Context, m Meta, c SplitLot) (*Entry, error) {
 			if p.Place != "" {
 				part.Place = p.Place
 			}
+			part.Certificate = nil // it was checked when it was new, by the rules of then
 			if err := d.newLot(&part); err != nil {
 				return err
 			}
+			part.Certificate = l.Certificate
 			metal, basis, err := d.weigh(field+".weighing", p.Weighing, Acct(OfLot, part.ID), false)
 			if err != nil {
 				return err

@@ -17,7 +17,12 @@ const lotName = "shops/*/lots/*"
 
 func (s lots) GetLot(ctx context.Context, r *pb.GetLotRequest) (*pb.GetLotResponse, error) {
 	d := s.read(ctx, "name", r.GetName(), lotName)
-	return reply(d, &pb.GetLotResponse{Lot: d.lot(d.id())})
+	p := d.lot(d.id())
+	if d.err == nil {
+		all, err := d.LotCautions(ctx, d.id())
+		p.Cautions, d.err = cautions(all), err
+	}
+	return reply(d, &pb.GetLotResponse{Lot: p})
 }
 
 func (s lots) ListLots(ctx context.Context, r *pb.ListLotsRequest) (*pb.ListLotsResponse, error) {

@@ -190,6 +190,7 @@ func (p *page) lot(l *pb.Lot) {
 		row("oxide", s.GetOxide().GetText()+", made of "+s.GetMetalInOxide().GetText()+" of metal that is gone")
 	}
 	t.write(p)
+	p.cautions(l.GetCautions()...)
 }
 
 func count(n int64) string {

@@ -37,6 +37,7 @@ const (
 type Facts struct {
 	Alloys     []Alloy            // of the charge and of what it is poured as
 	Content    map[string]float64 // weight %, where an estimate or a certificate is at hand
+	Parts      []Part             // what is known of single lots of the metal, where their alloys do not say as much
 	Melt       bool               // something is melted or poured
 	Wet        bool               // returns or ingot known or feared to be damp
 	Dirty      bool               // sand or investment still on returns
@@ -45,6 +46,13 @@ type Facts struct {
 	Degasser   bool               // a degassing tablet that gives off chlorine is among the additions
 	Fill       float64            // charge ÷ working capacity of the crucible, by volume; 0 not known
 	PourC      float64            // °C, 0 not known
+}
+
+// Part is what some of the metal is known to hold, by a certificate or an assay or by what
+// it was melted from.
+type Part struct {
+	Of      string             // such as "lot L7"
+	Content map[string]float64 // weight %
 }
 
 // Thresholds in weight %. Common practice, no source: they decide when a caution
@@ -138,6 +146,17 @@ func (f Facts) holds(element string, shown float64) string {
 				why = append(why, fmt.Sprintf("%s may hold up to %g %% %s", a.ID, l.Max, element))
 			}
 			break
+		}
+	}
+	if why == nil {
+		greatest, of := 0.0, ""
+		for _, p := range f.Parts {
+			if v := p.Content[element]; v >= shown && v > greatest {
+				greatest, of = v, p.Of
+			}
+		}
+		if of != "" {
+			why = append(why, fmt.Sprintf("%s holds about %.2g %% %s", of, greatest, element))
 		}
 	}
 	slices.Sort(why)

@@ -10,6 +10,7 @@ package shop
 import (
 	"context"
 	"errors"
+	"fmt"
 	"strings"
 	"time"
 
@@ -110,6 +111,27 @@ func (m Metals) CastingLimits(id string) string {
 		return ""
 	}
 	return set.ID()
+}
+
+// Excesses says of what a measured content holds clearly more than an alloy may.
+func (m Metals) Excesses(id string, measured []ledger.Element) (out []string) {
+	a, err := m.Table.Find(id)
+	if err != nil { // an alloy of the shop's own: it has no limits
+		return nil
+	}
+	for _, x := range a.Excesses(contentOf(measured)) {
+		out = append(out, fmt.Sprintf("%.4g %% %s, where %s may hold %.3g %%,", x.Percent, x.Element, a.ID, x.Most))
+	}
+	return out
+}
+
+// contentOf is a measured content in weight %.
+func contentOf(measured []ledger.Element) map[string]float64 {
+	out := make(map[string]float64, len(measured))
+	for _, e := range measured {
+		out[e.Symbol] = 100 * part(e.PPM)
+	}
+	return out
 }
 
 // MeltDensity is what a melt of an alloy weighs.

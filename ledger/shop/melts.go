@@ -18,6 +18,11 @@ type melts struct {
 	tail
 	of     map[string]*melt
 	things map[string]*thing // lots, supplies and crucibles by kind and id, as they were asked for
+
+	// What went in held, as it was asked for; all of it is asked anew when an entry changes
+	// what earlier ones mean. forgot counts how often.
+	held   map[heldQuestion]heldContent
+	forgot int64
 }
 
 // Bounds of what is kept: of heats, at some 1 kB each, and of things.
@@ -37,6 +42,7 @@ type step struct {
 	seq       int64
 	charged   ledger.Mass
 	lots      []string // that went in, in order
+	heels     []string // crucibles whose heels went in
 	additions []ledger.Addition
 	dirty     bool
 	skimmed   bool
@@ -76,6 +82,8 @@ func (m *melt) take(id string, e *ledger.Entry) error {
 				}
 			case ledger.OfLot:
 				x.lots = append(x.lots, ref)
+			case ledger.Heel:
+				x.heels = append(x.heels, ref)
 			}
 		}
 	}
@@ -87,7 +95,7 @@ func (m *melt) take(id string, e *ledger.Entry) error {
 
 // facts are what calls for cautions of a heat at the moment that r reads, or at a later
 // one that another reader has brought. A drafted entry, if not nil, is taken as recorded.
-func (s *melts) facts(r ledger.Reader, heat string, drafted *ledger.Entry, table alloy.Table) (f alloy.Facts, err error) {
+func (s *melts) facts(r ledger.Reader, heat string, drafted *ledger.Entry, table alloy.Table) (f meltFacts, err error) {
 	head, err := r.Head()
 	if err != nil {
 		return f, err
@@ -99,6 +107,7 @@ func (s *melts) facts(r ledger.Reader, heat string, drafted *ledger.Entry, table
 		s.of = nil // an entry may be half taken in
 		return f, err
 	}
+	f.forgot, f.keep = now.forgot, now.keep && drafted == nil
 	if drafted != nil {
 		now = &meltsNow{melts: &melts{}, r: r} // what is not recorded is not kept
 	}
@@ -109,8 +118,35 @@ func (s *melts) facts(r ledger.Reader, heat string, drafted *ledger.Entry, table
 	if err != nil {
 		return f, err
 	}
-	return now.factsOf(m, table)
+	return f, now.factsOf(&f, m, table)
 }
+
+// meltFacts are what calls for cautions of a heat. What went in is to be asked for what
+// it held where that is not known yet.
+type meltFacts struct {
+	alloy.Facts
+	parts  []heldPart
+	forgot int64 // as it was when they were put together
+	keep   bool  // what was asked is kept
+}
+
+// remember keeps what was asked for, unless what it follows from has changed.
+func (s *melts) remember(f *meltFacts, held map[heldQuestion]heldContent) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if !f.keep || f.forgot != s.forgot {
+		return
+	}
+	if len(s.held) >= mostThings || s.held == nil {
+		s.held = map[heldQuestion]heldContent{}
+	}
+	for q, content := range held {
+		s.held[q] = content
+	}
+}
+
+// forget forgets what was held.
+func (s *melts) forget() { s.held, s.forgot = nil, s.forgot+1 }
 
 // meltsNow is melts in the hands of a reader, from which it gets what it does not have.
 type meltsNow struct {
@@ -141,11 +177,15 @@ func (s *meltsNow) catchUp(head ledger.Head) error {
 	}
 	s.tail.begin(head)
 	s.of, s.things, s.keep = map[string]*melt{}, map[string]*thing{}, true
+	s.forget()
 	return nil
 }
 
 // takeIn takes in the next entry of the log.
 func (s *melts) takeIn(e *ledger.Entry) error {
+	if e.Reverses != 0 || e.Kind == ledger.KindIdentify {
+		s.forget()
+	}
 	for _, subject := range e.Subjects() {
 		id, isHeat := strings.CutPrefix(subject, ledger.OfHeat(""))
 		if m := s.of[id]; isHeat && m != nil {
@@ -204,8 +244,8 @@ func (s *meltsNow) thing(kind ledger.RecordKind, id string) (*thing, error) {
 }
 
 // factsOf puts together what the entries say and what the things say.
-func (s *meltsNow) factsOf(m *melt, table alloy.Table) (alloy.Facts, error) {
-	f := alloy.Facts{Melt: true, Investment: m.heat.State == ledger.Late}
+func (s *meltsNow) factsOf(f *meltFacts, m *melt, table alloy.Table) error {
+	f.Melt, f.Investment = true, m.heat.State == ledger.Late
 	charged := ledger.Mass(0)
 	add := func(id string) {
 		a, err := table.Find(id)
@@ -213,34 +253,42 @@ func (s *meltsNow) factsOf(m *melt, table alloy.Table) (alloy.Facts, error) {
 			f.Alloys = append(f.Alloys, a)
 		}
 	}
+	went := func(name string, a ledger.Account, at int64, own heldContent) {
+		q := heldQuestion{string(a), at}
+		f.parts = append(f.parts, heldPart{name: name, heldQuestion: q, own: own, came: s.held[q]})
+	}
 	for _, x := range m.steps {
 		charged += x.charged
 		f.Dirty, f.Wet, f.Skimmings = f.Dirty || x.dirty, f.Wet || x.dirty, f.Skimmings || x.skimmed
 		for _, id := range x.lots {
 			lot, err := known(s, ledger.RecLot, id, &ledger.Lot{})
 			if err != nil {
-				return f, err
+				return err
 			}
 			add(lot.Alloy)
+			went("lot "+id, ledger.Acct(ledger.OfLot, id), x.seq, ownContent(lot))
+		}
+		for _, id := range x.heels {
+			went("the heel of crucible "+id, ledger.Acct(ledger.Heel, id), x.seq, nil)
 		}
 		for _, a := range x.additions {
 			supply, err := known(s, ledger.RecSupply, a.Supply, &ledger.Supply{})
 			if err != nil {
-				return f, err
+				return err
 			}
 			f.Degasser = f.Degasser || chlorine(a, supply)
 		}
 	}
 	add(m.heat.Alloy)
 	if m.heat.Crucible == "" {
-		return f, nil
+		return nil
 	}
 	pot, err := known(s, ledger.RecPot, m.heat.Crucible, &ledger.Pot{})
 	if err != nil {
-		return f, err
+		return err
 	}
 	f.Fill = filled(pot, m.heat.Alloy, max(charged, m.heat.Charge), table)
-	return f, nil
+	return nil
 }
 
 // filled is what part of what a crucible holds of an alloy's melt so much is; 0 not known.

@@ -60,6 +60,7 @@ func TestCautionsEntryByEntry(t *testing.T) {
 		t.Helper()
 		return ledgertest.MadeLot(t, b.Do(b.Receive(ctx, m, ledger.Receive{Supplier: "northmetal", Alloy: alloyID, Dirty: dirty, Weighing: ledgertest.Net(9000)}))).ID
 	}
+	bery := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, m, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(9000), Certificate: analysis("Be", 20_000)}))).ID
 	bars, unclear, dirty := lot("C87300", false), lot(ledger.UnknownAlloy, false), lot("C87300", true)
 	charge := func(id string) func(ledger.Meta) (*ledger.Entry, error) {
 		return func(m ledger.Meta) (*ledger.Entry, error) {
@@ -83,6 +84,7 @@ func TestCautionsEntryByEntry(t *testing.T) {
 	do("bars", charge(bars))
 	do("a crucible that is small", pot(5))
 	do("one that is not", pot(100))
+	do("bars with beryllium", charge(bery))
 	do("metal that nobody knows", charge(unclear))
 	do("which has lead and zinc", func(m ledger.Meta) (*ledger.Entry, error) {
 		return b.Identify(ctx, m, ledger.IdentifyLot{Lot: unclear, Alloy: "C84400"})
@@ -99,10 +101,13 @@ func TestCautionsEntryByEntry(t *testing.T) {
 	do("skimmed", func(m ledger.Meta) (*ledger.Entry, error) {
 		return b.Skim(ctx, m, ledger.SkimHeat{Heat: "9", Weighing: ledgertest.Net(300)})
 	})
+	do("an assay that finds less", func(m ledger.Meta) (*ledger.Entry, error) {
+		return b.Identify(ctx, m, ledger.IdentifyLot{Lot: bery, Alloy: "C87300", Certificate: analysis("Be", 1, "Pb", 50_000)})
+	})
 	do("poured", func(m ledger.Meta) (*ledger.Entry, error) {
 		return b.FinishPour(ctx, m, ledger.FinishPour{Heat: "9", Heel: ledgertest.Grams(100)})
 	})
-	if len(said) < 8 {
+	if len(said) < 10 {
 		t.Errorf("the cautions changed only %d times, this test sees too little: %q", len(said)-1, said)
 	}
 }

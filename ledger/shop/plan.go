@@ -140,6 +140,10 @@ func (s *Shop) PlanCharge(ctx context.Context, q PlanQuery) (out ChargePlan, err
 	if out, err = p.result(plan); err != nil {
 		return out, err
 	}
+	if err := p.cautions(ctx, s); err != nil {
+		return out, err
+	}
+	out.Cautions = p.out.Cautions
 	return out, s.planFuel(ctx, &out)
 }
 

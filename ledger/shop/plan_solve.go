@@ -12,6 +12,7 @@ import (
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/alloy"
 	"example.org/remelt/ledger/charge"
+	"example.org/remelt/ledger/lineage"
 	"example.org/remelt/ledger/loss"
 	"example.org/remelt/ledger/unit"
 )
@@ -125,7 +126,6 @@ func (p *planner) result(plan *charge.Plan) (ChargePlan, error) {
 		}
 		out.Pour = append(out.Pour, PlannedPour{Mold: mold, FromC: m.MinC, ToC: m.MaxC, Thin: p.isThin(mold, density), PourStep: st})
 	}
-	p.cautions()
 	return *out, nil
 }
 
@@ -214,8 +214,21 @@ func (p *planner) leftOut(all []charge.LeftOut) (out []PlanLeft) {
 	return out
 }
 
-func (p *planner) cautions() {
+// cautions are those that follow from a plan, and from what its lots and the heel are known to hold.
+func (p *planner) cautions(ctx context.Context, s *Shop) error {
 	f := alloy.Facts{Alloys: []alloy.Alloy{p.a}, Melt: true, Skimmings: true, Content: map[string]float64{}}
+	var parts []heldPart
+	for _, t := range p.out.Plan.Takes {
+		l := p.views[t.Lot].Lot
+		parts = append(parts, heldPart{name: "lot " + t.Lot, heldQuestion: heldQuestion{string(ledger.Acct(ledger.OfLot, t.Lot)), lineage.Latest}, own: ownContent(&l)})
+	}
+	if p.out.Heel > 0 {
+		parts = append(parts, heldPart{name: "the heel", heldQuestion: heldQuestion{string(ledger.Acct(ledger.Heel, p.h.Crucible)), lineage.Latest}})
+	}
+	var err error
+	if f.Parts, _, err = s.parts(ctx, parts, p.table); err != nil {
+		return err
+	}
 	pot := p.crucible
 	pot.Fill = p.as.fill
 	f.Fill = filled(&pot, p.a.ID, ledger.Mass(p.out.Plan.Charge+p.heat.Heel), p.table)
@@ -231,6 +244,7 @@ func (p *planner) cautions() {
 	if c := p.supply.Caution; c != "" {
 		p.out.Cautions = append(p.out.Cautions, alloy.Caution{Code: "supply", Because: p.supply.Name + " is added", Text: strings.TrimSuffix(c, ".") + ". " + alloy.ComesFirst})
 	}
+	return nil
 }
 
 // words writes milligrams in the shop's unit.

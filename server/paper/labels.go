@@ -49,14 +49,6 @@ func (p *Press) Labels(ctx context.Context, o LabelOrder) (*Document, error) {
 	case len(lots) > mostLabels:
 		return nil, refuse("TOO_MANY_LABELS", "lots", fmt.Sprint(len(lots)), fmt.Sprintf("must be at most %d at once; say an alloy or a place", mostLabels))
 	}
-	mind := map[string]string{}
-	for _, l := range lots {
-		if _, known := mind[l.GetAlloy()]; !known {
-			if mind[l.GetAlloy()], err = p.inShort(ctx, l); err != nil {
-				return nil, err
-			}
-		}
-	}
 	name, title := "labels", fmt.Sprintf("%d labels", len(lots))
 	if len(lots) == 1 {
 		name, title = "label-"+last(lots[0].GetName()), "Label of lot "+last(lots[0].GetName())
@@ -68,19 +60,26 @@ func (p *Press) Labels(ctx context.Context, o LabelOrder) (*Document, error) {
 			s.pdf.AddPage()
 		}
 		x, y := o.On.left+float64(n%o.On.across)*o.On.stepX, o.On.top+float64(n/o.On.across)*o.On.stepY
-		if err := s.label(j, l, mind[l.GetAlloy()], x, y, o.On.w, o.On.h); err != nil {
+		if err := s.label(j, l, inShort(l), x, y, o.On.w, o.On.h); err != nil {
 			return nil, err
 		}
 	}
 	return s.document(name)
 }
 
-// labelled are the lots of an order.
+// labelled are the lots of an order, each with its cautions, which a list does not have.
 func (p *Press) labelled(ctx context.Context, o LabelOrder) (lots []*pb.Lot, err error) {
-	if len(o.Lots) == 0 {
-		return p.lots(ctx, &pb.ListLotsRequest{Parent: o.Shop, Alloy: o.Alloy, Place: o.Place})
+	names := o.Lots
+	if len(names) == 0 {
+		all, err := p.lots(ctx, &pb.ListLotsRequest{Parent: o.Shop, Alloy: o.Alloy, Place: o.Place})
+		if err != nil || len(all) > mostLabels {
+			return all, err
+		}
+		for _, l := range all {
+			names = append(names, l.GetName())
+		}
 	}
-	for _, name := range o.Lots {
+	for _, name := range names {
 		got, err := p.call.lots.GetLot(ctx, &pb.GetLotRequest{Name: name})
 		if err != nil {
 			return nil, err
@@ -102,7 +101,7 @@ func (p *Press) lots(ctx context.Context, r *pb.ListLotsRequest) ([]*pb.Lot, err
 	return found, err
 }
 
-// short are the cautions of an alloy as a label has room for them, by their codes.
+// short are the cautions of a lot as a label has room for them, by their codes.
 var short = map[string]string{
 	"wet-metal":         "dry and preheat",
 	"zinc-fume":         "zinc fume when melted",
@@ -118,17 +117,17 @@ var short = map[string]string{
 // comesFirst ends every caution.
 const comesFirst = "Local codes, safety data sheets and licensed practice come first."
 
-// inShort is what to mind with a lot's alloy.
-func (p *Press) inShort(ctx context.Context, l *pb.Lot) (string, error) {
-	if last(l.GetAlloy()) == "unknown" {
-		return "Mind: " + short["unknown-metal"] + ". " + comesFirst, nil
-	}
-	got, err := p.call.alloys.GetAlloy(ctx, &pb.GetAlloyRequest{Name: l.GetAlloy()})
-	if err != nil {
-		return "", err
-	}
+// inShort is what to mind with a lot.
+func inShort(l *pb.Lot) string {
 	var mind []string
-	for _, c := range got.GetAlloy().GetCautions() {
+	unknown := last(l.GetAlloy()) == "unknown"
+	if unknown { // what is not to be melted need not be dried for it
+		mind = append(mind, short["unknown-metal"])
+	}
+	for _, c := range l.GetCautions() {
+		if unknown && (c.GetCode() == "unknown-metal" || c.GetCode() == "wet-metal") {
+			continue
+		}
 		text, known := short[c.GetCode()]
 		if !known {
 			text = strings.ReplaceAll(c.GetCode(), "-", " ")
@@ -136,9 +135,9 @@ func (p *Press) inShort(ctx context.Context, l *pb.Lot) (string, error) {
 		mind = append(mind, text)
 	}
 	if len(mind) == 0 {
-		return comesFirst, nil
+		return comesFirst
 	}
-	return "Mind: " + strings.Join(mind, "; ") + ". " + comesFirst, nil
+	return "Mind: " + strings.Join(mind, "; ") + ". " + comesFirst
 }
 
 // label draws one label into a box: the lot as large as it goes, to be read at

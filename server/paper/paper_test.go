@@ -92,6 +92,30 @@ func TestLabelsAreRead(t *testing.T) {
 			}
 		}
 	}
+	mind := func(lot, want string) {
+		t.Helper()
+		stock, err := paper.ParseStock("100x50mm")
+		if err != nil {
+			t.Fatal(err)
+		}
+		wants(t, made(f.Labels(t.Context(), paper.LabelOrder{Shop: harrow, Lots: []string{harrow + "/lots/" + lot}, On: stock}))(t), want)
+	}
+	for id, c := range map[string]struct {
+		alloy, want string
+		elements    []ledger.Element
+	}{
+		"BERY": {"C87300", "Mind: dry and preheat; holds lead; holds beryllium.", []ledger.Element{{Symbol: "Be", PPM: 20_000}, {Symbol: "Pb", PPM: 90_000}}},
+		"TIN":  {"C93200", "holds lead.", nil},
+		"ODD":  {"unknown", "Mind: not identified: do not melt; holds lead.", []ledger.Element{{Symbol: "Pb", PPM: 90_000}}},
+	} {
+		r := ledger.Receive{Supplier: "northmetal", Alloy: c.alloy, LotID: id, Weighing: ledgertest.Net(5_000)}
+		if c.elements != nil {
+			r.Certificate = &ledger.Certificate{Elements: c.elements}
+		}
+		e := f.Do(f.Receive(t.Context(), ledger.Meta{Reason: "as it came"}, r))
+		mind(id, c.want)
+		f.Do(f.Reverse(t.Context(), ledger.Meta{Reason: "sent back"}, ledger.ReverseEntry{Entry: e.Seq}))
+	}
 	lots := []string{f.Pigs.ID, f.Skimmings.ID, f.Swept.ID, evil.ID}
 	for _, on := range []string{"A4", "Letter"} {
 		stock, _ := paper.ParseStock(on)

@@ -3,6 +3,9 @@ package web_test
 import (
 	"strings"
 	"testing"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/ledgertest"
 )
 
 // A lot's page draws what its metal is from: the pigs of the worked heat are half its
@@ -19,6 +22,19 @@ func TestLineage(t *testing.T) {
 	for _, want := range []string{"other lots", "in molds, melts", "lost", "in molds, heat 41", "oxide of heat 41", "pig " + f.lots[0]} {
 		if !strings.Contains(page, want) {
 			t.Errorf("ingots: no %q in\n%s", want, page)
+		}
+	}
+}
+
+// A lot's page says what to mind with it, by its alloy and by what was measured of it.
+func TestLotHasItsCautions(t *testing.T) {
+	f := newFoundry(t)
+	f.book.Do(f.book.Receive(t.Context(), ledger.Meta{}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", LotID: "BERY", Weighing: ledgertest.Net(5_000),
+		Certificate: &ledger.Certificate{Elements: []ledger.Element{{Symbol: "Be", PPM: 20_000}}}}))
+	_, page := f.get(f.url("/lots/BERY"))
+	for _, want := range []string{"Be 2 %", "harm the lungs", "lot BERY holds about 2 % Be"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("no %q in\n%s", want, page)
 		}
 	}
 }

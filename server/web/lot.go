@@ -40,7 +40,7 @@ func (p *Pages) lot(v *visit) (frame, error) {
 	for _, e := range past.GetEntries() {
 		page.History = append(page.History, changeOf(e, "lot/"+id))
 	}
-	return frame{Title: "Lot " + id, Here: "stock", Live: true, Main: page}, nil
+	return frame{Title: "Lot " + id, Here: "stock", Live: true, Cautioned: len(page.Lot.GetCautions()) > 0, Main: page}, nil
 }
 
 // changeOf is what an entry did to one account.

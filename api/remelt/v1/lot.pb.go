@@ -214,7 +214,10 @@ type Lot struct {
 	// The entry that made it was reversed: it never was.
 	Void bool `protobuf:"varint,20,opt,name=void,proto3" json:"void,omitempty"`
 	// Changes when the thing does.
-	Etag          string `protobuf:"bytes,21,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,21,opt,name=etag,proto3" json:"etag,omitempty"`
+	// What to mind with it, by its alloy and by what it is known to hold. Only of a lot
+	// that is asked for by its name.
+	Cautions      []*Caution `protobuf:"bytes,22,rep,name=cautions,proto3" json:"cautions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -394,6 +397,13 @@ func (x *Lot) GetEtag() string {
 		return x.Etag
 	}
 	return ""
+}
+
+func (x *Lot) GetCautions() []*Caution {
+	if x != nil {
+		return x.Cautions
+	}
+	return nil
 }
 
 // Metal of a lot that is promised.
@@ -866,7 +876,7 @@ var File_remelt_v1_lot_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_lot_proto_rawDesc = "" +
 	"\n" +
-	"\x13remelt/v1/lot.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17remelt/v1/measure.proto\"\xde\a\n" +
+	"\x13remelt/v1/lot.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/alloy.proto\x1a\x17remelt/v1/measure.proto\"\x93\b\n" +
 	"\x03Lot\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x126\n" +
 	"\x05alloy\x18\x02 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
@@ -897,7 +907,8 @@ const file_remelt_v1_lot_proto_rawDesc = "" +
 	"\x05price\x18\x12 \x01(\v2\x10.remelt.v1.PriceB\x03\xe0A\x03R\x05price\x12>\n" +
 	"\tskimmings\x18\x13 \x01(\v2\x1b.remelt.v1.SkimmingsContentB\x03\xe0A\x03R\tskimmings\x12\x17\n" +
 	"\x04void\x18\x14 \x01(\bB\x03\xe0A\x03R\x04void\x12\x17\n" +
-	"\x04etag\x18\x15 \x01(\tB\x03\xe0A\x03R\x04etag:?\xeaA<\n" +
+	"\x04etag\x18\x15 \x01(\tB\x03\xe0A\x03R\x04etag\x123\n" +
+	"\bcautions\x18\x16 \x03(\v2\x12.remelt.v1.CautionB\x03\xe0A\x03R\bcautions:?\xeaA<\n" +
 	"\x16remelt.example.org/Lot\x12\x17shops/{shop}/lots/{lot}*\x04lots2\x03lot\"H\n" +
 	"\x05Claim\x12\x15\n" +
 	"\x03for\x18\x01 \x01(\tB\x03\xe0A\x03R\x03for\x12(\n" +
@@ -983,8 +994,9 @@ var file_remelt_v1_lot_proto_goTypes = []any{
 	(*SkimmingsContent)(nil),      // 8: remelt.v1.SkimmingsContent
 	(*HeatShare)(nil),             // 9: remelt.v1.HeatShare
 	(*Mass)(nil),                  // 10: remelt.v1.Mass
-	(*timestamppb.Timestamp)(nil), // 11: google.protobuf.Timestamp
-	(*Money)(nil),                 // 12: remelt.v1.Money
+	(*Caution)(nil),               // 11: remelt.v1.Caution
+	(*timestamppb.Timestamp)(nil), // 12: google.protobuf.Timestamp
+	(*Money)(nil),                 // 13: remelt.v1.Money
 }
 var file_remelt_v1_lot_proto_depIdxs = []int32{
 	0,  // 0: remelt.v1.Lot.form:type_name -> remelt.v1.Form
@@ -996,21 +1008,22 @@ var file_remelt_v1_lot_proto_depIdxs = []int32{
 	5,  // 6: remelt.v1.Lot.certificate:type_name -> remelt.v1.Certificate
 	7,  // 7: remelt.v1.Lot.price:type_name -> remelt.v1.Price
 	8,  // 8: remelt.v1.Lot.skimmings:type_name -> remelt.v1.SkimmingsContent
-	10, // 9: remelt.v1.Claim.mass:type_name -> remelt.v1.Mass
-	10, // 10: remelt.v1.Origin.mass:type_name -> remelt.v1.Mass
-	11, // 11: remelt.v1.Certificate.issue_time:type_name -> google.protobuf.Timestamp
-	6,  // 12: remelt.v1.Certificate.elements:type_name -> remelt.v1.Element
-	12, // 13: remelt.v1.Price.money:type_name -> remelt.v1.Money
-	10, // 14: remelt.v1.SkimmingsContent.net:type_name -> remelt.v1.Mass
-	10, // 15: remelt.v1.SkimmingsContent.added:type_name -> remelt.v1.Mass
-	10, // 16: remelt.v1.SkimmingsContent.trapped:type_name -> remelt.v1.Mass
-	10, // 17: remelt.v1.SkimmingsContent.oxide:type_name -> remelt.v1.Mass
-	10, // 18: remelt.v1.SkimmingsContent.metal_in_oxide:type_name -> remelt.v1.Mass
-	19, // [19:19] is the sub-list for method output_type
-	19, // [19:19] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	11, // 9: remelt.v1.Lot.cautions:type_name -> remelt.v1.Caution
+	10, // 10: remelt.v1.Claim.mass:type_name -> remelt.v1.Mass
+	10, // 11: remelt.v1.Origin.mass:type_name -> remelt.v1.Mass
+	12, // 12: remelt.v1.Certificate.issue_time:type_name -> google.protobuf.Timestamp
+	6,  // 13: remelt.v1.Certificate.elements:type_name -> remelt.v1.Element
+	13, // 14: remelt.v1.Price.money:type_name -> remelt.v1.Money
+	10, // 15: remelt.v1.SkimmingsContent.net:type_name -> remelt.v1.Mass
+	10, // 16: remelt.v1.SkimmingsContent.added:type_name -> remelt.v1.Mass
+	10, // 17: remelt.v1.SkimmingsContent.trapped:type_name -> remelt.v1.Mass
+	10, // 18: remelt.v1.SkimmingsContent.oxide:type_name -> remelt.v1.Mass
+	10, // 19: remelt.v1.SkimmingsContent.metal_in_oxide:type_name -> remelt.v1.Mass
+	20, // [20:20] is the sub-list for method output_type
+	20, // [20:20] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_lot_proto_init() }
@@ -1018,6 +1031,7 @@ func file_remelt_v1_lot_proto_init() {
 	if File_remelt_v1_lot_proto != nil {
 		return
 	}
+	file_remelt_v1_alloy_proto_init()
 	file_remelt_v1_measure_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
