@@ -113,6 +113,7 @@ const (
 	FlagAgain      = "cleaned-again"        // asks: a clean lot, or one that has nothing left, was cleaned
 	FlagUnclean    = "not-cleaned"          // asks: metal waiting to be cleaned was charged
 	FlagOutside    = "outside-limits"       // asks: metal was charged that holds clearly more of something than its alloy may
+	FlagSettled    = "settled-heat"         // asks: metal was charged into a heat that was settled already
 	FlagLate       = "late"                 // tells: the heat was settled already
 	FlagMoreThanIn = "more-than-was-poured" // tells: in molds of a heat went below zero
 	FlagCorrected  = "shortfall-counted"    // tells: a correction found metal already used
@@ -121,7 +122,7 @@ const (
 var flagsThatAsk = map[string]bool{
 	FlagOverdrawn: true, FlagWrongAlloy: true, FlagFutureDate: true,
 	FlagOtherOwner: true, FlagHeld: true, FlagUnclean: true, FlagAgain: true, FlagOverfull: true, FlagUnweighed: true,
-	FlagOutside: true,
+	FlagOutside: true, FlagSettled: true,
 }
 
 // Cost is an amount of money that travels with an entry's metal, in the currency

@@ -38,6 +38,9 @@ func (b *Book) Charge(ctx context.Context, m Meta, c ChargeHeat) (*Entry, error)
 		if err != nil {
 			return err
 		}
+		if h.State == Settled {
+			d.flag(FlagSettled, fmt.Sprintf("heat %s was settled on %s: what is charged into it now counts as unaccounted for in it at once; is it of another heat?", h.ID, h.Settled.Format("2006-01-02")))
+		}
 		if len(c.Items) == 0 && !c.Heel {
 			return invalid("REQUIRED", "items", "", "name the lots that went in")
 		}

@@ -1,0 +1,39 @@
+package ledger_test
+
+import (
+	"errors"
+	"strings"
+	"testing"
+
+	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/ledgertest"
+)
+
+// TestChargeIntoASettledHeatIsAskedAbout: the metal would count as unaccounted for at once,
+// and the number of the heat is mistyped more likely than a charge was forgotten. One that
+// was forgotten is recorded with a reason; a late cup is not asked about.
+func TestChargeIntoASettledHeatIsAskedAbout(t *testing.T) {
+	b, ctx := ledgertest.RunHeat41(t), t.Context()
+	b.BringHome()
+	b.Do(b.Settle(ctx, ledger.Meta{}, "41"))
+	lot := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, ledger.Meta{}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(10_000)}))).ID
+	was := b.Held(ledger.Acct(ledger.Unaccounted, "41"))
+	charge := ledger.ChargeHeat{Heat: "41", Items: []ledger.ChargeItem{{Lot: lot}}}
+	_, err := b.Charge(ctx, ledger.Meta{}, charge)
+	var asked *ledger.Error
+	if !errors.Is(err, ledger.ErrNeedsReason) || !errors.As(err, &asked) || len(asked.Flags) != 1 || asked.Flags[0].Code != ledger.FlagSettled ||
+		!strings.Contains(asked.Flags[0].Text, "unaccounted") {
+		t.Fatalf("charged into a settled heat: %v", err)
+	}
+	if now := b.Held(ledger.Acct(ledger.Unaccounted, "41")); now != was {
+		t.Errorf("unaccounted %d, was %d: it was booked all the same", now, was)
+	}
+	e := b.Do(b.Charge(ctx, ledger.Meta{Reason: "an ingot of that day, found at the stocktake"}, charge))
+	if len(e.Flags) != 2 || e.Flags[0].Code != ledger.FlagSettled || e.Flags[1].Code != ledger.FlagLate {
+		t.Errorf("flags %v", e.Flags)
+	}
+	if now := b.Held(ledger.Acct(ledger.Unaccounted, "41")); now != was+10*ledger.Kilogram {
+		t.Errorf("unaccounted %d, was %d", now, was)
+	}
+	b.Do(b.WeighIn(ctx, ledger.Meta{}, ledger.WeighIn{Heats: []ledger.HeatShare{{Heat: "41"}}, Form: ledger.Cup, Weighing: ledgertest.Net(100)}))
+}
