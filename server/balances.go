@@ -88,6 +88,7 @@ func (d *desk) terms(t *shop.Terms) *pb.Terms {
 		Spilled: d.mass(t.Spilled), Kerf: d.mass(t.Kerf), Unaccounted: d.mass(t.Unaccounted),
 		InCrucible: d.mass(t.InCrucible), InMolds: d.mass(t.InMolds),
 		MetalIn: d.mass(t.In()), Gone: d.mass(t.Gone()), MeltLoss: d.mass(t.MeltLoss()),
+		SpillToClean: d.mass(t.SpillToClean), Reclaimed: d.mass(t.Reclaimed()), NotYetUsable: d.mass(t.NotYetUsable()), Elsewhere: d.mass(t.Elsewhere()),
 		YieldPercent: share(t.Castings), ReturnedPercent: share(t.Returns + t.Pigs), GonePercent: share(t.Gone()),
 		MeltLossPercent: share(t.MeltLoss()), UnaccountedPercent: share(t.Unaccounted),
 	}

@@ -98,7 +98,8 @@ func outcome(t *pb.Terms) []line {
 	}
 	return append(lines,
 		line{"pigs", t.GetPigs(), ""},
-		line{"swept up", t.GetSpillKept(), "to be cleaned"},
+		line{"swept up", &pb.Mass{Mg: t.GetSpillKept().GetMg() - t.GetSpillToClean().GetMg()}, ""},
+		line{"swept up", t.GetSpillToClean(), "to be cleaned"},
 		line{"recovered from skimmings", t.GetRecovered(), ""},
 		line{"given away", t.GetGiven(), ""},
 		line{"heel", t.GetHeel(), "in the crucible for the next heat"},

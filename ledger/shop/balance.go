@@ -23,12 +23,14 @@ type Terms struct {
 	Returns   ledger.Mass                 // gating and castings broken up
 	ByForm    map[ledger.Form]ledger.Mass // Returns, by form
 	Pigs      ledger.Mass                 // poured off
-	SpillKept ledger.Mass                 // swept up, to be cleaned
+	SpillKept ledger.Mass                 // swept up
 	Recovered ledger.Mass                 // out of skimmings that were worked up
 	Given     ledger.Mass                 // left with a visitor
 	Heel      ledger.Mass                 // left in the crucible for the next heat
 
 	Trapped ledger.Mass // in skimmings: not yet usable
+
+	SpillToClean ledger.Mass // of SpillKept, in lots that are still to be cleaned: not yet usable
 
 	Oxide       ledger.Mass
 	Vapour      ledger.Mass
@@ -48,10 +50,18 @@ func (t *Terms) Gone() ledger.Mass {
 	return t.Oxide + t.Vapour + t.Spilled + t.Kerf + t.Unaccounted
 }
 
+// Reclaimed is metal out of skimmings, and what was swept up and is clean.
+func (t *Terms) Reclaimed() ledger.Mass { return t.Recovered + t.SpillKept - t.SpillToClean }
+
+// NotYetUsable is metal that is here and needs work before it can be melted.
+func (t *Terms) NotYetUsable() ledger.Mass { return t.Trapped + t.SpillToClean }
+
+// Elsewhere is metal that is neither back nor gone.
+func (t *Terms) Elsewhere() ledger.Mass { return t.Given + t.Heel + t.InCrucible + t.InMolds }
+
 // Out is where all metal is; it equals In.
 func (t *Terms) Out() ledger.Mass {
-	return t.Castings + t.Returns + t.Pigs + t.SpillKept + t.Recovered + t.Given + t.Heel +
-		t.Trapped + t.Gone() + t.InCrucible + t.InMolds
+	return t.Castings + t.Returns + t.Pigs + t.Reclaimed() + t.NotYetUsable() + t.Elsewhere() + t.Gone()
 }
 
 // MeltLoss is (metal in − usable metal out) in the handbook's sense: gone, and
@@ -77,7 +87,7 @@ func (t *Terms) add(u *Terms) {
 		{&t.Pigs, u.Pigs}, {&t.SpillKept, u.SpillKept}, {&t.Recovered, u.Recovered}, {&t.Given, u.Given},
 		{&t.Heel, u.Heel}, {&t.Trapped, u.Trapped}, {&t.Oxide, u.Oxide}, {&t.Vapour, u.Vapour},
 		{&t.Spilled, u.Spilled}, {&t.Kerf, u.Kerf}, {&t.Unaccounted, u.Unaccounted},
-		{&t.InCrucible, u.InCrucible}, {&t.InMolds, u.InMolds},
+		{&t.InCrucible, u.InCrucible}, {&t.InMolds, u.InMolds}, {&t.SpillToClean, u.SpillToClean},
 	} {
 		*p.to += p.from
 	}
@@ -348,6 +358,9 @@ func (b *balancer) lotTerm(kind ledger.Kind, lot string, m ledger.Mass) error {
 		t.Pigs += m
 	case l.Form == ledger.SpillForm:
 		t.SpillKept += m
+		if l.Condition == ledger.ToClean || l.HeldFrom == ledger.ToClean {
+			t.SpillToClean += m
+		}
 	default:
 		b.returned(l.Form, m)
 	}

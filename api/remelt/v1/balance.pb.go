@@ -104,7 +104,7 @@ type Terms struct {
 	ReturnsByForm []*FormMass `protobuf:"bytes,5,rep,name=returns_by_form,json=returnsByForm,proto3" json:"returns_by_form,omitempty"`
 	// Poured off.
 	Pigs *Mass `protobuf:"bytes,6,opt,name=pigs,proto3" json:"pigs,omitempty"`
-	// Swept up, to be cleaned.
+	// Swept up.
 	SpillKept *Mass `protobuf:"bytes,7,opt,name=spill_kept,json=spillKept,proto3" json:"spill_kept,omitempty"`
 	// Out of skimmings that were worked up.
 	Recovered *Mass `protobuf:"bytes,8,opt,name=recovered,proto3" json:"recovered,omitempty"`
@@ -145,8 +145,17 @@ type Terms struct {
 	MeltLossPercent string `protobuf:"bytes,25,opt,name=melt_loss_percent,json=meltLossPercent,proto3" json:"melt_loss_percent,omitempty"`
 	// Unaccounted for, in per cent of what went in.
 	UnaccountedPercent string `protobuf:"bytes,26,opt,name=unaccounted_percent,json=unaccountedPercent,proto3" json:"unaccounted_percent,omitempty"`
-	unknownFields      protoimpl.UnknownFields
-	sizeCache          protoimpl.SizeCache
+	// Of what was swept up, in lots that are still to be cleaned.
+	SpillToClean *Mass `protobuf:"bytes,27,opt,name=spill_to_clean,json=spillToClean,proto3" json:"spill_to_clean,omitempty"`
+	// Out of skimmings, or swept up and clean: recovered + spill_kept − spill_to_clean.
+	Reclaimed *Mass `protobuf:"bytes,28,opt,name=reclaimed,proto3" json:"reclaimed,omitempty"`
+	// Here, and not yet usable: trapped + spill_to_clean.
+	NotYetUsable *Mass `protobuf:"bytes,29,opt,name=not_yet_usable,json=notYetUsable,proto3" json:"not_yet_usable,omitempty"`
+	// Neither back nor gone: given + heel + in_crucible + in_molds. So metal_in = castings +
+	// returns + pigs + reclaimed + not_yet_usable + elsewhere + gone.
+	Elsewhere     *Mass `protobuf:"bytes,30,opt,name=elsewhere,proto3" json:"elsewhere,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Terms) Reset() {
@@ -359,6 +368,34 @@ func (x *Terms) GetUnaccountedPercent() string {
 		return x.UnaccountedPercent
 	}
 	return ""
+}
+
+func (x *Terms) GetSpillToClean() *Mass {
+	if x != nil {
+		return x.SpillToClean
+	}
+	return nil
+}
+
+func (x *Terms) GetReclaimed() *Mass {
+	if x != nil {
+		return x.Reclaimed
+	}
+	return nil
+}
+
+func (x *Terms) GetNotYetUsable() *Mass {
+	if x != nil {
+		return x.NotYetUsable
+	}
+	return nil
+}
+
+func (x *Terms) GetElsewhere() *Mass {
+	if x != nil {
+		return x.Elsewhere
+	}
+	return nil
 }
 
 // Where the metal of one heat went.
@@ -1366,7 +1403,7 @@ var File_remelt_v1_balance_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_balance_proto_rawDesc = "" +
 	"\n" +
-	"\x17remelt/v1/balance.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18remelt/v1/analysis.proto\x1a\x15remelt/v1/entry.proto\x1a\x14remelt/v1/heat.proto\x1a\x13remelt/v1/lot.proto\x1a\x17remelt/v1/measure.proto\x1a\x15remelt/v1/stock.proto\"\xf3\t\n" +
+	"\x17remelt/v1/balance.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18remelt/v1/analysis.proto\x1a\x15remelt/v1/entry.proto\x1a\x14remelt/v1/heat.proto\x1a\x13remelt/v1/lot.proto\x1a\x17remelt/v1/measure.proto\x1a\x15remelt/v1/stock.proto\"\xd3\v\n" +
 	"\x05Terms\x12.\n" +
 	"\acharged\x18\x01 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\acharged\x122\n" +
 	"\tadditives\x18\x02 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\tadditives\x120\n" +
@@ -1396,7 +1433,11 @@ const file_remelt_v1_balance_proto_rawDesc = "" +
 	"\x10returned_percent\x18\x17 \x01(\tB\x03\xe0A\x03R\x0freturnedPercent\x12&\n" +
 	"\fgone_percent\x18\x18 \x01(\tB\x03\xe0A\x03R\vgonePercent\x12/\n" +
 	"\x11melt_loss_percent\x18\x19 \x01(\tB\x03\xe0A\x03R\x0fmeltLossPercent\x124\n" +
-	"\x13unaccounted_percent\x18\x1a \x01(\tB\x03\xe0A\x03R\x12unaccountedPercent\"\xf1\x05\n" +
+	"\x13unaccounted_percent\x18\x1a \x01(\tB\x03\xe0A\x03R\x12unaccountedPercent\x12:\n" +
+	"\x0espill_to_clean\x18\x1b \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\fspillToClean\x122\n" +
+	"\treclaimed\x18\x1c \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\treclaimed\x12:\n" +
+	"\x0enot_yet_usable\x18\x1d \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\fnotYetUsable\x122\n" +
+	"\telsewhere\x18\x1e \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\telsewhere\"\xf1\x05\n" +
 	"\vHeatBalance\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12(\n" +
 	"\x04heat\x18\x02 \x01(\v2\x0f.remelt.v1.HeatB\x03\xe0A\x03R\x04heat\x12%\n" +
@@ -1556,54 +1597,58 @@ var file_remelt_v1_balance_proto_depIdxs = []int32{
 	14, // 18: remelt.v1.Terms.metal_in:type_name -> remelt.v1.Mass
 	14, // 19: remelt.v1.Terms.gone:type_name -> remelt.v1.Mass
 	14, // 20: remelt.v1.Terms.melt_loss:type_name -> remelt.v1.Mass
-	16, // 21: remelt.v1.HeatBalance.heat:type_name -> remelt.v1.Heat
-	1,  // 22: remelt.v1.HeatBalance.terms:type_name -> remelt.v1.Terms
-	5,  // 23: remelt.v1.HeatBalance.uncertainty:type_name -> remelt.v1.Uncertainty
-	4,  // 24: remelt.v1.HeatBalance.flagged:type_name -> remelt.v1.FlaggedEntry
-	17, // 25: remelt.v1.HeatBalance.change_time:type_name -> google.protobuf.Timestamp
-	15, // 26: remelt.v1.HeatBalance.charged_by_form:type_name -> remelt.v1.FormMass
-	14, // 27: remelt.v1.HeatBalance.charged_dirty:type_name -> remelt.v1.Mass
-	18, // 28: remelt.v1.HeatBalance.suspects:type_name -> remelt.v1.Suspect
-	3,  // 29: remelt.v1.HeatBalance.charged_lots:type_name -> remelt.v1.ChargedLot
-	19, // 30: remelt.v1.ChargedLot.form:type_name -> remelt.v1.Form
-	14, // 31: remelt.v1.ChargedLot.mass:type_name -> remelt.v1.Mass
-	20, // 32: remelt.v1.FlaggedEntry.flags:type_name -> remelt.v1.Flag
-	14, // 33: remelt.v1.Uncertainty.standard:type_name -> remelt.v1.Mass
-	14, // 34: remelt.v1.Uncertainty.expanded:type_name -> remelt.v1.Mass
-	6,  // 35: remelt.v1.Uncertainty.parts:type_name -> remelt.v1.UncertaintyPart
-	14, // 36: remelt.v1.UncertaintyPart.standard:type_name -> remelt.v1.Mass
-	17, // 37: remelt.v1.PeriodBalance.start_time:type_name -> google.protobuf.Timestamp
-	17, // 38: remelt.v1.PeriodBalance.end_time:type_name -> google.protobuf.Timestamp
-	8,  // 39: remelt.v1.PeriodBalance.groups:type_name -> remelt.v1.HeatGroup
-	8,  // 40: remelt.v1.PeriodBalance.total:type_name -> remelt.v1.HeatGroup
-	9,  // 41: remelt.v1.PeriodBalance.flows:type_name -> remelt.v1.Flow
-	1,  // 42: remelt.v1.HeatGroup.terms:type_name -> remelt.v1.Terms
-	14, // 43: remelt.v1.HeatGroup.standard:type_name -> remelt.v1.Mass
-	14, // 44: remelt.v1.Flow.opening:type_name -> remelt.v1.Mass
-	14, // 45: remelt.v1.Flow.received:type_name -> remelt.v1.Mass
-	14, // 46: remelt.v1.Flow.customers:type_name -> remelt.v1.Mass
-	14, // 47: remelt.v1.Flow.additives:type_name -> remelt.v1.Mass
-	14, // 48: remelt.v1.Flow.counted:type_name -> remelt.v1.Mass
-	14, // 49: remelt.v1.Flow.from_other_alloys:type_name -> remelt.v1.Mass
-	14, // 50: remelt.v1.Flow.left:type_name -> remelt.v1.Mass
-	14, // 51: remelt.v1.Flow.lost:type_name -> remelt.v1.Mass
-	14, // 52: remelt.v1.Flow.closing:type_name -> remelt.v1.Mass
-	17, // 53: remelt.v1.GetHeatBalanceRequest.recorded_time:type_name -> google.protobuf.Timestamp
-	17, // 54: remelt.v1.GetHeatBalanceRequest.happened_time:type_name -> google.protobuf.Timestamp
-	2,  // 55: remelt.v1.GetHeatBalanceResponse.balance:type_name -> remelt.v1.HeatBalance
-	17, // 56: remelt.v1.GetPeriodBalanceRequest.start_time:type_name -> google.protobuf.Timestamp
-	17, // 57: remelt.v1.GetPeriodBalanceRequest.end_time:type_name -> google.protobuf.Timestamp
-	0,  // 58: remelt.v1.GetPeriodBalanceRequest.group_by:type_name -> remelt.v1.Grouping
-	7,  // 59: remelt.v1.GetPeriodBalanceResponse.balance:type_name -> remelt.v1.PeriodBalance
-	10, // 60: remelt.v1.BalanceService.GetHeatBalance:input_type -> remelt.v1.GetHeatBalanceRequest
-	12, // 61: remelt.v1.BalanceService.GetPeriodBalance:input_type -> remelt.v1.GetPeriodBalanceRequest
-	11, // 62: remelt.v1.BalanceService.GetHeatBalance:output_type -> remelt.v1.GetHeatBalanceResponse
-	13, // 63: remelt.v1.BalanceService.GetPeriodBalance:output_type -> remelt.v1.GetPeriodBalanceResponse
-	62, // [62:64] is the sub-list for method output_type
-	60, // [60:62] is the sub-list for method input_type
-	60, // [60:60] is the sub-list for extension type_name
-	60, // [60:60] is the sub-list for extension extendee
-	0,  // [0:60] is the sub-list for field type_name
+	14, // 21: remelt.v1.Terms.spill_to_clean:type_name -> remelt.v1.Mass
+	14, // 22: remelt.v1.Terms.reclaimed:type_name -> remelt.v1.Mass
+	14, // 23: remelt.v1.Terms.not_yet_usable:type_name -> remelt.v1.Mass
+	14, // 24: remelt.v1.Terms.elsewhere:type_name -> remelt.v1.Mass
+	16, // 25: remelt.v1.HeatBalance.heat:type_name -> remelt.v1.Heat
+	1,  // 26: remelt.v1.HeatBalance.terms:type_name -> remelt.v1.Terms
+	5,  // 27: remelt.v1.HeatBalance.uncertainty:type_name -> remelt.v1.Uncertainty
+	4,  // 28: remelt.v1.HeatBalance.flagged:type_name -> remelt.v1.FlaggedEntry
+	17, // 29: remelt.v1.HeatBalance.change_time:type_name -> google.protobuf.Timestamp
+	15, // 30: remelt.v1.HeatBalance.charged_by_form:type_name -> remelt.v1.FormMass
+	14, // 31: remelt.v1.HeatBalance.charged_dirty:type_name -> remelt.v1.Mass
+	18, // 32: remelt.v1.HeatBalance.suspects:type_name -> remelt.v1.Suspect
+	3,  // 33: remelt.v1.HeatBalance.charged_lots:type_name -> remelt.v1.ChargedLot
+	19, // 34: remelt.v1.ChargedLot.form:type_name -> remelt.v1.Form
+	14, // 35: remelt.v1.ChargedLot.mass:type_name -> remelt.v1.Mass
+	20, // 36: remelt.v1.FlaggedEntry.flags:type_name -> remelt.v1.Flag
+	14, // 37: remelt.v1.Uncertainty.standard:type_name -> remelt.v1.Mass
+	14, // 38: remelt.v1.Uncertainty.expanded:type_name -> remelt.v1.Mass
+	6,  // 39: remelt.v1.Uncertainty.parts:type_name -> remelt.v1.UncertaintyPart
+	14, // 40: remelt.v1.UncertaintyPart.standard:type_name -> remelt.v1.Mass
+	17, // 41: remelt.v1.PeriodBalance.start_time:type_name -> google.protobuf.Timestamp
+	17, // 42: remelt.v1.PeriodBalance.end_time:type_name -> google.protobuf.Timestamp
+	8,  // 43: remelt.v1.PeriodBalance.groups:type_name -> remelt.v1.HeatGroup
+	8,  // 44: remelt.v1.PeriodBalance.total:type_name -> remelt.v1.HeatGroup
+	9,  // 45: remelt.v1.PeriodBalance.flows:type_name -> remelt.v1.Flow
+	1,  // 46: remelt.v1.HeatGroup.terms:type_name -> remelt.v1.Terms
+	14, // 47: remelt.v1.HeatGroup.standard:type_name -> remelt.v1.Mass
+	14, // 48: remelt.v1.Flow.opening:type_name -> remelt.v1.Mass
+	14, // 49: remelt.v1.Flow.received:type_name -> remelt.v1.Mass
+	14, // 50: remelt.v1.Flow.customers:type_name -> remelt.v1.Mass
+	14, // 51: remelt.v1.Flow.additives:type_name -> remelt.v1.Mass
+	14, // 52: remelt.v1.Flow.counted:type_name -> remelt.v1.Mass
+	14, // 53: remelt.v1.Flow.from_other_alloys:type_name -> remelt.v1.Mass
+	14, // 54: remelt.v1.Flow.left:type_name -> remelt.v1.Mass
+	14, // 55: remelt.v1.Flow.lost:type_name -> remelt.v1.Mass
+	14, // 56: remelt.v1.Flow.closing:type_name -> remelt.v1.Mass
+	17, // 57: remelt.v1.GetHeatBalanceRequest.recorded_time:type_name -> google.protobuf.Timestamp
+	17, // 58: remelt.v1.GetHeatBalanceRequest.happened_time:type_name -> google.protobuf.Timestamp
+	2,  // 59: remelt.v1.GetHeatBalanceResponse.balance:type_name -> remelt.v1.HeatBalance
+	17, // 60: remelt.v1.GetPeriodBalanceRequest.start_time:type_name -> google.protobuf.Timestamp
+	17, // 61: remelt.v1.GetPeriodBalanceRequest.end_time:type_name -> google.protobuf.Timestamp
+	0,  // 62: remelt.v1.GetPeriodBalanceRequest.group_by:type_name -> remelt.v1.Grouping
+	7,  // 63: remelt.v1.GetPeriodBalanceResponse.balance:type_name -> remelt.v1.PeriodBalance
+	10, // 64: remelt.v1.BalanceService.GetHeatBalance:input_type -> remelt.v1.GetHeatBalanceRequest
+	12, // 65: remelt.v1.BalanceService.GetPeriodBalance:input_type -> remelt.v1.GetPeriodBalanceRequest
+	11, // 66: remelt.v1.BalanceService.GetHeatBalance:output_type -> remelt.v1.GetHeatBalanceResponse
+	13, // 67: remelt.v1.BalanceService.GetPeriodBalance:output_type -> remelt.v1.GetPeriodBalanceResponse
+	66, // [66:68] is the sub-list for method output_type
+	64, // [64:66] is the sub-list for method input_type
+	64, // [64:64] is the sub-list for extension type_name
+	64, // [64:64] is the sub-list for extension extendee
+	0,  // [0:64] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_balance_proto_init() }
