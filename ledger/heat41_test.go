@@ -24,6 +24,9 @@ func TestHeat41(t *testing.T) {
 
 	out := ledgertest.MadeLot(t, b.Do(b.WorkUp(ctx, ledger.Meta{}, ledger.WorkUp{Lot: b.Skimmings.ID, Recovered: ledgertest.Net(390)})))
 	b.Want(390, ledgertest.LotAcct(out))
+	if out.Form != ledger.Prills {
+		t.Errorf("out of skimmings came %q", out.Form)
+	}
 	b.Want(0, ledgertest.LotAcct(b.Skimmings))
 	b.Want(448, "oxide/41")
 	b.Want(302, "unaccounted/41")

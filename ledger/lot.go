@@ -53,7 +53,7 @@ func (d *draft) newLot(l *Lot) error {
 	return d.putLot(l)
 }
 
-var forms = []Form{Ingot, Cup, Gating, Riser, Pig, ScrapCast, BoughtScrap, Grindings, Skimmings, SpillForm, UnknownForm}
+var forms = []Form{Ingot, Cup, Gating, Riser, Pig, ScrapCast, BoughtScrap, Grindings, Skimmings, SpillForm, Prills, UnknownForm}
 
 // checkLot resolves and checks a lot's attributes. Metal of unknown alloy is
 // held apart.

@@ -299,7 +299,7 @@ func (b *Book) WorkUp(ctx context.Context, m Meta, c WorkUp) (*Entry, error) {
 		if have <= 0 {
 			return badState("LOT_EMPTY", "lot", c.Lot, "was worked up already")
 		}
-		out := &Lot{Alloy: l.Alloy, AlloySure: l.AlloySure, Form: UnknownForm, Condition: Clean, Owner: l.Owner, Place: c.Place,
+		out := &Lot{Alloy: l.Alloy, AlloySure: l.AlloySure, Form: Prills, Condition: Clean, Owner: l.Owner, Place: c.Place,
 			From: []Source{{Acct(OfLot, l.ID), 0}}}
 		if err := d.newLot(out); err != nil {
 			return err

@@ -137,6 +137,7 @@ const (
 	Grindings   Form = "grindings"
 	Skimmings   Form = "skimmings"
 	SpillForm   Form = "spill"
+	Prills      Form = "prills" // metal crushed and screened out of skimmings
 	UnknownForm Form = "unknown"
 )
 

@@ -56,7 +56,8 @@ var (
 		ledger.Ingot: pb.Form_FORM_INGOT, ledger.Cup: pb.Form_FORM_CUP, ledger.Gating: pb.Form_FORM_GATING,
 		ledger.Riser: pb.Form_FORM_RISER, ledger.Pig: pb.Form_FORM_PIG, ledger.ScrapCast: pb.Form_FORM_SCRAP_CASTING,
 		ledger.BoughtScrap: pb.Form_FORM_BOUGHT_SCRAP, ledger.Grindings: pb.Form_FORM_GRINDINGS,
-		ledger.Skimmings: pb.Form_FORM_SKIMMINGS, ledger.SpillForm: pb.Form_FORM_SPILL, ledger.UnknownForm: pb.Form_FORM_UNKNOWN,
+		ledger.Skimmings: pb.Form_FORM_SKIMMINGS, ledger.SpillForm: pb.Form_FORM_SPILL, ledger.Prills: pb.Form_FORM_PRILLS,
+		ledger.UnknownForm: pb.Form_FORM_UNKNOWN,
 	}
 	conditions = enum[pb.Condition, ledger.Condition]{
 		ledger.ToClean: pb.Condition_CONDITION_TO_BE_CLEANED, ledger.Clean: pb.Condition_CONDITION_CLEAN,

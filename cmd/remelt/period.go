@@ -71,7 +71,7 @@ func readSpan(args []string, zone *time.Location) (from, to time.Time, err error
 
 func (p *page) period(b *pb.PeriodBalance) {
 	p.printf("Heats poured from %s until %s, in %s (entry %d)\n\n", p.showTime(b.GetStartTime()), p.showTime(b.GetEndTime()), p.mass, b.GetSequence())
-	t := newTable("", ">HEATS", ">METAL IN", ">CASTINGS", ">RETURNED", ">NOT YET USABLE", ">GONE", ">UNACCOUNTED", ">±", ">YIELD", ">MELT LOSS", "")
+	t := newTable("", ">HEATS", ">METAL IN", ">CASTINGS", ">RETURNED", ">RECLAIMED", ">NOT YET USABLE", ">ELSEWHERE", ">GONE", ">UNACCOUNTED", ">±", ">YIELD", ">MELT LOSS", "")
 	row := func(name string, g *pb.HeatGroup) {
 		s := g.GetTerms()
 		note := ""
@@ -79,8 +79,8 @@ func (p *page) period(b *pb.PeriodBalance) {
 			note = plural(int(g.GetProvisional()), "heat") + " provisional"
 		}
 		back := &pb.Mass{Mg: s.GetReturns().GetMg() + s.GetPigs().GetMg()}
-		later := &pb.Mass{Mg: s.GetTrapped().GetMg() + s.GetSpillKept().GetMg()}
-		t.add(name, itoa(int64(len(g.GetHeats()))), p.figure(s.GetMetalIn()), p.figure(s.GetCastings()), p.figure(back), p.figure(later), p.figure(s.GetGone()),
+		t.add(name, itoa(int64(len(g.GetHeats()))), p.figure(s.GetMetalIn()), p.figure(s.GetCastings()), p.figure(back), p.figure(s.GetReclaimed()),
+			p.figure(s.GetNotYetUsable()), p.figure(s.GetElsewhere()), p.figure(s.GetGone()),
 			p.figure(s.GetUnaccounted()), p.figure(&pb.Mass{Mg: 2 * g.GetStandard().GetMg()}), percent(s.GetYieldPercent()), percent(s.GetMeltLossPercent()), note)
 	}
 	for _, g := range b.GetGroups() {
@@ -88,7 +88,7 @@ func (p *page) period(b *pb.PeriodBalance) {
 	}
 	row("all", b.GetTotal())
 	t.write(p)
-	p.printf("\nReturned is gating, castings broken up, and pigs; ± is about 95 %%.\n")
+	p.printf("\n%s\n± is about 95 %%.\n", strings.ReplaceAll(paper.WhereMetalWent, ". ", ".\n"))
 	if len(b.GetFlows()) == 0 {
 		return
 	}

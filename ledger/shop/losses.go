@@ -260,7 +260,7 @@ func lossForm(f ledger.Form) loss.Form {
 		return loss.Pigs
 	case ledger.Grindings:
 		return loss.Grindings
-	case ledger.BoughtScrap, ledger.SpillForm, ledger.Skimmings, ledger.UnknownForm:
+	case ledger.BoughtScrap, ledger.SpillForm, ledger.Skimmings, ledger.Prills, ledger.UnknownForm:
 		return loss.DirtyReturns
 	}
 	return loss.CleanGating

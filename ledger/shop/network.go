@@ -426,7 +426,8 @@ func (b *netBuilder) lotHeat(id string) string {
 func (b *netBuilder) lotWords(id string) string {
 	l := b.lots[id]
 	word := map[ledger.Form]string{ledger.Cup: "the cups", ledger.Gating: "the gating", ledger.Riser: "the risers", ledger.Pig: "the pigs",
-		ledger.Ingot: "the ingot", ledger.ScrapCast: "the broken casting", ledger.SpillForm: "the spill", ledger.Skimmings: "the skimmings"}[l.Form]
+		ledger.Ingot: "the ingot", ledger.ScrapCast: "the broken casting", ledger.SpillForm: "the spill", ledger.Skimmings: "the skimmings",
+		ledger.Prills: "the prills"}[l.Form]
 	if word == "" {
 		word = "the metal"
 	}

@@ -113,31 +113,44 @@ func flow(f *pb.Flow) [9]*pb.Mass {
 	return [9]*pb.Mass{f.GetOpening(), f.GetReceived(), f.GetCustomers(), f.GetAdditives(), f.GetCounted(), f.GetFromOtherAlloys(), f.GetLeft(), f.GetLost(), f.GetClosing()}
 }
 
+// WhereMetalWent says what the columns of heats put together are, on paper, in the terminal
+// and on the page.
+const WhereMetalWent = "Returned is gating, castings broken up, and pigs. Reclaimed came out of skimmings, or was swept up and is clean; " +
+	"not yet usable is in skimmings, or swept up and to be cleaned. Elsewhere is still in molds or in a crucible, also as a heel, or was given away. " +
+	"Metal in is castings and all of these and what is gone, of which unaccounted is a part."
+
 func (r *period) heats(s *sheet) {
 	s.heading("Heats poured, in " + string(r.unit))
-	g := s.grid(6, column{head: "alloy", kind: strong, share: 1.2}, column{head: "heats", kind: figure, width: 14}, column{head: "metal in", kind: figure}, column{head: "castings", kind: figure}, column{head: "returned", kind: figure},
-		column{head: "gone", kind: figure}, column{head: "unaccounted", kind: figure}, column{head: "±", kind: figure, width: 17}, column{head: "yield", kind: figure, width: 17}, column{head: "melt loss", kind: figure, width: 18})
-	g.pt = 8.5
-	g.heads()
-	row := func(name string, h *pb.HeatGroup) []string {
-		t := h.GetTerms()
-		return []string{name, fmt.Sprint(len(h.GetHeats())), r.figure(t.GetMetalIn()), r.figure(t.GetCastings()), r.figure(&pb.Mass{Mg: t.GetReturns().GetMg() + t.GetPigs().GetMg()}),
-			r.figure(t.GetGone()), r.figure(t.GetUnaccounted()), r.figure(&pb.Mass{Mg: 2 * h.GetStandard().GetMg()}), percent(t.GetYieldPercent()), percent(t.GetMeltLossPercent())}
-	}
-	for _, h := range r.balance.GetGroups() {
-		name := last(h.GetKey())
-		if name == "" {
-			name = "not known"
+	total := r.balance.GetTotal()
+	table := func(row func(h *pb.HeatGroup) []string, columns ...column) {
+		g := s.grid(6, append([]column{{head: "alloy", kind: strong, width: 24}}, columns...)...)
+		g.pt = 8.5
+		g.heads()
+		for _, h := range r.balance.GetGroups() {
+			name := last(h.GetKey())
+			if name == "" {
+				name = "not known"
+			}
+			g.add(append([]string{name}, row(h)...)...)
 		}
-		g.add(row(name, h)...)
+		g.total(append([]string{"all"}, row(total)...)...)
+		s.y += 2
 	}
-	g.total(row("all", r.balance.GetTotal())...)
-	s.y += 1
-	note := "Returned is gating, castings broken up, and pigs; ± is about 95 %."
-	if n := r.balance.GetTotal().GetProvisional(); n > 0 {
+	table(func(h *pb.HeatGroup) []string {
+		t := h.GetTerms()
+		return []string{fmt.Sprint(len(h.GetHeats())), r.figure(t.GetMetalIn()), r.figure(t.GetCastings()), r.figure(&pb.Mass{Mg: t.GetReturns().GetMg() + t.GetPigs().GetMg()}),
+			r.figure(t.GetReclaimed()), r.figure(t.GetNotYetUsable()), r.figure(t.GetElsewhere()), r.figure(t.GetGone())}
+	}, column{head: "heats", kind: figure, width: 14}, column{head: "metal in", kind: figure}, column{head: "castings", kind: figure}, column{head: "returned", kind: figure},
+		column{head: "reclaimed", kind: figure}, column{head: "not yet usable", kind: figure, width: 24}, column{head: "elsewhere", kind: figure}, column{head: "gone", kind: figure})
+	table(func(h *pb.HeatGroup) []string {
+		t := h.GetTerms()
+		return []string{r.figure(t.GetUnaccounted()), r.figure(&pb.Mass{Mg: 2 * h.GetStandard().GetMg()}), percent(t.GetYieldPercent()), percent(t.GetMeltLossPercent())}
+	}, column{head: "of what is gone, unaccounted", kind: figure}, column{head: "±", kind: figure}, column{head: "yield", kind: figure}, column{head: "melt loss", kind: figure})
+	note := WhereMetalWent + " ± is about 95 %."
+	if n := total.GetProvisional(); n > 0 {
 		note += fmt.Sprintf(" Provisional: %d of the heats still wait for something to be weighed.", n)
 	}
-	s.paragraph(note, 8.5, false, 2)
+	s.paragraph(note, 8.5, false, 6)
 }
 
 // lost draws by what the metal of the heats was lost.

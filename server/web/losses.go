@@ -11,6 +11,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "example.org/remelt/api/remelt/v1"
+	"example.org/remelt/server/paper"
 	"example.org/remelt/server/web/picture"
 )
 
@@ -23,6 +24,7 @@ type lossesPage struct {
 	Levels []*pb.LossLevel
 	Trend  *picture.Trend
 	Months []month // latest first
+	Went   string  // what the columns of the months are
 }
 
 // month is what became of the metal of the heats poured in a month.
@@ -42,7 +44,7 @@ func (p *Pages) losses(v *visit) (frame, error) {
 	if err != nil {
 		return frame{}, err
 	}
-	page := lossesPage{Losses: got.GetLosses(), Chart: lossChart(v, got.GetLosses().GetChart()), Levels: got.GetLosses().GetWhole().GetLevels()}
+	page := lossesPage{Went: paper.WhereMetalWent, Losses: got.GetLosses(), Chart: lossChart(v, got.GetLosses().GetChart()), Levels: got.GetLosses().GetWhole().GetLevels()}
 	for _, h := range page.Losses.GetChart().GetHeats() {
 		page.Heats = append([]*pb.WatchedHeat{h}, page.Heats...)
 	}

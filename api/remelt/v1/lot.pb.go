@@ -52,6 +52,8 @@ const (
 	Form_FORM_SPILL Form = 10
 	// Not known, or of several forms.
 	Form_FORM_UNKNOWN Form = 11
+	// Metal crushed and screened out of skimmings.
+	Form_FORM_PRILLS Form = 12
 )
 
 // Enum value maps for Form.
@@ -69,6 +71,7 @@ var (
 		9:  "FORM_SKIMMINGS",
 		10: "FORM_SPILL",
 		11: "FORM_UNKNOWN",
+		12: "FORM_PRILLS",
 	}
 	Form_value = map[string]int32{
 		"FORM_UNSPECIFIED":   0,
@@ -83,6 +86,7 @@ var (
 		"FORM_SKIMMINGS":     9,
 		"FORM_SPILL":         10,
 		"FORM_UNKNOWN":       11,
+		"FORM_PRILLS":        12,
 	}
 )
 
@@ -944,7 +948,7 @@ const file_remelt_v1_lot_proto_rawDesc = "" +
 	"\tHeatShare\x123\n" +
 	"\x04heat\x18\x01 \x01(\tB\x1f\xe0A\x02\xfaA\x19\n" +
 	"\x17remelt.example.org/HeatR\x04heat\x12(\n" +
-	"\rshare_percent\x18\x02 \x01(\tB\x03\xe0A\x01R\fsharePercent*\xe2\x01\n" +
+	"\rshare_percent\x18\x02 \x01(\tB\x03\xe0A\x01R\fsharePercent*\xf3\x01\n" +
 	"\x04Form\x12\x14\n" +
 	"\x10FORM_UNSPECIFIED\x10\x00\x12\x0e\n" +
 	"\n" +
@@ -961,7 +965,8 @@ const file_remelt_v1_lot_proto_rawDesc = "" +
 	"\n" +
 	"FORM_SPILL\x10\n" +
 	"\x12\x10\n" +
-	"\fFORM_UNKNOWN\x10\v*l\n" +
+	"\fFORM_UNKNOWN\x10\v\x12\x0f\n" +
+	"\vFORM_PRILLS\x10\f*l\n" +
 	"\tCondition\x12\x19\n" +
 	"\x15CONDITION_UNSPECIFIED\x10\x00\x12\x1b\n" +
 	"\x17CONDITION_TO_BE_CLEANED\x10\x01\x12\x13\n" +
