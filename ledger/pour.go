@@ -281,13 +281,14 @@ func (b *Book) FinishPour(ctx context.Context, m Meta, c FinishPour) (*Entry, er
 			d.flag(FlagMoreThanIn, fmt.Sprintf("%s more came out of heat %s than was charged", d.words(-rest), h.ID))
 		}
 		d.move(melt, Acct(InMolds, h.ID), rest, ByDifference)
-		if rest > 0 {
-			if err := d.pourUnsaid(h); err != nil {
-				return err
-			}
-		}
 		h.State, h.Poured = Late, d.e.Happened
-		return d.putHeat(h)
+		if err := d.putHeat(h); err != nil { // before its molds: it is what the caller read
+			return err
+		}
+		if rest > 0 {
+			return d.pourUnsaid(h)
+		}
+		return nil
 	})
 }
 

@@ -37,3 +37,17 @@ func TestChargeIntoASettledHeatIsAskedAbout(t *testing.T) {
 	}
 	b.Do(b.WeighIn(ctx, ledger.Meta{}, ledger.WeighIn{Heats: []ledger.HeatShare{{Heat: "41"}}, Form: ledger.Cup, Weighing: ledgertest.Net(100)}))
 }
+
+// TestPourIsFinishedByWhoReadTheHeat: who read the heat as it is may finish its pour, which
+// writes its molds too; who read it before it changed may not.
+func TestPourIsFinishedByWhoReadTheHeat(t *testing.T) {
+	b, ctx := ledgertest.Open(t), t.Context()
+	b.Do(b.PlanHeat(ctx, ledger.Meta{}, ledger.PlanHeat{ID: "1", Alloy: "C87300", Molds: []ledger.MoldPlan{{Name: "otter"}}}))
+	opened := b.Do(b.OpenHeat(ctx, ledger.Meta{}, "1")).Seq
+	lot := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, ledger.Meta{}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(10_000)}))).ID
+	b.Do(b.Charge(ctx, ledger.Meta{}, ledger.ChargeHeat{Heat: "1", Items: []ledger.ChargeItem{{Lot: lot}}}))
+	if _, err := b.FinishPour(ctx, ledger.Meta{Unchanged: opened - 1}, ledger.FinishPour{Heat: "1"}); !errors.Is(err, ledger.ErrStale) {
+		t.Errorf("by who read it before it was opened: %v", err)
+	}
+	b.Do(b.FinishPour(ctx, ledger.Meta{Unchanged: opened}, ledger.FinishPour{Heat: "1"}))
+}
