@@ -156,7 +156,7 @@ func (d *draft) castingHere(id string) (*Casting, Mass, error) {
 // castingSource is where gating sawn off a casting that was weighed as cast comes from:
 // it is metal of the heat again that the heat gives back, so first the casting gives it
 // to the molds of its heat; what it weighs more than the casting was there all along.
-func (d *draft) castingSource(id string, metal Mass) ([]Source, error) {
+func (d *draft) castingSource(id string, metal Mass, basis Basis) ([]Source, error) {
 	k, have, err := d.castingHere(id)
 	if err != nil {
 		return nil, err
@@ -172,7 +172,11 @@ func (d *draft) castingSource(id string, metal Mass) ([]Source, error) {
 	if err != nil {
 		return nil, err
 	}
-	d.move(Acct(OfCasting, id), home, min(metal, have), ByDifference)
+	cut := ByDifference
+	if basis == ByDifference { // what comes home and what goes on stay two postings
+		cut = Estimated
+	}
+	d.move(Acct(OfCasting, id), home, min(metal, have), cut)
 	return []Source{{home, metal}}, nil
 }
 

@@ -82,6 +82,7 @@ func (d *draft) seal() (Sealed, error) {
 	if len(ask) > 0 && strings.TrimSpace(d.e.Reason) == "" {
 		return Sealed{}, &Error{Class: ErrNeedsReason, Reason: "NEEDS_REASON", Field: "reason", Flags: ask}
 	}
+	d.e.Postings = slices.DeleteFunc(d.e.Postings, func(p Posting) bool { return p.Mass == 0 }) // what came went on
 	if len(d.e.Postings) == 0 && len(d.e.Records) == 0 {
 		return Sealed{}, invalid("NOTHING_TO_RECORD", "", "", "nothing would change")
 	}

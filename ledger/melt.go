@@ -144,6 +144,13 @@ func (d *draft) whyNotMix(into, from string) string {
 	return ""
 }
 
+// askPieces flags more pieces taken than a lot has, whose pieces are counted.
+func (d *draft) askPieces(l *Lot, pieces int64) {
+	if l.Pieces > 0 && pieces > l.Pieces {
+		d.flag(FlagOverdrawn, fmt.Sprintf("lot %s is %d pieces by the book, and %d were taken", l.ID, l.Pieces, pieces))
+	}
+}
+
 // takePieces counts pieces out of a lot and frees promises it can no longer keep.
 func (d *draft) takePieces(field string, l *Lot, pieces int64, all bool) error {
 	if pieces < 0 {
@@ -151,9 +158,8 @@ func (d *draft) takePieces(field string, l *Lot, pieces int64, all bool) error {
 	}
 	if all {
 		pieces = l.Pieces
-	} else if l.Pieces > 0 && pieces > l.Pieces {
-		d.flag(FlagOverdrawn, fmt.Sprintf("lot %s is %d pieces by the book, and %d were taken", l.ID, l.Pieces, pieces))
 	}
+	d.askPieces(l, pieces)
 	before := l.Pieces
 	l.Pieces = max(0, l.Pieces-pieces)
 	if l.Pieces == before && !all {

@@ -371,6 +371,10 @@ func TestPiecesOfALot(t *testing.T) {
 	charge.Items[0].Pieces = 2
 	b.Do(b.Charge(ctx, none, charge))
 	left(1)
+	split := ledger.SplitLot{Lot: lot.ID, Parts: []ledger.Part{{Weighing: ledger.WeighingIn{Net: ledgertest.Grams(100), Pieces: 2}}}}
+	if _, err := b.Split(ctx, none, split); !errors.Is(err, ledger.ErrNeedsReason) {
+		t.Errorf("2 of 1 piece split off: %v", err)
+	}
 	b.Do(b.Remove(ctx, none, ledger.RemoveLot{Lot: lot.ID, How: "sold"}))
 	left(0)
 	b.Verify()

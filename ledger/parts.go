@@ -62,6 +62,7 @@ func (b *Book) Split(ctx context.Context, m Meta, c SplitLot) (*Entry, error) {
 				return err
 			}
 			have -= metal
+			d.askPieces(l, part.Pieces)
 			l.Pieces = max(0, l.Pieces-part.Pieces)
 		}
 		l.From = scaleSources(l.From, max(have, 0))

@@ -137,7 +137,7 @@ func (c WeighIn) draft(d *draft) error {
 		if len(c.Heats) > 0 {
 			return invalid("CONTRADICTION", "heats", c.Heats[0].Heat, "give the casting it was cut from, or heats, not both")
 		}
-		sources, err = d.castingSource(c.Casting, metal)
+		sources, err = d.castingSource(c.Casting, metal, basis)
 	} else {
 		sources, err = d.heatSources("heats", c.Heats, metal, false)
 	}
@@ -164,7 +164,11 @@ func (d *draft) weighInLot(c WeighIn) (*Lot, error) {
 		if err := d.must(RecCasting, "casting", c.Casting, &k); err != nil {
 			return nil, err
 		}
-		alloy = k.Alloy
+		h, err := d.heat("casting", k.Heat)
+		if err != nil {
+			return nil, err
+		}
+		alloy, owner = k.Alloy, h.Owner
 	}
 	if c.Alloy != "" {
 		made := alloy

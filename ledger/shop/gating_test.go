@@ -190,3 +190,48 @@ func TestASpillCleanedAfterThePour(t *testing.T) {
 		}
 	}
 }
+
+// Gating of a casting that is weighed by difference, as what it comes by is, is traced as
+// any other, is no casting broken up, and belongs to whom the heat's metal does; taken
+// back too.
+func TestGatingByDifference(t *testing.T) {
+	b := gatingDay(t)
+	w := ledgertest.Net(41_000)
+	w.Basis = ledger.ByDifference
+	e := b.Do(b.WeighIn(ctx, why, ledger.WeighIn{Casting: "C1", Weighing: w}))
+	for _, p := range e.Postings {
+		if p.Mass == 0 {
+			t.Errorf("a posting of nothing: %v", e.Postings)
+		}
+	}
+	figures := func(castings, back ledger.Mass) {
+		t.Helper()
+		got, err := b.Balance(ctx, "1", shop.AsOf{})
+		if err != nil || got.Castings != castings*g || got.Returns != back*g {
+			t.Errorf("castings %d, returned %d mg, want %d and %d g (%v)", got.Castings, got.Returns, castings, back, err)
+		}
+		if _, err := b.LotCautions(ctx, "C"); err != nil {
+			t.Error(err)
+		}
+		if _, err := b.TraceBack(ctx, "casting/C1"); err != nil {
+			t.Error(err)
+		}
+	}
+	figures(38_000, 41_000)
+	b.Do(b.Reverse(ctx, why, ledger.ReverseEntry{Entry: e.Seq}))
+	figures(79_000, 0)
+	b.Verify()
+}
+
+func TestGatingOfACustomersCasting(t *testing.T) {
+	b := ledgertest.Open(t)
+	b.Do(b.Receive(ctx, why, ledger.Receive{LotID: "I", Customer: "iris", Alloy: "C87300", Weighing: ledgertest.Net(20_000)}))
+	b.Do(b.PlanHeat(ctx, why, ledger.PlanHeat{ID: "1", Alloy: "C87300", Owner: "iris"}))
+	b.Do(b.OpenHeat(ctx, why, "1"))
+	b.Do(b.Charge(ctx, why, ledger.ChargeHeat{Heat: "1", Items: []ledger.ChargeItem{{Lot: "I"}}}))
+	b.Do(b.FinishPour(ctx, why, ledger.FinishPour{Heat: "1"}))
+	b.Do(b.WeighCasting(ctx, why, ledger.WeighCasting{ID: "C1", Heat: "1", Stage: ledger.AsCast, Weighing: ledgertest.Net(18_000)}))
+	if l := ledgertest.MadeLot(t, b.Do(b.WeighIn(ctx, why, ledger.WeighIn{Casting: "C1", Weighing: ledgertest.Net(4_000)}))); l.Owner != "iris" {
+		t.Errorf("gating of iris' casting belongs to %q", l.Owner)
+	}
+}

@@ -30,7 +30,7 @@ func appendTransfers(out []lineage.Transfer, e *ledger.Entry) []lineage.Transfer
 	give, take := make([]ledger.Posting, 0, most), make([]ledger.Posting, 0, most)
 	for _, p := range e.Postings {
 		switch {
-		case p.Account.CountsSupplies():
+		case p.Account.CountsSupplies(), p.Mass == 0: // no metal
 		case p.Mass < 0:
 			p.Mass = -p.Mass
 			give = append(give, p)
