@@ -111,7 +111,7 @@ func (b *Book) PlanHeat(ctx context.Context, m Meta, c PlanHeat) (*Entry, error)
 }
 
 // castingOf is a casting that came from a mold, or "". Weighing one marks its mold, but
-// that was not always so.
+// that was not always so. One that the entry being reversed made never was.
 func (d *draft) castingOf(m *Mold) (string, error) {
 	for after := ""; ; {
 		recs, err := d.Records(RecCasting, heatKey(m.Heat), after, MaxPage)
@@ -123,7 +123,7 @@ func (d *draft) castingOf(m *Mold) (string, error) {
 			if err := r.Into(&k); err != nil {
 				return "", err
 			}
-			if k.Mold == m.ID && k.Gone != GoneByMistake {
+			if k.Mold == m.ID && k.Gone != GoneByMistake && r.Seq != d.e.Reverses {
 				return k.ID, nil
 			}
 		}

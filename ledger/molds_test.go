@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"errors"
 	"slices"
+	"strings"
 	"testing"
 
 	"example.org/remelt/ledger"
@@ -105,4 +106,111 @@ func TestMoldsThatNobodyTicked(t *testing.T) {
 		states("cast by mistake", c.want)
 		b.Verify()
 	}
+}
+
+// twoMolds is heat 1 being poured, 80 kg for molds of 30 kg each.
+func twoMolds(t *testing.T) (*ledgertest.Shop, func(when, first, second string)) {
+	b := ledgertest.Open(t)
+	b.Do(b.Receive(ctx, none, ledger.Receive{LotID: "C", Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(100_000)}))
+	b.Do(b.PlanHeat(ctx, none, ledger.PlanHeat{ID: "1", Alloy: "C87300", Molds: []ledger.MoldPlan{{Metal: ledgertest.Grams(30_000)}, {Metal: ledgertest.Grams(30_000)}}}))
+	b.Do(b.OpenHeat(ctx, none, "1"))
+	b.Do(b.Charge(ctx, none, ledger.ChargeHeat{Heat: "1", Items: []ledger.ChargeItem{{Lot: "C", Mass: ledgertest.Grams(80_000)}}}))
+	return b, func(when, first, second string) {
+		t.Helper()
+		for id, want := range map[string]string{"1-1": first, "1-2": second} {
+			m, err := ledger.Get[ledger.Mold](ctx, b.Book, ledger.RecMold, id)
+			if err != nil || string(m.Value.State) != want {
+				t.Errorf("%s: mold %s is %s, want %s: %v", when, id, m.Value.State, want, err)
+			}
+		}
+	}
+}
+
+func castOf(id string, grams int64) ledger.WeighCasting {
+	return ledger.WeighCasting{ID: id, Heat: "1", Mold: "1-2", Stage: ledger.AsCast, Weighing: ledgertest.Net(grams)}
+}
+
+// That a mold was not poured may be found out after its heat was settled: no metal moves,
+// and it goes over to the next heat.
+func TestMoldFoundUnpouredAfterSettlement(t *testing.T) {
+	b, states := twoMolds(t)
+	b.Do(b.FinishPour(ctx, none, ledger.FinishPour{Heat: "1"}))
+	b.Do(b.WeighCasting(ctx, none, castOf("C1", 79_000)))
+	b.Do(b.Settle(ctx, none, "1"))
+	states("settled", "poured", "poured")
+	if _, err := b.Pour(ctx, none, ledger.PourMold{Heat: "1", Mold: "1-1", State: ledger.MoldShort}); !errors.Is(err, ledger.ErrState) {
+		t.Errorf("said to have run short: %v", err)
+	}
+	e := b.Do(b.Pour(ctx, none, ledger.PourMold{Heat: "1", Mold: "1-1", State: ledger.MoldUnused}))
+	if len(e.Postings) != 0 {
+		t.Errorf("metal moved: %v", e.Postings)
+	}
+	states("found", "unused", "poured")
+	b.Do(b.PlanHeat(ctx, none, ledger.PlanHeat{ID: "2", Alloy: "C87300", Take: []string{"1-1"}}))
+	b.Verify()
+}
+
+// A mold that a casting came from was poured, whatever is said or taken back; only a
+// casting entered by mistake came from no mold.
+func TestMoldThatACastingCameFrom(t *testing.T) {
+	t.Run("said to be unused", func(t *testing.T) {
+		b, states := twoMolds(t)
+		b.Do(b.FinishPour(ctx, none, ledger.FinishPour{Heat: "1"}))
+		first := b.Do(b.WeighCasting(ctx, none, castOf("C1", 9_000)))
+		unused := ledger.PourMold{Heat: "1", Mold: "1-2", State: ledger.MoldUnused}
+		_, err := b.Pour(ctx, none, unused)
+		var e *ledger.Error
+		if !errors.Is(err, ledger.ErrState) || !errors.As(err, &e) || e.Reason != "MOLD_POURED" || !strings.Contains(e.Want, "C1") {
+			t.Errorf("a mold that C1 came from was not poured: %v", err)
+		}
+		states("refused", "poured", "poured")
+		b.Do(b.Reverse(ctx, why, ledger.ReverseEntry{Entry: first.Seq}))
+		b.Do(b.Pour(ctx, none, unused))
+		states("no casting came from it", "poured", "unused")
+	})
+	t.Run("one of two castings taken back", func(t *testing.T) {
+		b, states := twoMolds(t)
+		b.Do(b.Pour(ctx, none, ledger.PourMold{Heat: "1", Mold: "1-1"}))
+		b.Do(b.FinishPour(ctx, none, ledger.FinishPour{Heat: "1"}))
+		first := b.Do(b.WeighCasting(ctx, none, castOf("C1", 9_000)))
+		b.Do(b.WeighCasting(ctx, none, castOf("C2", 8_000)))
+		b.Do(b.Reverse(ctx, why, ledger.ReverseEntry{Entry: first.Seq}))
+		states("C2 came from it", "poured", "poured")
+		b.Verify()
+	})
+	t.Run("the end of the pour taken back", func(t *testing.T) {
+		b, states := twoMolds(t)
+		end := b.Do(b.FinishPour(ctx, none, ledger.FinishPour{Heat: "1"}))
+		b.Do(b.WeighCasting(ctx, none, castOf("C1", 9_000)))
+		b.Do(b.Reverse(ctx, why, ledger.ReverseEntry{Entry: end.Seq}))
+		states("taken back", "planned", "poured")
+		b.Do(b.FinishPour(ctx, none, ledger.FinishPour{Heat: "1"}))
+		states("nobody ticked any", "poured", "poured")
+		b.Verify()
+	})
+	t.Run("its pour taken back", func(t *testing.T) {
+		b, states := twoMolds(t)
+		pour := b.Do(b.Pour(ctx, none, ledger.PourMold{Heat: "1", Mold: "1-2", Amount: ledgertest.Grams(40_000)}))
+		b.Do(b.WeighCasting(ctx, none, castOf("C1", 9_000)))
+		b.Do(b.Reverse(ctx, why, ledger.ReverseEntry{Entry: pour.Seq}))
+		states("taken back", "planned", "poured")
+		if m, err := ledger.Get[ledger.Mold](ctx, b.Book, ledger.RecMold, "1-2"); err != nil || m.Value.Poured != 0 {
+			t.Errorf("%d mg are said to be in it: %v", m.Value.Poured, err)
+		}
+		b.Verify()
+	})
+	t.Run("weighed before the pour was over", func(t *testing.T) {
+		b, states := twoMolds(t)
+		b.Do(b.WeighCasting(ctx, none, castOf("C1", 9_000)))
+		states("weighed", "planned", "poured")
+		b.Do(b.FinishPour(ctx, none, ledger.FinishPour{Heat: "1"}))
+		states("nobody ticked any", "poured", "poured")
+	})
+	t.Run("ticked and weighed before the pour was over", func(t *testing.T) {
+		b, states := twoMolds(t)
+		b.Do(b.Pour(ctx, none, ledger.PourMold{Heat: "1", Mold: "1-2"}))
+		b.Do(b.WeighCasting(ctx, none, castOf("C1", 9_000)))
+		b.Do(b.FinishPour(ctx, none, ledger.FinishPour{Heat: "1"}))
+		states("one was ticked", "planned", "poured")
+	})
 }

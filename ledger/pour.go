@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 )
@@ -207,11 +208,16 @@ type PourMold struct {
 }
 
 // Pour records a mold poured. Without an amount the metal is counted when the
-// pour is finished, by difference.
+// pour is finished, by difference. That a mold was not poured may be said of a settled
+// heat too, unless a casting came from it.
 func (b *Book) Pour(ctx context.Context, m Meta, c PourMold) (*Entry, error) {
 	return b.write(ctx, m, KindPour, c, func(d *draft) error {
 		c := c
-		h, err := d.heatIn(c.Heat, Melting, Late)
+		states := []HeatState{Melting, Late}
+		if c.State == MoldUnused { // found out late: no metal moves
+			states = append(states, Settled)
+		}
+		h, err := d.heatIn(c.Heat, states...)
 		if err != nil {
 			return err
 		}
@@ -222,7 +228,11 @@ func (b *Book) Pour(ctx context.Context, m Meta, c PourMold) (*Entry, error) {
 		switch c.State {
 		case "":
 			c.State = MoldPoured
-		case MoldPoured, MoldShort, MoldLeaked, MoldUnused:
+		case MoldPoured, MoldShort, MoldLeaked:
+		case MoldUnused:
+			if k, err := d.castingOf(mold); err != nil || k != "" {
+				return cmp.Or(err, badState("MOLD_POURED", "mold", mold.ID, "was poured: casting "+k+" came from it"))
+			}
 		default:
 			return invalid("BAD_STATE", "state", string(c.State), "must be poured, short, leaked or unused")
 		}
@@ -293,7 +303,8 @@ func (b *Book) FinishPour(ctx context.Context, m Meta, c FinishPour) (*Entry, er
 }
 
 // pourUnsaid makes all molds of a heat poured ones, if nothing was said of any: who
-// says of some that they were poured says of the others that they were not.
+// says of some that they were poured says of the others that they were not. Nobody said
+// it of a mold that its casting, or an end of the pour that was taken back, marked.
 func (d *draft) pourUnsaid(h *Heat) error {
 	recs, err := d.Records(RecMold, heatKey(h.ID), "", MaxPage)
 	if err != nil {
@@ -304,7 +315,14 @@ func (d *draft) pourUnsaid(h *Heat) error {
 		if err := r.Into(&molds[i]); err != nil {
 			return err
 		}
-		if s := molds[i].State; s != MoldPlanned && s != MoldUnused {
+		if s := molds[i].State; s == MoldPlanned || s == MoldUnused {
+			continue
+		}
+		e, err := d.entry(r.Seq)
+		if err != nil {
+			return err
+		}
+		if e.Kind != KindWeighCasting && e.Kind != KindFinishPour {
 			return nil
 		}
 	}

@@ -196,6 +196,9 @@ func (d *draft) unput(old *Entry, r Record) error {
 		}
 		return nil
 	}
+	if had && r.Kind == RecMold {
+		return d.unputMold(before, cur)
+	}
 	if had {
 		d.keep(before, nil) // as it stood
 		return nil
@@ -286,6 +289,32 @@ func (d *draft) unput(old *Entry, r Record) error {
 		x.Void = true
 		return d.put(r.Kind, r.ID, r.Parent, x)
 	}
+	return nil
+}
+
+// unputMold puts a mold back to what it was; one that a casting came from stays poured.
+func (d *draft) unputMold(before, cur Record) error {
+	var was, now Mold
+	if err := before.Into(&was); err != nil {
+		return err
+	}
+	if err := cur.Into(&now); err != nil {
+		return err
+	}
+	if was.State == MoldPlanned || was.State == MoldUnused {
+		k, err := d.castingOf(&was)
+		if err != nil {
+			return err
+		}
+		if k != "" && now.State == MoldPoured && now.Poured == was.Poured {
+			return nil // it stands as who marked it left it
+		}
+		if k != "" {
+			was.State = MoldPoured
+			return d.put(RecMold, was.ID, before.Parent, was)
+		}
+	}
+	d.keep(before, nil)
 	return nil
 }
 

@@ -92,7 +92,7 @@ func pouredMolds(r ledger.Reader) ([]charge.Poured, error) {
 		if err := rec.Into(&c); err != nil {
 			return nil, err
 		}
-		if w, ok := c.Weights[ledger.CutOff]; ok && c.Mold != "" && settled[c.Heat] {
+		if w, ok := c.Weights[ledger.CutOff]; ok && c.Mold != "" && settled[c.Heat] && c.Gone != ledger.GoneByMistake {
 			weighed[c.Mold] += w
 		}
 	}

@@ -239,7 +239,9 @@ func expectedBack(st state, heat string, inMolds ledger.Mass) (ledger.Mass, erro
 		if err != nil {
 			return 0, err
 		}
-		weighed[c.Mold] = c.Mold != ""
+		if c.Gone != ledger.GoneByMistake {
+			weighed[c.Mold] = c.Mold != ""
+		}
 	}
 	var toCome, gating, metal ledger.Mass
 	for _, r := range molds {

@@ -66,7 +66,9 @@ func (b *balancer) moldsWaiting(at AsOf) (int, error) {
 		if err := rec.Into(&c); err != nil {
 			return 0, err
 		}
-		have[c.Mold] = true
+		if c.Gone != ledger.GoneByMistake {
+			have[c.Mold] = true
+		}
 	}
 	n := 0
 	for _, rec := range molds {
