@@ -152,7 +152,7 @@ func (d *draft) accountNow(a Account) (Account, error) {
 }
 
 // giverNow is accountNow of what gave metal and gets it back. A casting that was weighed
-// cut off since, or is gone, weighs what it was found to: its heat gets it.
+// since, or is gone, weighs what it was found to: its heat gets it.
 func (d *draft) giverNow(a Account) (Account, error) {
 	if a.Kind() != OfCasting {
 		return d.accountNow(a)
@@ -165,10 +165,40 @@ func (d *draft) giverNow(a Account) (Account, error) {
 	if err := r.Into(&k); err != nil {
 		return "", err
 	}
-	if r.Seq == d.e.Reverses || k.Stage == AsCast && k.Gone == "" { // the reversal itself takes the casting back a step
+	if r.Seq == d.e.Reverses { // the reversal itself takes the casting back a step
 		return a, nil
 	}
+	if k.Stage == AsCast && k.Gone == "" {
+		if weighed, err := d.weighedAfter(a, d.e.Reverses); err != nil || !weighed {
+			return a, err
+		}
+	}
 	return d.accountNow(Acct(InMolds, k.Heat))
+}
+
+// weighedAfter reports whether a casting was on the scale after an entry, by an entry that stands.
+func (d *draft) weighedAfter(casting Account, seq int64) (bool, error) {
+	for before := int64(0); ; {
+		hist, err := d.History(string(casting), before, 16)
+		if err != nil || len(hist) == 0 {
+			return false, err
+		}
+		for _, s := range hist {
+			if before = s.Seq; before <= seq {
+				return false, nil
+			}
+			e, err := s.Open()
+			if err != nil {
+				return false, err
+			}
+			if e.Kind != KindWeighCasting {
+				continue
+			}
+			if reversed, err := d.get(RecReversal, fmt.Sprint(e.Seq), &Reversal{}); err != nil || !reversed {
+				return err == nil, err
+			}
+		}
+	}
 }
 
 // wroteHeat reports whether the entry being reversed is what last changed a heat.

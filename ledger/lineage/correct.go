@@ -73,6 +73,28 @@ func (g *Graph) Insert(seq, after int64, ts ...Transfer) error {
 	return nil
 }
 
+// Transfers returns the transfers of an entry as they stand, none once it is struck. What
+// an account gave of its own metal may be a transfer apart from what it gave of others'.
+func (g *Graph) Transfers(seq int64) (out []Transfer) {
+	g.mu.RLock()
+	defer g.mu.RUnlock()
+	place := g.placeOf(seq)
+	for i, end := g.upTo(place-1), g.upTo(place); i < end; i++ {
+		v := g.log.at(i)
+		if int64(v.seq) != seq {
+			continue
+		}
+		for from, mg := range g.log.moved(i) {
+			t := Transfer{Seq: seq, To: g.nodes.name(v.node()), Mg: mg, Melt: v.melt()}
+			if from != none {
+				t.From = g.nodes.name(from)
+			}
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
 // upTo returns how many versions stand at or before a place.
 func (g *Graph) upTo(place int64) int32 {
 	return int32(sort.Search(int(g.log.n), func(i int) bool {

@@ -184,6 +184,17 @@ func (g *Graph) receive(src int32, mg int64, m move) {
 	g.nodes.put(m.to, mg)
 }
 
+// Content is what a node holds now, in milligrams; below zero when it gave more than came.
+func (g *Graph) Content(node string) int64 {
+	g.mu.RLock()
+	defer g.mu.RUnlock()
+	id, _, _ := g.nodes.find(node)
+	if id == none {
+		return 0
+	}
+	return g.nodes.content(id)
+}
+
 // Size is how large a graph is.
 type Size struct {
 	Nodes    int

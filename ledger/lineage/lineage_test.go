@@ -239,6 +239,10 @@ func TestReversedAndReplaced(t *testing.T) {
 	if err := g.Insert(7, 6, Transfer{From: "wrong", To: "heat", Mg: 6 * kg, Melt: true}); err != nil {
 		t.Fatal(err)
 	}
+	equal(t, "transfers of a struck entry", len(g.Transfers(2)), 0)
+	equal(t, "transfers that stand elsewhere", g.Transfers(7), []Transfer{{7, "wrong", "heat", 6 * kg, true}})
+	equal(t, "transfers from outside", g.Transfers(1), []Transfer{{1, "", "wrong", 10 * kg, false}, {1, "", "right", 10 * kg, false}})
+	equal(t, "given more than came", g.Content("other"), int64(-6*kg))
 	equal(t, "replaced again", shares(t)(g.Back("casting", Latest)), map[string]float64{"other": .5, "wrong": .5})
 }
 

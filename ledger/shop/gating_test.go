@@ -1,7 +1,10 @@
 package shop_test
 
 import (
+	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"testing"
 
 	"example.org/remelt/ledger"
@@ -127,6 +130,102 @@ func TestGatingOfACasting(t *testing.T) {
 				content = silicon
 			} else if math.Abs(silicon-content) > 1e-9 {
 				t.Errorf("%.6f %% of silicon, not %.6f: what comes back is not melted again", silicon, content)
+			}
+		})
+	}
+}
+
+// notTraced says of which account the lineage has another mass than the entries have.
+// What metal enters the book by is a source, which lineage keeps no count of.
+func notTraced(b *ledgertest.Shop, log []*ledger.Entry) (fault string) {
+	g, err := b.Lineage(ctx)
+	if err != nil {
+		return err.Error()
+	}
+	held := map[ledger.Account]ledger.Mass{}
+	for _, e := range log {
+		for _, p := range e.Postings {
+			held[p.Account] += p.Mass
+		}
+	}
+	for _, a := range slices.Sorted(maps.Keys(held)) {
+		switch a.Kind() {
+		case ledger.Supplier, ledger.Customer, ledger.Additive, ledger.Count:
+			continue
+		}
+		if got := g.Content(string(a)); !a.CountsSupplies() && got != int64(held[a]) {
+			fault += fmt.Sprintf("%s holds %d by the book, %d by lineage\n", a, held[a], got)
+		}
+	}
+	return fault
+}
+
+// What a casting had given and gets back belongs to the molds once the casting was weighed
+// again or is gone, in the book and in a recall. By hand: of 80 kg in the heat 79 were the
+// casting as cast.
+func TestTakenBackFromACasting(t *testing.T) {
+	weigh := func(stage ledger.Stage, grams int64) func(*ledgertest.Shop) *ledger.Entry {
+		return func(b *ledgertest.Shop) *ledger.Entry {
+			return b.Do(b.WeighCasting(ctx, why, ledger.WeighCasting{ID: "C1", Stage: stage, Weighing: ledgertest.Net(grams)}))
+		}
+	}
+	gating := func(b *ledgertest.Shop) *ledger.Entry {
+		return b.Do(b.WeighIn(ctx, why, ledger.WeighIn{Casting: "C1", Weighing: ledgertest.Net(14_000)}))
+	}
+	ship := func(b *ledgertest.Shop) *ledger.Entry {
+		return b.Do(b.ShipCasting(ctx, why, ledger.ShipCasting{Casting: "C1"}))
+	}
+	back := func(of func(*ledgertest.Shop) *ledger.Entry) func(*ledgertest.Shop) *ledger.Entry {
+		return func(b *ledgertest.Shop) *ledger.Entry {
+			e := of(b)
+			return b.Do(b.Reverse(ctx, why, ledger.ReverseEntry{Entry: e.Seq}))
+		}
+	}
+	for _, way := range []struct {
+		name                      string
+		wrong, since              func(*ledgertest.Shop) *ledger.Entry
+		casting, molds, elsewhere int64
+	}{
+		{"gating, cut off since", gating, weigh(ledger.CutOff, 37_600), 37_600, 42_400, 0},
+		{"gating, shipped since", gating, ship, 0, 15_000, 65_000},
+		{"gating, weighed again as cast", gating, weigh(ledger.AsCast, 38_000), 38_000, 42_000, 0},
+		{"gating, weighed again as cast, which was wrong", gating, back(weigh(ledger.AsCast, 38_000)), 79_000, 1_000, 0},
+		{"gating, shipped, which was wrong", gating, back(ship), 79_000, 1_000, 0},
+		{"gating, nothing since", gating, nil, 79_000, 1_000, 0},
+		{"cut off, finished since", weigh(ledger.CutOff, 37_600), weigh(ledger.Finished, 37_000), 37_000, 42_400, 600},
+	} {
+		t.Run(way.name, func(t *testing.T) {
+			b := gatingDay(t)
+			wrong := way.wrong(b)
+			if way.since != nil {
+				way.since(b)
+			}
+			b.Do(b.Reverse(ctx, why, ledger.ReverseEntry{Entry: wrong.Seq}))
+			b.Verify()
+			b.Want(way.casting, "casting/C1")
+			b.Want(way.molds, "molds/1")
+			log, err := b.Entries(ctx, 0, 0)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if fault := notTraced(b, log); fault != "" {
+				t.Error(fault)
+			}
+			recall, err := b.TraceForward(ctx, "lot/C")
+			if err != nil {
+				t.Fatal(err)
+			}
+			got := map[string]int64{}
+			for _, h := range recall.Holdings {
+				switch ledger.Account(h.Node) {
+				case "casting/C1", "molds/1", "lot/C":
+					got[h.Node] = h.Mg
+				default:
+					got["elsewhere"] += h.Mg
+				}
+			}
+			if got["casting/C1"] != way.casting*int64(g) || got["molds/1"] != way.molds*int64(g) || got["lot/C"] != 20_000*int64(g) || got["elsewhere"] != way.elsewhere*int64(g) {
+				t.Errorf("a recall of the lot says %v", got)
 			}
 		})
 	}

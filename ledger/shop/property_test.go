@@ -269,6 +269,7 @@ func TestAnyDayAddsUp(t *testing.T) {
 			}
 		}
 		d.cast(heats)
+		d.traced()
 		d.commissions(start)
 		bought += d.buying()
 		d.money(start)
@@ -345,6 +346,13 @@ func (d *day) cast(heats []ledger.Stamped[ledger.Heat]) {
 				d.r.Fatalf("casting %s is %q by cost, and %q", k.ID, k.Gone, was)
 			}
 		}
+	}
+}
+
+// traced checks that the lineage has in every account what the book has.
+func (d *day) traced() {
+	if fault := notTraced(d.Shop, d.log()); fault != "" {
+		d.r.Fatal(fault)
 	}
 }
 

@@ -3,6 +3,8 @@ package shop
 import (
 	"context"
 	"errors"
+	"maps"
+	"slices"
 	"strings"
 	"sync"
 
@@ -42,8 +44,7 @@ func appendTransfers(out []lineage.Transfer, e *ledger.Entry) []lineage.Transfer
 		m := min(give[0].Mass, take[0].Mass)
 		t := lineage.Transfer{Seq: e.Seq, From: string(give[0].Account), To: string(take[0].Account), Mg: int64(m),
 			Melt: e.Kind == ledger.KindCharge && take[0].Account.Heat() != ""}
-		switch give[0].Account.Kind() {
-		case ledger.Supplier, ledger.Customer, ledger.Additive, ledger.Count:
+		if outside(give[0].Account) {
 			t.From = ""
 		}
 		if t.From != t.To {
@@ -57,6 +58,56 @@ func appendTransfers(out []lineage.Transfer, e *ledger.Entry) []lineage.Transfer
 		}
 	}
 	return out
+}
+
+// outside reports whether metal that an account gives enters the book.
+func outside(a ledger.Account) bool {
+	switch a.Kind() {
+	case ledger.Supplier, ledger.Customer, ledger.Additive, ledger.Count:
+		return true
+	}
+	return false
+}
+
+// reverse strikes the entry that e takes back. Where e is not its exact opposite, as when
+// the metal that a casting had given goes to the molds, or metal was used meanwhile, the
+// two together moved something: that stands where the struck entry stood, so that every
+// node holds what the book says and what came after it is of that metal.
+func reverse(g *lineage.Graph, e *ledger.Entry) error {
+	both := &ledger.Entry{Seq: e.Seq}
+	net := map[ledger.Account]ledger.Mass{}
+	for _, t := range g.Transfers(e.Reverses) {
+		net[insider(t.From)] -= ledger.Mass(t.Mg)
+		net[insider(t.To)] += ledger.Mass(t.Mg)
+		if t.Melt {
+			both.Kind = ledger.KindCharge
+		}
+	}
+	for _, p := range e.Postings {
+		if !p.Account.CountsSupplies() {
+			net[insider(string(p.Account))] += p.Mass
+		}
+	}
+	if err := g.Reverse(e.Seq, e.Reverses); err != nil {
+		return err
+	}
+	for _, a := range slices.Sorted(maps.Keys(net)) {
+		if net[a] != 0 {
+			both.Postings = append(both.Postings, ledger.Posting{Account: a, Mass: net[a]})
+		}
+	}
+	if len(both.Postings) == 0 {
+		return nil
+	}
+	return g.Insert(e.Seq, e.Reverses, transfersOf(both)...)
+}
+
+// insider is a node's account, "" for all by which metal enters the book.
+func insider(node string) ledger.Account {
+	if a := ledger.Account(node); !outside(a) {
+		return a
+	}
+	return ""
 }
 
 // lineage brings the graph up to the head of the book.
@@ -97,7 +148,7 @@ func (s *Shop) lineage(ctx context.Context) (*lineage.Graph, int64, error) {
 					return err
 				}
 				if e.Reverses != 0 {
-					err = t.graph.Reverse(e.Seq, e.Reverses)
+					err = reverse(t.graph, &e)
 				} else if ts = appendTransfers(ts[:0], &e); len(ts) > 0 {
 					err = t.graph.Append(ts...)
 				}
