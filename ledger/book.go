@@ -47,6 +47,10 @@ type Book struct {
 	Metals Metals
 	Now    func() time.Time // the server's clock; nil means time.Now
 
+	// KnownOf is what a lot is known to hold that can hurt, by its analysis or by what it
+	// was melted from; nil when nobody reckons that. It is asked before an entry is written.
+	KnownOf func(ctx context.Context, lot string) ([]Element, error)
+
 	settings atomic.Pointer[decodedShop]
 }
 

@@ -112,7 +112,7 @@ const (
 	FlagUnweighed  = "not-weighed-back"     // asks: settled though much is not weighed back
 	FlagAgain      = "cleaned-again"        // asks: a clean lot, or one that has nothing left, was cleaned
 	FlagUnclean    = "not-cleaned"          // asks: metal waiting to be cleaned was charged
-	FlagOutside    = "outside-limits"       // asks: metal was charged that holds clearly more of something than its alloy may
+	FlagOutside    = "outside-limits"       // asks: metal was charged or put to other metal that holds clearly more of something than its alloy may
 	FlagSettled    = "settled-heat"         // asks: metal was charged into a heat that was settled already
 	FlagLate       = "late"                 // tells: the heat was settled already
 	FlagMoreThanIn = "more-than-was-poured" // tells: in molds of a heat went below zero

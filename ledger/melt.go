@@ -3,6 +3,7 @@ package ledger
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"example.org/remelt/ledger/unit"
 )
@@ -33,6 +34,14 @@ type ChargeHeat struct {
 // that holds what its alloy may not, and more than the lot holds are recorded with a
 // reason and flagged.
 func (b *Book) Charge(ctx context.Context, m Meta, c ChargeHeat) (*Entry, error) {
+	var lots []string
+	for _, it := range c.Items {
+		lots = append(lots, it.Lot)
+	}
+	known, err := b.knownOf(ctx, lots)
+	if err != nil {
+		return nil, err
+	}
 	return b.write(ctx, m, KindCharge, c, func(d *draft) error {
 		h, err := d.heatIn(c.Heat, Melting, Late, Settled)
 		if err != nil {
@@ -45,7 +54,7 @@ func (b *Book) Charge(ctx context.Context, m Meta, c ChargeHeat) (*Entry, error)
 			return invalid("REQUIRED", "items", "", "name the lots that went in")
 		}
 		for i, it := range c.Items {
-			if err := d.chargeLot(fmt.Sprintf("items[%d]", i), h, it); err != nil {
+			if err := d.chargeLot(fmt.Sprintf("items[%d]", i), h, it, known[it.Lot]); err != nil {
 				return err
 			}
 		}
@@ -67,7 +76,7 @@ func (b *Book) Charge(ctx context.Context, m Meta, c ChargeHeat) (*Entry, error)
 	})
 }
 
-func (d *draft) chargeLot(field string, h *Heat, it ChargeItem) error {
+func (d *draft) chargeLot(field string, h *Heat, it ChargeItem, known []Element) error {
 	l, have, err := d.lot(field+".lot", it.Lot)
 	if err != nil {
 		return err
@@ -92,6 +101,7 @@ func (d *draft) chargeLot(field string, h *Heat, it ChargeItem) error {
 		return badState("LOT_EMPTY", field+".lot", l.ID, "holds nothing by the book; say how much went in")
 	}
 	d.askBeforeUse(l, h)
+	d.askOutside(l, known)
 	if err := d.take(l, amount, d.metalOf(h), basis); err != nil {
 		return err
 	}
@@ -123,13 +133,48 @@ func (d *draft) askBeforeUse(l *Lot, h *Heat) {
 	if l.Condition == ToClean {
 		d.flag(FlagUnclean, fmt.Sprintf("lot %s is still to be cleaned; its weight is not all metal, and dirt or damp in a melt is dangerous", l.ID))
 	}
-	if l.Certificate != nil && d.book.Metals != nil {
-		for _, what := range d.book.Metals.Excesses(l.Alloy, l.Certificate.Elements) {
-			d.flag(FlagOutside, fmt.Sprintf("lot %s holds %s by its analysis", l.ID, what))
-		}
-	}
 	if l.Owner != h.Owner {
 		d.flag(FlagOtherOwner, fmt.Sprintf("lot %s belongs to %s, heat %s to %s", l.ID, ownerText(l.Owner), h.ID, ownerText(h.Owner)))
+	}
+}
+
+// knownOf is what lots are known to hold that can hurt, by lot.
+func (b *Book) knownOf(ctx context.Context, lots []string) (map[string][]Element, error) {
+	if b.KnownOf == nil {
+		return nil, nil
+	}
+	out := make(map[string][]Element, len(lots))
+	for _, id := range lots {
+		known, err := b.KnownOf(ctx, id)
+		if err != nil {
+			return nil, err
+		}
+		out[id] = known
+	}
+	return out, nil
+}
+
+// askOutside flags a lot that holds clearly more of something than its alloy may: by its
+// analysis, and where the metal is known to hold more than that says, by what it is of.
+func (d *draft) askOutside(l *Lot, known []Element) {
+	if d.book.Metals == nil {
+		return
+	}
+	var measured []Element
+	if l.Certificate != nil {
+		measured = l.Certificate.Elements
+	}
+	for _, what := range d.book.Metals.Excesses(l.Alloy, measured) {
+		d.flag(FlagOutside, fmt.Sprintf("lot %s holds %s by its analysis", l.ID, what))
+	}
+	var more []Element
+	for _, e := range known {
+		if !slices.ContainsFunc(measured, func(m Element) bool { return m.Symbol == e.Symbol && m.PPM >= e.PPM }) {
+			more = append(more, e)
+		}
+	}
+	for _, what := range d.book.Metals.Excesses(l.Alloy, more) {
+		d.flag(FlagOutside, fmt.Sprintf("lot %s holds %s by the metal that went into it", l.ID, what))
 	}
 }
 

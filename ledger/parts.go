@@ -78,9 +78,13 @@ type CombineLots struct {
 	Label string `json:",omitempty"`
 }
 
-// Combine joins lots. Different alloys or owners need a reason; the lot then is
-// of unknown alloy and held.
+// Combine joins lots. Different alloys or owners need a reason, and so does metal that
+// holds what its alloy may not; of different alloys the lot then is unknown and held.
 func (b *Book) Combine(ctx context.Context, m Meta, c CombineLots) (*Entry, error) {
+	known, err := b.knownOf(ctx, c.Lots)
+	if err != nil {
+		return nil, err
+	}
 	return b.write(ctx, m, KindCombine, c, func(d *draft) error {
 		if len(c.Lots) < 2 && (c.Into == "" || len(c.Lots) < 1) || len(c.Lots) > 500 {
 			return invalid("REQUIRED", "lots", fmt.Sprint(len(c.Lots)), "give 2 to 500 lots")
@@ -113,7 +117,7 @@ func (b *Book) Combine(ctx context.Context, m Meta, c CombineLots) (*Entry, erro
 				return invalid("TWICE", fmt.Sprintf("lots[%d]", i), id, "is named twice")
 			}
 			seen[id] = true
-			if err := d.pourTogether(fmt.Sprintf("lots[%d]", i), id, to); err != nil {
+			if err := d.pourTogether(fmt.Sprintf("lots[%d]", i), id, to, known[id]); err != nil {
 				return err
 			}
 		}
@@ -130,7 +134,7 @@ func (b *Book) Combine(ctx context.Context, m Meta, c CombineLots) (*Entry, erro
 	})
 }
 
-func (d *draft) pourTogether(field, id string, to *Lot) error {
+func (d *draft) pourTogether(field, id string, to *Lot, known []Element) error {
 	l, have, err := d.lot(field, id)
 	if err != nil {
 		return err
@@ -142,6 +146,7 @@ func (d *draft) pourTogether(field, id string, to *Lot) error {
 		d.flag(FlagWrongAlloy, fmt.Sprintf("lot %s is %s, lot %s is %s", l.ID, l.Alloy, to.ID, to.Alloy)+d.whyNotMix(to.Alloy, l.Alloy))
 		to.Alloy, to.AlloySure = UnknownAlloy, false
 	}
+	d.askOutside(l, known)
 	if l.Owner != to.Owner {
 		d.flag(FlagOtherOwner, fmt.Sprintf("lot %s belongs to %s, lot %s to %s", l.ID, ownerText(l.Owner), to.ID, ownerText(to.Owner)))
 	}

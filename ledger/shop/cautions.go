@@ -40,7 +40,7 @@ func (s *Shop) LotCautions(ctx context.Context, id string) ([]alloy.Caution, err
 	if a, err := table.Find(l.Alloy); err == nil {
 		f.Alloys = []alloy.Alloy{a}
 	}
-	f.Parts, _, err = s.parts(ctx, []heldPart{{name: "lot " + id, heldQuestion: heldQuestion{string(ledger.Acct(ledger.OfLot, id)), lineage.Latest}, own: ownContent(&l)}}, table)
+	f.Parts, _, err = s.parts(ctx, []heldPart{{name: "lot " + id, heldQuestion: heldQuestion{string(ledger.Acct(ledger.OfLot, id)), lineage.Latest}}}, table)
 	return alloy.Cautions(f), err
 }
 

@@ -39,7 +39,9 @@ type Shop struct {
 
 // New opens the book of a shop in a store. now may be nil.
 func New(store ledger.Store, id string, now func() time.Time) *Shop {
-	return &Shop{Book: &ledger.Book{Store: store, Shop: id, Metals: Metals{alloy.Builtin()}, Now: now}, believed: carriage{believes: true}}
+	s := &Shop{Book: &ledger.Book{Store: store, Shop: id, Metals: Metals{alloy.Builtin()}, Now: now}, believed: carriage{believes: true}}
+	s.KnownOf = s.knownOf
+	return s
 }
 
 // Metals lets the book ask the alloy table.

@@ -183,7 +183,7 @@ func (s *meltsNow) catchUp(head ledger.Head) error {
 
 // takeIn takes in the next entry of the log.
 func (s *melts) takeIn(e *ledger.Entry) error {
-	if e.Reverses != 0 || e.Kind == ledger.KindIdentify {
+	if e.Reverses != 0 || e.Kind == ledger.KindIdentify || e.Kind == ledger.KindAssign {
 		s.forget()
 	}
 	for _, subject := range e.Subjects() {
@@ -253,9 +253,9 @@ func (s *meltsNow) factsOf(f *meltFacts, m *melt, table alloy.Table) error {
 			f.Alloys = append(f.Alloys, a)
 		}
 	}
-	went := func(name string, a ledger.Account, at int64, own heldContent) {
+	went := func(name string, a ledger.Account, at int64) {
 		q := heldQuestion{string(a), at}
-		f.parts = append(f.parts, heldPart{name: name, heldQuestion: q, own: own, came: s.held[q]})
+		f.parts = append(f.parts, heldPart{name: name, heldQuestion: q, held: s.held[q]})
 	}
 	for _, x := range m.steps {
 		charged += x.charged
@@ -266,10 +266,10 @@ func (s *meltsNow) factsOf(f *meltFacts, m *melt, table alloy.Table) error {
 				return err
 			}
 			add(lot.Alloy)
-			went("lot "+id, ledger.Acct(ledger.OfLot, id), x.seq, ownContent(lot))
+			went("lot "+id, ledger.Acct(ledger.OfLot, id), x.seq)
 		}
 		for _, id := range x.heels {
-			went("the heel of crucible "+id, ledger.Acct(ledger.Heel, id), x.seq, nil)
+			went("the heel of crucible "+id, ledger.Acct(ledger.Heel, id), x.seq)
 		}
 		for _, a := range x.additions {
 			supply, err := known(s, ledger.RecSupply, a.Supply, &ledger.Supply{})

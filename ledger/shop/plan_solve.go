@@ -219,8 +219,7 @@ func (p *planner) cautions(ctx context.Context, s *Shop) error {
 	f := alloy.Facts{Alloys: []alloy.Alloy{p.a}, Melt: true, Skimmings: true, Content: map[string]float64{}}
 	var parts []heldPart
 	for _, t := range p.out.Plan.Takes {
-		l := p.views[t.Lot].Lot
-		parts = append(parts, heldPart{name: "lot " + t.Lot, heldQuestion: heldQuestion{string(ledger.Acct(ledger.OfLot, t.Lot)), lineage.Latest}, own: ownContent(&l)})
+		parts = append(parts, heldPart{name: "lot " + t.Lot, heldQuestion: heldQuestion{string(ledger.Acct(ledger.OfLot, t.Lot)), lineage.Latest}})
 	}
 	if p.out.Heel > 0 {
 		parts = append(parts, heldPart{name: "the heel", heldQuestion: heldQuestion{string(ledger.Acct(ledger.Heel, p.h.Crucible)), lineage.Latest}})
