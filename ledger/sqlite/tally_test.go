@@ -34,7 +34,7 @@ func (r tallyReader) Kept(func(ledger.Kept) error) error {
 func (s onlyTally) View(ctx context.Context, shop string, fn func(ledger.Reader) error) error {
 	return s.Store.View(ctx, shop, func(r ledger.Reader) error {
 		read := r.(*reader)
-		read.window = s.parts
+		read.window = 500 * s.parts
 		return fn(tallyReader{parted{read, s.parts}, s.t})
 	})
 }
