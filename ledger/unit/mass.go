@@ -73,6 +73,20 @@ func ParseMass(text string, def MassUnit) (mg int64, err error) {
 	return masses.parse(text, string(def))
 }
 
+// MassStep is what the last digit of a mass as typed counts, in milligrams rounded up:
+// 45 360 of "12.4 lb", 28 350 of "12 lb 6 oz", 1000 of "430 g". It reads what ParseMass does.
+func MassStep(text string, def MassUnit) (mg int64, err error) {
+	if def == LBOZ {
+		def = LB
+	}
+	_, step, err := masses.parseStep(text, string(def))
+	if err != nil {
+		return 0, err
+	}
+	up := new(big.Int).Add(step.Num(), new(big.Int).Sub(step.Denom(), big.NewInt(1)))
+	return up.Quo(up, step.Denom()).Int64(), nil
+}
+
 // ParseMassUnit reads the name of a unit, in any of the spellings that ParseMass
 // knows, and "lb+oz".
 func ParseMassUnit(text string) (MassUnit, error) {

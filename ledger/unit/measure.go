@@ -88,10 +88,16 @@ func (k *kind) parse(text, def string) (int64, error) {
 // parseAny reads one amount of the kind, of one term or, where the units allow it,
 // several, and rounds their exact sum once.
 func (k *kind) parseAny(text, def string) (int64, error) {
+	amount, _, err := k.parseStep(text, def)
+	return amount, err
+}
+
+// parseStep reads what parseAny does, and what its last digit counts, in the base.
+func (k *kind) parseStep(text, def string) (amount int64, step *big.Rat, err error) {
 	r := reader{k.name, text}
 	s, negative, err := r.begin()
 	if err != nil {
-		return 0, err
+		return 0, nil, err
 	}
 	sum := new(big.Rat)
 	var last *measure
@@ -99,32 +105,32 @@ func (k *kind) parseAny(text, def string) (int64, error) {
 	for first := true; first || s != ""; first = false {
 		n, rest, err := r.number(s)
 		if err != nil {
-			return 0, err
+			return 0, nil, err
 		}
 		name, next, err := k.split(r, rest)
 		if err != nil {
-			return 0, err
+			return 0, nil, err
 		}
 		m, err := k.resolve(r, name, def, first && next == "")
 		if err != nil {
-			return 0, err
+			return 0, nil, err
 		}
 		if !first {
 			if err := compound(r, last, lastNumber, m, n); err != nil {
-				return 0, err
+				return 0, nil, err
 			}
 		}
 		sum.Add(sum, new(big.Rat).Mul(n.value, m.size))
 		last, lastNumber, s = m, n, next
 	}
 	if negative {
-		return 0, r.refuse(Negative, "write it without the minus sign")
+		return 0, nil, r.refuse(Negative, "write it without the minus sign")
 	}
 	total := roundHalfEven(sum)
 	if total.Cmp(big.NewInt(k.most)) > 0 {
-		return 0, r.refuse(TooLarge, "write at most "+k.mostText)
+		return 0, nil, r.refuse(TooLarge, "write at most "+k.mostText)
 	}
-	return total.Int64(), nil
+	return total.Int64(), new(big.Rat).Mul(lastNumber.step, last.size), nil
 }
 
 // split parts "lb 6 oz" into "lb" and "6 oz". Kinds without compounds take the

@@ -22,8 +22,9 @@ func (r reader) refuse(reason, want string) error {
 // number is an unsigned exact number and how it was written.
 type number struct {
 	value    *big.Rat
-	decimals int  // digits after the decimal mark
-	fraction bool // written with a slash
+	decimals int      // digits after the decimal mark
+	fraction bool     // written with a slash
+	step     *big.Rat // what its last digit counts: 1/10 in 12.4, 1/8 in 3/8
 }
 
 // plain maps characters that people and their keyboards use for the same thing to
@@ -123,7 +124,7 @@ func (r reader) decimal(whole, mark, part, rest string) (number, error) {
 		return number{}, r.refuse(NotANumber, "write digits 0 to 9")
 	}
 	value.Quo(value, power10(len(part)))
-	return number{value: value, decimals: len(part)}, nil
+	return number{value: value, decimals: len(part), step: new(big.Rat).Inv(power10(len(part)))}, nil
 }
 
 // bothReadings says how to write either meaning of "1,200 lb".
@@ -150,7 +151,8 @@ func (r reader) fraction(whole, over, under string) (number, error) {
 		head, _ := new(big.Rat).SetString(whole)
 		value.Add(value, head)
 	}
-	return number{value: value, fraction: true}, nil
+	parts, _ := new(big.Rat).SetString(under)
+	return number{value: value, fraction: true, step: parts.Inv(parts)}, nil
 }
 
 // power10 gives 10^n for n from 0.

@@ -283,3 +283,18 @@ func TestParsePercent(t *testing.T) {
 		refused(t, text, err, "percentage", reason)
 	}
 }
+
+// TestMassStep: what the last digit typed counts, in milligrams rounded up.
+func TestMassStep(t *testing.T) {
+	for text, want := range map[string]int64{
+		"12.4 lb": 45_360, "12.40 lb": 4_536, "12 lb": 453_593, "12 lb 6 oz": 28_350, "12 lb 6.5 oz": 2_835, "12 3/8 lb": 56_700, "12½ lb": 226_797,
+		"5,2 kg": 100_000, "5.20 kg": 10_000, "430 g": 1_000, "7": 1_000_000, "1 mg": 1, "0.1 mg": 1, "2 kg 300 g": 1_000,
+	} {
+		if got, err := MassStep(text, KG); err != nil || got != want {
+			t.Errorf("%q: %d, %v; want %d", text, got, err, want)
+		}
+	}
+	if _, err := MassStep("12.4 stone", KG); err == nil {
+		t.Error("an unknown unit has no step")
+	}
+}

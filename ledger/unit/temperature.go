@@ -1,6 +1,7 @@
 package unit
 
 import (
+	"fmt"
 	"math/big"
 	"strings"
 )
@@ -111,6 +112,9 @@ func tempUnit(r reader, name string, def TempUnit) (TempUnit, error) {
 	case "":
 		if def == C || def == F {
 			return def, nil
+		}
+		if def != "" {
+			return "", r.refuse(UnknownUnit, fmt.Sprintf("the default unit %q should be C or F", string(def)))
 		}
 		return "", r.refuse(MissingUnit, want)
 	}
