@@ -127,7 +127,7 @@ func (f Facts) anyOf(k Kind) bool {
 func (f Facts) holds(element string, shown float64) string {
 	var why []string
 	if v, ok := f.Content[element]; ok && v >= shown {
-		why = append(why, fmt.Sprintf("the charge holds about %.2g %% %s", v, element))
+		why = append(why, fmt.Sprintf("the charge holds about %s %% %s", about(v), element))
 	}
 	for _, a := range f.Alloys {
 		for _, s := range a.Limits {
@@ -156,9 +156,17 @@ func (f Facts) holds(element string, shown float64) string {
 			}
 		}
 		if of != "" {
-			why = append(why, fmt.Sprintf("%s holds about %.2g %% %s", of, greatest, element))
+			why = append(why, fmt.Sprintf("%s holds about %s %% %s", of, about(greatest), element))
 		}
 	}
 	slices.Sort(why)
 	return strings.Join(slices.Compact(why), "; ")
+}
+
+// about is a content to two digits.
+func about(percent float64) string {
+	if percent >= 99.5 {
+		return "100"
+	}
+	return fmt.Sprintf("%.2g", percent)
 }

@@ -30,7 +30,8 @@ const (
 )
 
 // Excesses lists the elements of a measured content (weight %) that are clearly more than
-// the alloy's current limits allow, whichever product they are for; in order. Nothing is
+// the alloy's current limits allow, whichever product they are for, or than the shop's own
+// do if it has some; in order. Nothing is
 // said of an alloy without limits.
 func (a Alloy) Excesses(content map[string]float64) (out []Excess) {
 	for _, e := range elements(content) {
@@ -55,10 +56,11 @@ func (a Alloy) Excesses(content map[string]float64) (out []Excess) {
 // most is what the alloy may hold of an element, in weight %, if that is known.
 func (a Alloy) most(element string) (percent float64, known bool) {
 	named, others, limited := false, math.Inf(1), false
-	for _, s := range a.Limits {
-		if !s.Current {
-			continue
-		}
+	sets := slices.DeleteFunc(slices.Clone(a.Limits), func(s LimitSet) bool { return !s.Current })
+	if own, err := a.LimitSet(Casting, OwnEdition); err == nil {
+		sets = []LimitSet{own}
+	}
+	for _, s := range sets {
 		limited = true
 		for _, l := range s.Limits {
 			switch {

@@ -23,6 +23,9 @@ const (
 	Ingot   Product = "ingot"
 )
 
+// OwnEdition is the edition of the limits that a shop asks for itself.
+const OwnEdition = "the shop's own"
+
 // Limit is the range of one element, in weight per cent; HasMin and HasMax say
 // which bounds are printed.
 type Limit struct {

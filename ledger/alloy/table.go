@@ -172,6 +172,26 @@ func (t Table) Find(name string) (Alloy, error) {
 	return Alloy{}, e
 }
 
+// Families lists the families of the table's alloys, in its order.
+func (t Table) Families() (out []Family) {
+	for _, a := range t.alloys {
+		if a.Family != NoFamily && !slices.Contains(out, a.Family) {
+			out = append(out, a.Family)
+		}
+	}
+	return out
+}
+
+// Family finds a family by its name, whatever the case and spacing.
+func (t Table) Family(name string) (Family, bool) {
+	all := t.Families()
+	i := slices.IndexFunc(all, func(f Family) bool { return fold(string(f)) == fold(name) })
+	if i < 0 {
+		return NoFamily, false
+	}
+	return all[i], true
+}
+
 var spellings = strings.NewReplacer("‐", "-", "–", "-", "aluminum", "aluminium")
 
 // fold makes names comparable: lower case, single spaces, one kind of hyphen,
