@@ -14,72 +14,73 @@ import (
 // zero get nothing.
 func Apportion(total int64, weights []float64) []int64 {
 	parts := make([]int64, len(weights))
-	sum := 0.0
+	d := division{total: float64(total), weights: weights, bin: make([]uint16, len(weights))}
 	for _, w := range weights {
-		sum += w
+		d.sum += max(w, 0)
 	}
-	if sum <= 0 || total <= 0 {
+	if d.sum <= 0 || total <= 0 {
 		return parts
 	}
-	left := total
-	rest := make([]remainder, 0, len(weights))
+	left, some := total, 0 // that get anything
 	for i, w := range weights {
 		if w <= 0 {
 			continue
 		}
-		share := w / sum * float64(total)
-		whole := math.Floor(share)
-		parts[i] = min(int64(whole), left)
+		share := d.share(w)
+		parts[i] = min(int64(share), left)
 		left -= parts[i]
-		rest = append(rest, remainder{share - whole, int32(i)})
+		d.bin[i] = 1 + uint16(min(rest(share)*bins, bins-1))
+		d.count[d.bin[i]]++
+		some++
 	}
-	for left > 0 {
-		n := int(min(left, int64(len(rest))))
-		for _, r := range largest(rest, n) {
-			parts[r.of]++
-		}
-		left -= int64(n)
+	for ; left > int64(some); left -= int64(some) {
+		d.addOne(parts, some)
 	}
+	d.addOne(parts, int(left))
 	return parts
 }
 
-type remainder struct {
-	size float64
-	of   int32
+// bins are what is left of a milligram sorted by its size; weights of nothing are in
+// another one, before them.
+const bins = 1 << 12
+
+// division is of a total among weights.
+type division struct {
+	total, sum float64
+	weights    []float64
+	bin        []uint16
+	count      [1 + bins]int
 }
 
-// largest moves the n largest remainders to the front and returns them, sorting
-// only those near the limit: it counts them by size first.
-func largest(rs []remainder, n int) []remainder {
-	if n == len(rs) {
-		return rs
+// share is that of a weight, in milligrams.
+func (d *division) share(w float64) float64 { return w / d.sum * d.total }
+
+// rest is what is left of a milligram.
+func rest(share float64) float64 { return share - math.Floor(share) }
+
+// addOne adds a milligram to the n parts of the largest rests, sorting only those near
+// the limit.
+func (d *division) addOne(parts []int64, n int) {
+	limit := bins
+	for above := 0; limit > 1 && above+d.count[limit] < n; limit-- {
+		above += d.count[limit]
 	}
-	const bins = 1 << 12
-	var count [bins]int
-	bin := func(r remainder) int { return min(max(int(r.size*bins), 0), bins-1) }
-	for _, r := range rs {
-		count[bin(r)]++
+	type remainder struct {
+		size float64
+		of   int
 	}
-	limit, above := bins-1, 0
-	for above+count[limit] < n {
-		above += count[limit]
-		limit--
-	}
-	out := make([]remainder, 0, n)
-	near := make([]remainder, 0, count[limit])
-	for _, r := range rs {
-		switch b := bin(r); {
-		case b > limit:
-			out = append(out, r)
-		case b == limit:
-			near = append(near, r)
+	near := make([]remainder, 0, d.count[limit])
+	for i, b := range d.bin {
+		switch {
+		case int(b) > limit:
+			parts[i]++
+			n--
+		case int(b) == limit:
+			near = append(near, remainder{rest(d.share(d.weights[i])), i})
 		}
 	}
-	slices.SortFunc(near, func(a, b remainder) int {
-		if c := cmp.Compare(b.size, a.size); c != 0 {
-			return c
-		}
-		return cmp.Compare(a.of, b.of)
-	})
-	return append(out, near[:n-len(out)]...)
+	slices.SortStableFunc(near, func(a, b remainder) int { return cmp.Compare(b.size, a.size) })
+	for _, r := range near[:n] {
+		parts[r.of]++
+	}
 }

@@ -126,7 +126,8 @@ func (l *versions) sweep(w *pages[float64], ended func(source int32, x float64),
 
 // divide passes weight x of version i on to its parts.
 func (l *versions) divide(i int32, x float64, w *pages[float64], ended func(int32, float64), through *pages[float64], melted *melted) {
-	v, k, all := l.at(i), l.first(i), l.content(i)
+	v, k := l.at(i), l.first(i)
+	all := l.sum(k, v.end)
 	each, debt := x/float64(all), int64(0)
 	if v.again() {
 		p := l.parts.at(k)

@@ -1,6 +1,9 @@
 package lineage
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 // Holding is what a node has of another node's metal.
 type Holding struct {
@@ -38,30 +41,31 @@ type tagged struct {
 type cell struct {
 	last     int32 // newest version, plus one; 0 when nothing was received
 	received float64
-	settled  float64
 }
 
-const ahead = 64
+const ahead = 128
 
 // recall is a question forward.
 type recall struct {
 	*view
-	marked []uint64 // versions with some of the metal, a bit each
-	tagged *pages[tagged]
-	cells  *pages[cell]
-	found  int     // nodes
-	total  int64   // milligrams ever in the node, whole
-	again  float64 // of which had been in it before
+	marked  []uint64 // versions with some of the metal, a bit each
+	tagged  *pages[tagged]
+	cells   *pages[cell]
+	settled map[int32]float64 // by node, of the few that settled any
+	found   int               // nodes
+	total   int64             // milligrams ever in the node, whole
+	again   float64           // of which had been in it before
 
 	fetched int64
 }
 
 func (v *view) forward() []Holding {
 	r := recall{
-		view:   v,
-		marked: make([]uint64, (v.n+63)/64),
-		tagged: newPages[tagged](int(v.n)),
-		cells:  newPages[cell](int(v.nodes.n)),
+		view:    v,
+		marked:  make([]uint64, (v.n+63)/64),
+		tagged:  newPages[tagged](int(v.n)),
+		cells:   newPages[cell](int(v.nodes.n)),
+		settled: map[int32]float64{},
 	}
 	i := v.without(v.node)
 	for k := v.first(i); i < v.n; i++ {
@@ -82,8 +86,10 @@ func (v *view) forward() []Holding {
 func (r *recall) fetch(k, end int32) {
 	sum := int64(0)
 	for ; k < end; k++ {
-		if src := r.parts.at(k).src; r.isMarked(src) {
-			sum += r.tagged.page[src>>pageBits][src&(pageLen-1)].left
+		if src := r.parts.at(k).src; src >= 0 {
+			if pg := r.tagged.page[src>>pageBits]; pg != nil {
+				sum += pg[src&(pageLen-1)].left
+			}
 		}
 	}
 	r.fetched = sum
@@ -126,14 +132,16 @@ func (r *recall) follow(i int32, x *version, k int32) {
 		var in float64 // part of what comes in
 		switch {
 		case r.isMarked(p.src):
-			from := r.tagged.at(p.src)
+			from := &r.tagged.page[p.src>>pageBits][p.src&(pageLen-1)]
 			from.left -= mg
 			in = from.part
 		case p.src == ^r.node && !isNode: // metal of its own
 			in = 1
 			r.total += mg
 		}
-		c.settled += in * float64(mg-kept)
+		if made := in * float64(mg-kept); made > 0 {
+			r.settled[x.node()] += made
+		}
 		held += in * float64(kept)
 		if isNode {
 			c.received += float64(mg)
@@ -158,7 +166,7 @@ func (r *recall) follow(i int32, x *version, k int32) {
 
 // holdings makes the answer, in whole milligrams that add up to the total.
 func (r *recall) holdings() []Holding {
-	out, names := make([]Holding, 0, r.found), namer{nodes: &r.nodes}
+	out := make([]Holding, 0, r.found)
 	masses := make([]float64, r.found, r.found+r.found/8) // held by each, then what was settled
 	var settled []int32                                   // by which, of those that settled any
 	for id, c := range r.cells.all() {
@@ -172,14 +180,15 @@ func (r *recall) holdings() []Holding {
 				h.Fraction, masses[n] = t.part, t.part*float64(t.left)
 			}
 		}
-		if c.settled > 0 {
-			settled, masses = append(settled, int32(n)), append(masses, c.settled)
+		if good := r.settled[id]; good > 0 {
+			settled, masses = append(settled, int32(n)), append(masses, good)
 		}
 		out = append(out, h)
-		names.name(id, &out[n].Node)
 	}
-	names.flush()
+	var named sync.WaitGroup
+	named.Go(func() { r.name(out) })
 	parts := Apportion(r.total-int64(math.Round(r.again)), masses)
+	named.Wait()
 	for i := range out {
 		out[i].Mg = parts[i]
 	}
@@ -187,4 +196,16 @@ func (r *recall) holdings() []Holding {
 		out[n].Settled = parts[len(out)+i]
 	}
 	return out
+}
+
+// name names the nodes that received something.
+func (r *recall) name(out []Holding) {
+	n, names := 0, namer{nodes: &r.nodes}
+	for id, c := range r.cells.all() {
+		if c.last != 0 {
+			names.name(id, &out[n].Node)
+			n++
+		}
+	}
+	names.flush()
 }

@@ -11,6 +11,7 @@ const (
 type pages[T any] struct {
 	page []*[pageLen]T
 	free []*[pageLen]T // all zero
+	made int           // pages, of which as many again are made at a time
 }
 
 func newPages[T any](n int) *pages[T] {
@@ -28,7 +29,8 @@ func (p *pages[T]) at(i int32) *T {
 
 func (p *pages[T]) fill(k int32) *[pageLen]T {
 	if len(p.free) == 0 {
-		slab := new([16][pageLen]T)
+		slab := make([][pageLen]T, min(max(p.made, 1), 64))
+		p.made += len(slab)
 		for i := range slab {
 			p.free = append(p.free, &slab[i])
 		}

@@ -113,8 +113,11 @@ func (l *versions) largeFrom(k int32) int {
 }
 
 // content returns what the node held with version i.
-func (l *versions) content(i int32) (mg int64) {
-	for k, end := l.first(i), l.at(i).end; k < end; k++ {
+func (l *versions) content(i int32) int64 { return l.sum(l.first(i), l.at(i).end) }
+
+// sum returns what the parts from k to end are together.
+func (l *versions) sum(k, end int32) (mg int64) {
+	for ; k < end; k++ {
 		mg += l.mass(k, l.parts.at(k))
 	}
 	return mg
