@@ -165,12 +165,11 @@ func (v *Vessel) limit() float64 {
 
 // charge is the least charge for molds in a vessel, +Inf when it does not fit.
 func (a *arranger) charge(s *sizing, v *Vessel) float64 {
-	keep, rest := 1-s.lossy, -float64(v.Skull)
-	least := (s.mean - rest + float64(a.g.PourOff)) / keep
-	if least > v.limit() {
+	rest, pourOff := -float64(v.Skull), float64(a.g.PourOff)
+	if s.middleCharge(rest, pourOff) > v.limit() {
 		return math.Inf(1) // more than half of all heats would be too small: no need to size it
 	}
-	if c := math.Max(least, s.leastCharge(a.g.ChanceShort, rest)); c <= v.limit() {
+	if c := s.charge(a.g.ChanceShort, rest, pourOff); c <= v.limit() {
 		return c
 	}
 	return math.Inf(1)

@@ -193,6 +193,21 @@ func (q table) Quantile(p float64) float64 {
 	return q[i] + (at-float64(i))*(q[i+1]-q[i])
 }
 
+// Where a fourth of all heats loses everything no charge is enough for less than that: it
+// is said, not looked for for ever.
+func TestNoChargeIsEnough(t *testing.T) {
+	q := make(table, 20)
+	for i := range q {
+		if q[i] = 0.05; i >= 15 {
+			q[i] = 1
+		}
+	}
+	s := newSizing([]Mold{{Metal: Estimate{Mean: 2e7}}}, Filling{Weight: 15, Spread: 0.03, DF: 18}, q)
+	if got := s.leastCharge(0.02, 0); got != noCharge {
+		t.Errorf("%g mg are called enough", got)
+	}
+}
+
 // The chance for a lopsided, ragged loss against its simulation.
 func TestShareRunningShortRagged(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 7))

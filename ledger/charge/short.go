@@ -1,6 +1,7 @@
 package charge
 
 import (
+	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/mathext"
@@ -197,6 +198,10 @@ func (s *sizing) require(p, charge float64) float64 {
 	}
 }
 
+// noCharge stands for none: where the loss is hardly known no charge is enough. No
+// crucible holds a thousand tonnes.
+const noCharge = 1e15
+
 // leastCharge is the least charge whose metal, with rest mg from elsewhere, runs
 // short with chance p at most: Newton on the charge itself, kept inside a bracket.
 func (s *sizing) leastCharge(p, rest float64) float64 {
@@ -227,6 +232,37 @@ func (s *sizing) leastCharge(p, rest float64) float64 {
 		if chance, _ := s.short(x*keep+rest, x); chance <= p {
 			return x
 		}
+		if !(x < noCharge) {
+			return noCharge
+		}
 		x += by
 	}
+}
+
+// middleCharge is the charge whose metal, with rest mg from elsewhere, fills the molds
+// and leaves pourOff mg on the average.
+func (s *sizing) middleCharge(rest, pourOff float64) float64 {
+	return math.Max(0, (s.mean-rest+pourOff)/(1-s.lossy))
+}
+
+// charge is the least charge that does that and runs short with chance p at most.
+func (s *sizing) charge(p, rest, pourOff float64) float64 {
+	return math.Max(s.middleCharge(rest, pourOff), s.leastCharge(p, rest))
+}
+
+// LeastCharge is the least charge of a heat, in mg: its metal, with the heel and less the
+// skull, fills the molds and leaves the pour-off on the average, and runs short with the
+// chance set at most. It is what a plan demands before it looks at pieces and lots, which
+// lose more or less than the average. The error is a *FieldError.
+func LeastCharge(h *Heat) (int64, error) {
+	var c checks
+	h.check(&c, "Heat", nil)
+	if c.err != nil {
+		return 0, c.err
+	}
+	least := newSizing(h.Molds, h.Filling, h.Loss).charge(h.ChanceShort, float64(h.Heel-h.Skull), float64(h.PourOff))
+	if !(least < noCharge) {
+		return 0, &FieldError{Field: "Heat.ChanceShort", Value: fmt.Sprint(h.ChanceShort), Want: "a greater chance: with a loss that is hardly known no charge is enough for it"}
+	}
+	return int64(math.Ceil(least)), nil
 }

@@ -156,6 +156,10 @@ type Charge struct {
 	Hold      *float64
 }
 
+// shareSlack is how far the shares of a charge may be from the whole: 0.001, which is
+// not a binary fraction, with room for that.
+const shareSlack = 0.001 + 1e-9
+
 func (h *Heat) charge() Charge {
 	return Charge{Family: h.Family, Crucible: h.Crucible, Furnace: h.Furnace, Kg: h.Charged, Shares: h.Shares, Superheat: h.Superheat, Hold: h.Hold}
 }
@@ -169,12 +173,12 @@ func (c *Charge) check(heat string) error {
 	}
 	sum := 0.0
 	for f, x := range c.Shares {
-		if !(x >= 0 && x <= 1) {
+		if !(x >= 0 && x <= 1+shareSlack) {
 			return refuse("share of "+Form(f).String(), x, "0 to 1")
 		}
 		sum += x
 	}
-	if !(math.Abs(sum-1) <= 0.001) {
+	if !(math.Abs(sum-1) <= shareSlack) {
 		return refuse("sum of the shares", sum, "1")
 	}
 	// Bounds that only a slip of unit or key can pass.

@@ -250,6 +250,22 @@ func TestLeftOutHeatsAreNamed(t *testing.T) {
 	}
 }
 
+// Shares typed with one decimal of a per cent may be a thousandth off; sums of fractions
+// a hair.
+func TestForecastTakesRoundedShares(t *testing.T) {
+	m := learned(t, steady(2, 0.02, 0.005, 0.001), Config{})
+	for _, shares := range [][NumForms]float64{{Ingot: math.Nextafter(1, 2)}, {Ingot: 0.5, Pigs: 0.499}, {Ingot: 0.5, Pigs: 0.501}} {
+		c := clean(50)
+		c.Shares = shares
+		if _, err := m.Forecast(c); err != nil {
+			t.Error(err)
+		}
+	}
+	c := clean(50)
+	c.Shares = [NumForms]float64{Ingot: 0.5, Pigs: 0.502}
+	invalid(t, "shares of 100.2 %", second(m.Forecast(c)))
+}
+
 func TestLearnRefuses(t *testing.T) {
 	good := func() []Heat { return steady(2, 0.02, 0.005, 0.001) }
 	nan := math.NaN()
