@@ -14,6 +14,7 @@ type AccountKind string
 const (
 	Supplier    AccountKind = "supplier"    // bought from; its balance is minus what came
 	Customer    AccountKind = "customer"    // brought by a customer as the customer's own
+	Before      AccountKind = "before"      // was here before the book began
 	OfLot       AccountKind = "lot"         // on a shelf, in a bin
 	InHeat      AccountKind = "heat"        // in the crucible
 	Heel        AccountKind = "heel"        // left in a crucible for its next heat
@@ -38,6 +39,9 @@ const (
 	Spent    AccountKind = "spent"    // used up
 )
 
+// OpeningStock is where metal comes from that was here when the book was begun.
+const OpeningStock Account = "before/book"
+
 // UnknownOrigin is where metal comes from while nobody knows its heat.
 const UnknownOrigin Account = "origin/unknown"
 
@@ -47,7 +51,7 @@ var accountRules = map[AccountKind]struct {
 	floor    bool // never below zero in the order of recording
 	ofHeat   bool // the ref is a heat
 }{
-	Supplier: {}, Customer: {}, OfLot: {floor: true}, InHeat: {ofHeat: true}, Heel: {},
+	Supplier: {}, Customer: {}, Before: {}, OfLot: {floor: true}, InHeat: {ofHeat: true}, Heel: {},
 	InMolds: {ofHeat: true}, OfCasting: {floor: true}, Oxide: {ofHeat: true}, Vapour: {ofHeat: true},
 	Spill: {ofHeat: true}, Kerf: {ofHeat: true}, Unaccounted: {ofHeat: true}, Origin: {}, Count: {},
 	Left: {}, Additive: {},

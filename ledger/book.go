@@ -22,6 +22,9 @@ type Metals interface {
 	Lookup(name string) (id, family string, ok bool)
 	// Candidates lists the alloys that a name could mean, when there are several.
 	Candidates(name string) []string
+	// Families lists the families of alloys, and Family finds one by its own name.
+	Families() []string
+	Family(name string) (family string, ok bool)
 	// MayMix says whether metal of one alloy may go into a melt of another,
 	// and if not, why, with the number.
 	MayMix(into, from string) (ok bool, why string)
@@ -32,9 +35,9 @@ type Metals interface {
 	// CastingLimits names the dated limit set that castings of an alloy are
 	// judged by today; "" when there is none.
 	CastingLimits(alloy string) string
-	// Excesses says of what a measured content holds clearly more than the alloy may,
-	// a text for each.
-	Excesses(alloy string, measured []Element) []string
+	// Excesses says of what a measured content holds clearly more than the alloy may, by
+	// the shop's own limits where it has some; a text for each.
+	Excesses(alloy string, own []Limit, measured []Element) []string
 	// MeltDensity returns what a melt of an alloy weighs in g/ml; 0 when it is not known.
 	MeltDensity(alloy string) float64
 }
@@ -47,9 +50,10 @@ type Book struct {
 	Metals Metals
 	Now    func() time.Time // the server's clock; nil means time.Now
 
-	// KnownOf is what a lot is known to hold that can hurt, by its analysis or by what it
-	// was melted from; nil when nobody reckons that. It is asked before an entry is written.
-	KnownOf func(ctx context.Context, lot string) ([]Element, error)
+	// KnownOf is what lots and heels are known to hold that can hurt, by their analysis or
+	// by what they were melted from; nil when nobody reckons that. It is asked before an
+	// entry is written.
+	KnownOf func(ctx context.Context, of []Account) (map[Account][]Element, error)
 
 	settings atomic.Pointer[decodedShop]
 }

@@ -68,6 +68,9 @@ func (b *Book) WeighCasting(ctx context.Context, m Meta, c WeighCasting) (*Entry
 		if err != nil {
 			return err
 		}
+		if found {
+			d.askHeavier(&k, c.Stage, metal, have)
+		}
 		other, err := d.castingOther(&k, c.Stage, metal-have, found)
 		if err != nil {
 			return err
@@ -80,6 +83,19 @@ func (b *Book) WeighCasting(ctx context.Context, m Meta, c WeighCasting) (*Entry
 		k.Stage, k.Weights[c.Stage] = c.Stage, metal
 		return d.putCasting(&k)
 	})
+}
+
+// askHeavier flags a casting that weighs clearly more than when it was weighed last, which
+// is a wrong digit more often than metal. Welded up, one gains a few per cent; what is cut
+// or ground off one gains nothing. Common practice, no source.
+func (d *draft) askHeavier(k *Casting, stage Stage, metal, have Mass) {
+	share, why := Whole/50, "it should weigh less"
+	if stage == Finished && k.Stage != AsCast {
+		share, why = Whole/10, "weld metal adds a few per cent"
+	}
+	if more := metal - have; more > max(share.Of(have), 100*Gram) {
+		d.flag(FlagHeavier, fmt.Sprintf("casting %s weighed %s and would weigh %s, %s more; %s", k.ID, d.words(have), d.words(metal), d.words(more), why))
+	}
 }
 
 // castingOther is where a casting's change of weight comes from or goes to.
@@ -134,6 +150,11 @@ func (d *draft) newCasting(k *Casting, c WeighCasting) error {
 	}
 	if err := checkText("commission", k.Commission, maxName); err != nil {
 		return err
+	}
+	if c.Commission != "" {
+		if err := d.askCommissionKnown(k.Commission, notInACost(k.Commission)); err != nil {
+			return err
+		}
 	}
 	k.ID, err = d.fresh(RecCasting, c.ID, func(n int64) string { return "C" + plainNumber(n) })
 	return err
@@ -213,6 +234,7 @@ func (b *Book) BreakUp(ctx context.Context, m Meta, c BreakUp) (*Entry, error) {
 		if metal < have {
 			d.move(from, Acct(Kerf, k.Heat), have-metal, ByDifference)
 		} else if metal > have {
+			d.askHeavier(k, k.Stage, metal, have)
 			a, err := d.moldsOf("heat", h)
 			if err != nil {
 				return err

@@ -95,6 +95,12 @@ func copySome(shop string, from Reader, to Tx) (Head, error) {
 			if err != nil {
 				return head, err
 			}
+			if end, err := from.Head(); err != nil {
+				return head, err
+			} else if at > end.Seq { // all of it is there, and more
+				return head, &Error{Class: ErrExists, Reason: "BOOK_IS_AHEAD", Field: "shop", Value: shop,
+					Want: fmt.Sprintf("the book there goes on from this one: it has %d entries, this one %d; copy it the other way, or into a new file", head.Seq, end.Seq)}
+			}
 			return head, errOtherBook(shop, at)
 		}
 		log = log[1:]

@@ -34,15 +34,15 @@ func TestCopy(t *testing.T) {
 	}
 	storetest.VerifyAll(t, to)
 
-	for what, change := range map[string]ledger.Store{"further": to, "other": memory.New()} {
+	for what, change := range map[string]ledger.Store{"goes on from this one": to, "another book": memory.New()} {
 		storetest.Put(t, change, "harrow", move)
 		before, _ := (&ledger.Book{Store: change, Shop: "harrow"}).HeadOf(ctx)
 		_, err := ledger.Copy(ctx, from, change, "harrow", nil)
-		if !errors.Is(err, ledger.ErrExists) || !strings.Contains(err.Error(), "another book") {
-			t.Errorf("copying over a book that is %s: %v", what, err)
+		if !errors.Is(err, ledger.ErrExists) || !strings.Contains(err.Error(), what) {
+			t.Errorf("copying over a book that is %q: %v", what, err)
 		}
 		if after, _ := (&ledger.Book{Store: change, Shop: "harrow"}).HeadOf(ctx); after != before {
-			t.Errorf("copying over a book that is %s changed it", what)
+			t.Errorf("copying over a book that is %q changed it", what)
 		}
 	}
 }

@@ -228,17 +228,17 @@ func (b *Book) ClosePeriod(ctx context.Context, m Meta, p ClosePeriod, c Closed)
 		c := c
 		c.From, c.To = p.From, p.To
 		if !c.From.Before(c.To) {
-			return invalid("BAD_PERIOD", "to", c.To.Format(time.DateOnly), "must be after "+c.From.Format(time.DateOnly))
+			return invalid("BAD_PERIOD", "end_time", c.To.Format(time.DateOnly), "must be after "+c.From.Format(time.DateOnly))
 		}
 		if c.To.After(d.now) {
-			return invalid("FUTURE", "to", c.To.Format(time.DateOnly), "the period is not over yet")
+			return invalid("FUTURE", "end_time", c.To.Format(time.DateOnly), "the period is not over yet")
 		}
 		last, err := closedUntil(d)
 		if err != nil {
 			return err
 		}
 		if !last.IsZero() && !c.From.Equal(last) {
-			return badState("PERIOD_GAP", "from", c.From.Format(time.DateOnly), "the last closed period ended on "+last.Format(time.DateOnly)+"; the next begins there")
+			return badState("PERIOD_GAP", "start_time", c.From.Format(time.DateOnly), "the last closed period ended on "+last.Format(time.DateOnly)+"; the next begins there")
 		}
 		c.ID = c.To.Format(time.DateOnly)
 		return d.put(RecClosed, c.ID, "", c)

@@ -3,6 +3,7 @@ package ledger
 import (
 	"errors"
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 	"time"
@@ -58,6 +59,9 @@ func (b *Book) draft(tx Tx, m Meta, kind Kind, digest [16]byte) (*draft, error) 
 	if d.e.Happened.Sub(now) > futureGrace {
 		d.flag(FlagFutureDate, fmt.Sprintf("it is dated %s, after it is being recorded (%s)",
 			d.e.Happened.Format(time.RFC3339), now.Format(time.RFC3339)))
+	}
+	if err := d.askLongAgo(head.Seq); err != nil {
+		return nil, err
 	}
 	s, err := b.shop(tx)
 	if err != nil && (kind != KindOpenBook || !errors.Is(err, ErrNotFound)) {
@@ -187,8 +191,11 @@ func (d *draft) put(kind RecordKind, id, parent string, v any) error {
 			return err
 		}
 		if !found || old.Seq != d.expect {
-			return &Error{Class: ErrStale, Reason: "CHANGED_MEANWHILE", Field: "etag", Value: fmt.Sprint(d.expect),
-				Want: fmt.Sprintf("%s %s was changed by entry %d since; read it again", kind, id, old.Seq)}
+			want := fmt.Sprintf("%s %s was changed by entry %d since; read it again", kind, id, old.Seq)
+			if !found {
+				want = fmt.Sprintf("no %s %s is in the book, so it has no etag; leave it out to add one", kind, id)
+			}
+			return &Error{Class: ErrStale, Reason: "CHANGED_MEANWHILE", Field: "etag", Value: fmt.Sprint(d.expect), Want: want}
 		}
 		d.expect = 0
 	}
@@ -268,4 +275,32 @@ func (d *draft) fresh(kind RecordKind, chosen string, format func(n int64) strin
 			return id, nil
 		}
 	}
+}
+
+// back gives the entries about an account, the newest first. A reading that failed is the
+// last one, with its error.
+func (d *draft) back(of Account) iter.Seq2[*Entry, error] {
+	return func(yield func(*Entry, error) bool) {
+		for before := int64(0); ; {
+			hist, err := d.History(string(of), before, 64)
+			if err != nil {
+				yield(nil, err)
+				return
+			}
+			for _, s := range hist {
+				before = s.Seq
+				if e, err := s.Open(); !yield(e, err) || err != nil {
+					return
+				}
+			}
+			if len(hist) == 0 {
+				return
+			}
+		}
+	}
+}
+
+// reversed reports whether an entry was taken back.
+func (d *draft) reversed(seq int64) (bool, error) {
+	return d.get(RecReversal, fmt.Sprint(seq), &Reversal{})
 }

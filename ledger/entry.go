@@ -114,6 +114,9 @@ const (
 	FlagUnclean    = "not-cleaned"          // asks: metal waiting to be cleaned was charged
 	FlagOutside    = "outside-limits"       // asks: metal was charged or put to other metal that holds clearly more of something than its alloy may
 	FlagSettled    = "settled-heat"         // asks: metal was charged into a heat that was settled already
+	FlagNotKnown   = "not-in-the-book"      // asks: it names a heat or a commission that the book does not know
+	FlagTooEarly   = "before-it-began"      // asks: it is dated before what it is about, or long before the book
+	FlagHeavier    = "heavier-than-before"  // asks: a casting weighs clearly more than when it was weighed last
 	FlagLate       = "late"                 // tells: the heat was settled already
 	FlagMoreThanIn = "more-than-was-poured" // tells: in molds of a heat went below zero
 	FlagCorrected  = "shortfall-counted"    // tells: a correction found metal already used
@@ -122,7 +125,8 @@ const (
 var flagsThatAsk = map[string]bool{
 	FlagOverdrawn: true, FlagWrongAlloy: true, FlagFutureDate: true,
 	FlagOtherOwner: true, FlagHeld: true, FlagUnclean: true, FlagAgain: true, FlagOverfull: true, FlagUnweighed: true,
-	FlagOutside: true, FlagSettled: true,
+	FlagOutside: true, FlagSettled: true, FlagNotKnown: true,
+	FlagTooEarly: true, FlagHeavier: true,
 }
 
 // Cost is an amount of money that travels with an entry's metal, in the currency

@@ -24,6 +24,7 @@ func (d *draft) heat(field, id string) (*Heat, error) {
 	if err := d.must(RecHeat, field, id, &h); err != nil {
 		return nil, err
 	}
+	d.askHeatBegan(&h)
 	return &h, nil
 }
 
@@ -194,6 +195,8 @@ func (d *draft) setHeat(h *Heat, c PlanHeat) error {
 	if id == UnknownAlloy {
 		return invalid("ALLOY_UNKNOWN", "alloy", c.Alloy, "a heat is melted of a known alloy")
 	}
+	crucible, furnace := h.Crucible != c.Crucible, h.Furnace != c.Furnace
+	changes := crucible || h.Alloy != id
 	h.Alloy, h.Crucible, h.Furnace, h.Melter, h.Planned, h.Note = id, c.Crucible, c.Furnace, c.Melter, c.Planned, c.Note
 	if d.book.Metals != nil {
 		h.Limits = d.book.Metals.CastingLimits(id)
@@ -209,17 +212,22 @@ func (d *draft) setHeat(h *Heat, c PlanHeat) error {
 		}
 	}
 	if h.Furnace != "" {
-		if err := d.must(RecPot, "furnace", h.Furnace, &Pot{}); err != nil {
+		if _, err := d.pot("furnace", h.Furnace, PotFurnace, furnace); err != nil {
 			return err
 		}
 	}
 	if h.Crucible != "" {
-		var p Pot
-		if err := d.must(RecPot, "crucible", h.Crucible, &p); err != nil {
+		p, err := d.pot("crucible", h.Crucible, PotCrucible, crucible)
+		if err != nil {
 			return err
 		}
-		if p.Family != "" && family != "" && p.Family != family {
-			d.flag(FlagWrongAlloy, fmt.Sprintf("crucible %s has held %s; it taints %s", p.Name, p.Family, family))
+		if err := d.askFamily(p, family); err != nil {
+			return err
+		}
+	}
+	if h.Crucible != "" && changes {
+		if err := d.askForeignHeel(h); err != nil {
+			return err
 		}
 	}
 	q, err := d.quantity("charge", c.Charge)
@@ -282,6 +290,11 @@ func (d *draft) setMold(field string, h *Heat, p MoldPlan) (*Mold, error) {
 	}
 	for _, t := range []struct{ name, value string }{{"display_name", p.Name}, {"how", p.How}, {"commission", p.Commission}} {
 		if err := checkText(field+"."+t.name, t.value, maxName); err != nil {
+			return nil, err
+		}
+	}
+	if p.Commission != mold.Commission {
+		if err := d.askCommissionKnown(p.Commission, notInACost(p.Commission)); err != nil {
 			return nil, err
 		}
 	}

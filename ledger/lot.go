@@ -31,6 +31,9 @@ func (d *draft) lot(field, id string) (*Lot, Mass, error) {
 	if l.Void {
 		return nil, 0, badState("LOT_VOID", field, id, "this lot's entry was reversed; it never was")
 	}
+	if err := d.askLotBegan(id); err != nil {
+		return nil, 0, err
+	}
 	m, err := d.balance(Acct(OfLot, id))
 	return &l, m, err
 }
@@ -221,46 +224,6 @@ func (b *Book) Move(ctx context.Context, m Meta, c MoveLot) (*Entry, error) {
 	})
 }
 
-// SpeakFor promises metal of a lot to a heat or a commission; no mass frees it.
-type SpeakFor struct {
-	Lot, For string
-	Mass     Quantity `json:",omitzero"`
-}
-
-// SpeakFor records that metal of a lot is spoken for. It is a plan, so more
-// than the lot has free is refused.
-func (b *Book) SpeakFor(ctx context.Context, m Meta, c SpeakFor) (*Entry, error) {
-	return b.write(ctx, m, KindSpeakFor, c, func(d *draft) error {
-		l, have, err := d.lot("lot", c.Lot)
-		if err != nil {
-			return err
-		}
-		if err := needText("for", c.For, maxName); err != nil {
-			return err
-		}
-		q, err := d.quantity("mass", c.Mass)
-		if err != nil {
-			return err
-		}
-		l.SpokenFor = slices.DeleteFunc(l.SpokenFor, func(x Claim) bool { return x.For == c.For })
-		if q.Mass > 0 {
-			free := have - l.spoken()
-			if q.Mass > free {
-				return badState("NOT_ENOUGH", "mass", q.text(), fmt.Sprintf("lot %s has only %s free", l.ID, d.words(free)))
-			}
-			l.SpokenFor = append(l.SpokenFor, Claim{For: c.For, Mass: q.Mass})
-		}
-		return d.putLot(l)
-	})
-}
-
-func (l *Lot) spoken() (m Mass) {
-	for _, c := range l.SpokenFor {
-		m += c.Mass
-	}
-	return m
-}
-
 // HeatShare is a heat and its share of something; a share of 0 is "not said".
 type HeatShare struct {
 	Heat  string
@@ -283,7 +246,7 @@ func (b *Book) Assign(ctx context.Context, m Meta, c AssignLot) (*Entry, error) 
 		}
 		i := slices.IndexFunc(l.From, func(s Source) bool { return s.Account == UnknownOrigin })
 		if i < 0 {
-			return badState("ORIGIN_KNOWN", "lot", c.Lot, "its heats are settled already")
+			return badState("ORIGIN_KNOWN", "lot", c.Lot, "its heats are said already")
 		}
 		open := l.From[i].Mass
 		sources, err := d.heatSources("heats", c.Heats, open, true)
@@ -317,6 +280,9 @@ func (b *Book) Identify(ctx context.Context, m Meta, c IdentifyLot) (*Entry, err
 		wasUnknown := l.Alloy == UnknownAlloy
 		l.Alloy, l.AlloySure = c.Alloy, true
 		if c.Certificate != nil {
+			if len(c.Certificate.Elements) == 0 && l.Certificate != nil && len(l.Certificate.Elements) > 0 {
+				return invalid("REQUIRED", "certificate.elements", "", "say what was measured: a certificate of nothing would take the place of the lot's analysis")
+			}
 			l.Certificate = c.Certificate
 		}
 		if err := c.Certificate.check(); err != nil {

@@ -34,11 +34,18 @@ type ChargeHeat struct {
 // that holds what its alloy may not, and more than the lot holds are recorded with a
 // reason and flagged.
 func (b *Book) Charge(ctx context.Context, m Meta, c ChargeHeat) (*Entry, error) {
-	var lots []string
+	var of []Account
 	for _, it := range c.Items {
-		lots = append(lots, it.Lot)
+		of = append(of, Acct(OfLot, it.Lot))
 	}
-	known, err := b.knownOf(ctx, lots)
+	if c.Heel {
+		crucible, err := b.crucibleOf(ctx, c.Heat)
+		if err != nil {
+			return nil, err
+		}
+		of = append(of, Acct(Heel, crucible))
+	}
+	known, err := b.knownOf(ctx, of)
 	if err != nil {
 		return nil, err
 	}
@@ -54,29 +61,20 @@ func (b *Book) Charge(ctx context.Context, m Meta, c ChargeHeat) (*Entry, error)
 			return invalid("REQUIRED", "items", "", "name the lots that went in")
 		}
 		for i, it := range c.Items {
-			if err := d.chargeLot(fmt.Sprintf("items[%d]", i), h, it, known[it.Lot]); err != nil {
+			if err := d.chargeLot(fmt.Sprintf("items[%d]", i), h, it, known); err != nil {
 				return err
 			}
 		}
 		if c.Heel {
-			if h.Crucible == "" {
-				return invalid("REQUIRED", "heel", "", "heat "+h.ID+" has no crucible that could hold a heel")
-			}
-			heel := Acct(Heel, h.Crucible)
-			left, err := d.balance(heel)
-			if err != nil {
+			if err := d.chargeHeel(h, known); err != nil {
 				return err
 			}
-			if left <= 0 {
-				return badState("NO_HEEL", "heel", h.Crucible, "no heel is booked in this crucible")
-			}
-			d.move(heel, d.metalOf(h), left, Estimated)
 		}
 		return d.askOverfilled(h)
 	})
 }
 
-func (d *draft) chargeLot(field string, h *Heat, it ChargeItem, known []Element) error {
+func (d *draft) chargeLot(field string, h *Heat, it ChargeItem, known map[Account][]Element) error {
 	l, have, err := d.lot(field+".lot", it.Lot)
 	if err != nil {
 		return err
@@ -100,8 +98,13 @@ func (d *draft) chargeLot(field string, h *Heat, it ChargeItem, known []Element)
 	if amount <= 0 {
 		return badState("LOT_EMPTY", field+".lot", l.ID, "holds nothing by the book; say how much went in")
 	}
+	if amount, err = d.orAll(l, it.Pieces, have, amount); err != nil {
+		return err
+	}
 	d.askBeforeUse(l, h)
-	d.askOutside(l, known)
+	if err := d.askOutside(l, known); err != nil {
+		return err
+	}
 	if err := d.take(l, amount, d.metalOf(h), basis); err != nil {
 		return err
 	}
@@ -138,44 +141,67 @@ func (d *draft) askBeforeUse(l *Lot, h *Heat) {
 	}
 }
 
-// knownOf is what lots are known to hold that can hurt, by lot.
-func (b *Book) knownOf(ctx context.Context, lots []string) (map[string][]Element, error) {
-	if b.KnownOf == nil {
+// knownOf is what lots and heels are known to hold that can hurt.
+func (b *Book) knownOf(ctx context.Context, of []Account) (map[Account][]Element, error) {
+	if b.KnownOf == nil || len(of) == 0 {
 		return nil, nil
 	}
-	out := make(map[string][]Element, len(lots))
-	for _, id := range lots {
-		known, err := b.KnownOf(ctx, id)
-		if err != nil {
-			return nil, err
+	return b.KnownOf(ctx, of)
+}
+
+// crucibleOf is the crucible of a heat, or "".
+func (b *Book) crucibleOf(ctx context.Context, heat string) (string, error) {
+	var h Heat
+	err := b.Store.View(ctx, b.Shop, func(r Reader) error {
+		rec, found, err := r.Record(RecHeat, heat)
+		if err != nil || !found {
+			return err
 		}
-		out[id] = known
+		return rec.Into(&h)
+	})
+	return h.Crucible, err
+}
+
+func lotAccounts(lots []string) []Account {
+	out := make([]Account, len(lots))
+	for i, id := range lots {
+		out[i] = Acct(OfLot, id)
 	}
-	return out, nil
+	return out
 }
 
 // askOutside flags a lot that holds clearly more of something than its alloy may: by its
 // analysis, and where the metal is known to hold more than that says, by what it is of.
-func (d *draft) askOutside(l *Lot, known []Element) {
-	if d.book.Metals == nil {
-		return
-	}
+func (d *draft) askOutside(l *Lot, known map[Account][]Element) error {
 	var measured []Element
 	if l.Certificate != nil {
 		measured = l.Certificate.Elements
 	}
-	for _, what := range d.book.Metals.Excesses(l.Alloy, measured) {
-		d.flag(FlagOutside, fmt.Sprintf("lot %s holds %s by its analysis", l.ID, what))
-	}
 	var more []Element
-	for _, e := range known {
+	for _, e := range known[Acct(OfLot, l.ID)] {
 		if !slices.ContainsFunc(measured, func(m Element) bool { return m.Symbol == e.Symbol && m.PPM >= e.PPM }) {
 			more = append(more, e)
 		}
 	}
-	for _, what := range d.book.Metals.Excesses(l.Alloy, more) {
-		d.flag(FlagOutside, fmt.Sprintf("lot %s holds %s by the metal that went into it", l.ID, what))
+	if err := d.askExcess("lot "+l.ID, l.Alloy, measured, "its analysis"); err != nil {
+		return err
 	}
+	return d.askExcess("lot "+l.ID, l.Alloy, more, "the metal that went into it")
+}
+
+// askExcess flags what holds clearly more of something than its alloy may.
+func (d *draft) askExcess(what, alloy string, holds []Element, by string) error {
+	if d.book.Metals == nil || len(holds) == 0 {
+		return nil
+	}
+	var own Alloy
+	if _, err := d.get(RecAlloy, alloy, &own); err != nil {
+		return err
+	}
+	for _, much := range d.book.Metals.Excesses(alloy, own.Limits, holds) {
+		d.flag(FlagOutside, fmt.Sprintf("%s holds %s by %s", what, much, by))
+	}
+	return nil
 }
 
 // whyNotMix is the number that says why two alloys must not mix, or "".

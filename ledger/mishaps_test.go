@@ -242,9 +242,23 @@ func TestSetUp(t *testing.T) {
 	if _, err := b.SetPlace(ctx, ledger.Meta{Unchanged: place.Seq}, ledger.Place{ID: "rack", Name: "the short rack"}); !errors.Is(err, ledger.ErrStale) {
 		t.Errorf("two people changing one place: %v", err)
 	}
-	for name, s := range map[string]ledger.Shop{"unit": {Name: "x", MassUnit: "stone"}, "zone": {Name: "x", TimeZone: "Middle/Earth"}, "currency": {Name: "x", Currency: "GOLD"}, "name": {}} {
-		if _, err := b.SetShop(ctx, none, s); !errors.Is(err, ledger.ErrInvalid) {
-			t.Errorf("%s: %v", name, err)
+	for _, c := range []struct {
+		s                    ledger.Shop
+		reason, field, value string
+	}{
+		{ledger.Shop{Name: "x", MassUnit: "stone"}, "UNKNOWN_UNIT", "mass_unit", "stone"},
+		{ledger.Shop{Name: "x", TempUnit: "K"}, "UNKNOWN_UNIT", "temperature_unit", "K"},
+		{ledger.Shop{Name: "x", Currency: "GOLD"}, "UNKNOWN_CURRENCY", "currency", "GOLD"},
+		{ledger.Shop{Name: "x", TimeZone: "Middle/Earth"}, "BAD_TIME_ZONE", "time_zone", "Middle/Earth"},
+		{ledger.Shop{Name: "x", TimeZone: "Local"}, "BAD_TIME_ZONE", "time_zone", "Local"},         // another on each machine
+		{ledger.Shop{Name: "x", TimeZone: "localtime"}, "BAD_TIME_ZONE", "time_zone", "localtime"}, // the same, by a file of some systems
+		{ledger.Shop{}, "REQUIRED", "display_name", ""},
+	} {
+		var e *ledger.Error
+		if _, err := b.SetShop(ctx, none, c.s); !errors.As(err, &e) || e.Reason != c.reason || e.Field != c.field || e.Value != c.value {
+			t.Errorf("%+v: %v, want %s of %s", c.s, err, c.reason, c.field)
+		} else if strings.Contains(e.Error(), "default unit") || strings.Contains(e.Error(), `"1"`) {
+			t.Errorf("%+v: %v", c.s, e)
 		}
 	}
 	b.Do(b.PlanHeat(ctx, none, ledger.PlanHeat{ID: "1", Alloy: "HL-1"}))

@@ -78,12 +78,17 @@ func (d *draft) heatSources(field string, hs []HeatShare, m Mass, settleNow bool
 func (d *draft) moldsOf(field string, h *Heat) (Account, error) {
 	switch h.State {
 	case Settled:
-		d.flag(FlagLate, fmt.Sprintf("heat %s was settled on %s; what it had left unaccounted gives the metal", h.ID, h.Settled.Format("2006-01-02")))
+		d.flagLate(h, "what it had left unaccounted gives the metal")
 		return Acct(Unaccounted, h.ID), nil
 	case Melting, Late:
 		return Acct(InMolds, h.ID), nil
 	}
 	return "", badState("HEAT_NOT_MELTED", field, h.ID, fmt.Sprintf("is %s; nothing was poured from it", h.State))
+}
+
+// flagLate flags what changes a heat after it was settled.
+func (d *draft) flagLate(h *Heat, so string) {
+	d.flag(FlagLate, fmt.Sprintf("heat %s was settled on %s; %s", h.ID, day(h.Settled), so))
 }
 
 // sourceNow is where metal that came from an account goes back to. What was found to be
@@ -103,11 +108,14 @@ func (d *draft) sourceNow(a Account) (Account, error) {
 // warnMoreThanPoured flags a heat whose molds gave back more than went in. It
 // is shown, not refused: a dirty or a wrong weighing.
 func (d *draft) warnMoreThanPoured(a Account) {
-	if a.Kind() != InMolds {
-		return
-	}
-	h, err := d.heat("heat", a.Ref())
-	if err != nil || h.State != Late { // while it is melting the pour may not be booked yet
+	switch a.Kind() {
+	case Unaccounted: // of a settled heat
+	case InMolds:
+		h, err := d.heat("heat", a.Ref())
+		if err != nil || h.State != Late { // while it is melting the pour may not be booked yet
+			return
+		}
+	default:
 		return
 	}
 	if have, err := d.balance(a); err == nil && have < 0 {

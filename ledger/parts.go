@@ -54,6 +54,9 @@ func (b *Book) Split(ctx context.Context, m Meta, c SplitLot) (*Entry, error) {
 			if err != nil {
 				return err
 			}
+			if metal, err = d.orAll(l, p.Weighing.Pieces, have, metal); err != nil {
+				return err
+			}
 			part.From = scaleSources(l.From, metal)
 			if err := d.putLot(&part); err != nil {
 				return err
@@ -81,7 +84,7 @@ type CombineLots struct {
 // Combine joins lots. Different alloys or owners need a reason, and so does metal that
 // holds what its alloy may not; of different alloys the lot then is unknown and held.
 func (b *Book) Combine(ctx context.Context, m Meta, c CombineLots) (*Entry, error) {
-	known, err := b.knownOf(ctx, c.Lots)
+	known, err := b.knownOf(ctx, lotAccounts(c.Lots))
 	if err != nil {
 		return nil, err
 	}
@@ -117,9 +120,12 @@ func (b *Book) Combine(ctx context.Context, m Meta, c CombineLots) (*Entry, erro
 				return invalid("TWICE", fmt.Sprintf("lots[%d]", i), id, "is named twice")
 			}
 			seen[id] = true
-			if err := d.pourTogether(fmt.Sprintf("lots[%d]", i), id, to, known[id]); err != nil {
+			if err := d.pourTogether(fmt.Sprintf("lots[%d]", i), id, to, known); err != nil {
 				return err
 			}
+		}
+		if len(seen) == 1 {
+			return invalid("SAME_LOT", "into", to.ID, "is the lot itself; name another")
 		}
 		if c.Place != "" {
 			to.Place = c.Place
@@ -134,7 +140,7 @@ func (b *Book) Combine(ctx context.Context, m Meta, c CombineLots) (*Entry, erro
 	})
 }
 
-func (d *draft) pourTogether(field, id string, to *Lot, known []Element) error {
+func (d *draft) pourTogether(field, id string, to *Lot, known map[Account][]Element) error {
 	l, have, err := d.lot(field, id)
 	if err != nil {
 		return err
@@ -146,7 +152,9 @@ func (d *draft) pourTogether(field, id string, to *Lot, known []Element) error {
 		d.flag(FlagWrongAlloy, fmt.Sprintf("lot %s is %s, lot %s is %s", l.ID, l.Alloy, to.ID, to.Alloy)+d.whyNotMix(to.Alloy, l.Alloy))
 		to.Alloy, to.AlloySure = UnknownAlloy, false
 	}
-	d.askOutside(l, known)
+	if err := d.askOutside(l, known); err != nil {
+		return err
+	}
 	if l.Owner != to.Owner {
 		d.flag(FlagOtherOwner, fmt.Sprintf("lot %s belongs to %s, lot %s to %s", l.ID, ownerText(l.Owner), to.ID, ownerText(to.Owner)))
 	}
@@ -207,7 +215,10 @@ func (b *Book) Remove(ctx context.Context, m Meta, c RemoveLot) (*Entry, error) 
 		if amount <= 0 {
 			return badState("LOT_EMPTY", "lot", l.ID, "holds nothing by the book; say how much left")
 		}
-		if l.Owner != "" && c.How != "returned" && c.To != l.Owner {
+		if amount, err = d.orAll(l, c.Pieces, have, amount); err != nil {
+			return err
+		}
+		if l.Owner != "" && c.To != l.Owner && (c.How != "returned" || c.To != "") {
 			d.flag(FlagOtherOwner, fmt.Sprintf("lot %s belongs to %s", l.ID, ownerText(l.Owner)))
 		}
 		if c.For != "" {
@@ -299,7 +310,7 @@ func (b *Book) WorkUp(ctx context.Context, m Meta, c WorkUp) (*Entry, error) {
 		if err != nil {
 			return err
 		}
-		if l.Skim == nil {
+		if l.Skim == nil && l.Form != Skimmings {
 			return badState("NOT_SKIMMINGS", "lot", c.Lot, "is not a lot of skimmings")
 		}
 		if have <= 0 {
@@ -307,6 +318,9 @@ func (b *Book) WorkUp(ctx context.Context, m Meta, c WorkUp) (*Entry, error) {
 		}
 		out := &Lot{Alloy: l.Alloy, AlloySure: l.AlloySure, Form: Prills, Condition: Clean, Owner: l.Owner, Place: c.Place,
 			From: []Source{{Acct(OfLot, l.ID), 0}}}
+		if l.Condition == SetApart { // what comes out of it is no less apart
+			out.Condition, out.HeldFrom, out.HeldWhy = SetApart, Clean, l.HeldWhy
+		}
 		if err := d.newLot(out); err != nil {
 			return err
 		}
@@ -315,6 +329,16 @@ func (b *Book) WorkUp(ctx context.Context, m Meta, c WorkUp) (*Entry, error) {
 			return err
 		}
 		out.From[0].Mass = got
+		if l.Skim == nil { // of no heat: a share was guessed when they came
+			d.move(Acct(OfLot, l.ID), Acct(OfLot, out.ID), min(got, have), basis)
+			d.move(Acct(OfLot, l.ID), Acct(Count, l.ID), have-min(got, have), ByDifference)
+			d.move(Acct(Count, l.ID), Acct(OfLot, out.ID), got-min(got, have), basis)
+			l.workedUp()
+			if err := d.putLot(l); err != nil {
+				return err
+			}
+			return d.putLot(out)
+		}
 		oxideTotal := max(0, l.Skim.Net-l.Skim.Added-got)
 		more := l.Skim.Share.Of(oxideTotal) - l.Skim.InOxide
 		from, heat := Acct(OfLot, l.ID), l.Skim.Heat
@@ -326,10 +350,19 @@ func (b *Book) WorkUp(ctx context.Context, m Meta, c WorkUp) (*Entry, error) {
 		d.move(from, Acct(Unaccounted, heat), left, ByDifference)
 		d.move(Acct(Unaccounted, heat), Acct(Oxide, heat), more, Estimated)
 		l.Skim.Trapped, l.Skim.Oxide, l.Skim.InOxide = 0, oxideTotal, l.Skim.InOxide+more
-		l.Condition = Clean
+		l.workedUp()
 		if err := d.putLot(l); err != nil {
 			return err
 		}
 		return d.putLot(out)
 	})
+}
+
+// workedUp is what a lot of skimmings is afterwards.
+func (l *Lot) workedUp() {
+	if l.Condition == SetApart {
+		l.HeldFrom = Clean
+	} else {
+		l.Condition = Clean
+	}
 }

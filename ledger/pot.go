@@ -2,7 +2,10 @@ package ledger
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"slices"
+	"strings"
 )
 
 // Kinds of pot.
@@ -117,8 +120,117 @@ func (b *Book) SetPot(ctx context.Context, m Meta, p Pot) (*Entry, error) {
 		} else if found {
 			p.Heats = old.Heats
 		}
+		if p.Family != old.Family { // what was written before families were looked up may stay
+			var err error
+			if p.Family, err = d.family("family", p.Family); err != nil {
+				return err
+			}
+		}
 		return d.put(RecPot, p.ID, "", p)
 	})
+}
+
+// pot loads what a heat is melted in. What is newly named must be of the kind: an older
+// heat may keep what it was given before that was asked.
+func (d *draft) pot(field, id, kind string, newly bool) (*Pot, error) {
+	var p Pot
+	if err := d.must(RecPot, field, id, &p); err != nil {
+		return nil, err
+	}
+	if newly && p.Kind != kind {
+		return nil, invalid("BAD_KIND", field, id, fmt.Sprintf("is a %s; name a %s here", p.Kind, kind))
+	}
+	return &p, nil
+}
+
+// family resolves what a crucible is kept for; "" is for anything.
+func (d *draft) family(field, name string) (string, error) {
+	if name == "" || d.book.Metals == nil {
+		return name, checkText(field, name, maxName)
+	}
+	family, known, err := d.book.Family(d.Tx, name)
+	if err != nil || known {
+		return family, err
+	}
+	all := d.book.Metals.Families()
+	own, err := ownFamilies(d.Tx)
+	if err != nil {
+		return "", err
+	}
+	for _, f := range own {
+		if !slices.Contains(all, f) {
+			all = append(all, f)
+		}
+	}
+	return "", invalid("UNKNOWN_FAMILY", field, name, "must be a family of alloys or an alloy of one: "+join(all))
+}
+
+// Family finds the family that is meant by its own name or by any name of an alloy, the
+// shop's own too; a name of several alloys will do if all are of one family.
+func (b *Book) Family(r Reader, name string) (family string, known bool, err error) {
+	name = strings.TrimSpace(name)
+	if name == "" || b.Metals == nil {
+		return "", false, nil
+	}
+	if family, known = b.Metals.Family(name); known {
+		return family, true, nil
+	}
+	own, err := ownFamilies(r)
+	if err != nil {
+		return "", false, err
+	}
+	if i := slices.IndexFunc(own, func(f string) bool { return strings.EqualFold(f, name) }); i >= 0 {
+		return own[i], true, nil
+	}
+	_, family, err = b.alloy(r, "family", name)
+	var no *Error
+	switch {
+	case err == nil:
+		return family, family != "" && family != UnknownAlloy, nil // an alloy may be of no family
+	case !errors.As(err, &no) || !errors.Is(no.Class, ErrInvalid):
+		return "", false, err
+	}
+	for i, id := range b.Metals.Candidates(name) {
+		_, of, _ := b.Metals.Lookup(id)
+		if i > 0 && of != family {
+			return "", false, nil
+		}
+		family = of
+	}
+	return family, family != "", nil
+}
+
+// ownFamilies are those that the shop's own alloys name.
+func ownFamilies(r Reader) (out []string, err error) {
+	recs, err := r.Records(RecAlloy, "", "", 1000)
+	if err != nil {
+		return nil, err
+	}
+	for _, rec := range recs {
+		var own Alloy
+		if err := rec.Into(&own); err != nil {
+			return nil, err
+		}
+		if own.Family != "" {
+			out = append(out, own.Family)
+		}
+	}
+	return out, nil
+}
+
+// askFamily flags a heat of another family than its crucible is kept for.
+func (d *draft) askFamily(p *Pot, family string) error {
+	kept, known, err := d.book.Family(d.Tx, p.Family)
+	if err != nil {
+		return err
+	}
+	if !known { // of an old book: as it was written
+		kept = p.Family
+	}
+	if kept != "" && family != "" && kept != family {
+		d.flag(FlagWrongAlloy, fmt.Sprintf("crucible %s is kept for %s; what is left in it taints %s", p.Name, kept, family))
+	}
+	return nil
 }
 
 func (d *draft) checkHandling(kind string, h Handling) error {

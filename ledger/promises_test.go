@@ -233,7 +233,11 @@ func Test4PlansAreRefused(t *testing.T) {
 	if _, err := b.SpeakFor(ctx, ledger.Meta{Reason: "please"}, ledger.SpeakFor{Lot: b.Pigs.ID, For: "43", Mass: ledgertest.Grams(6_301)}); !errors.Is(err, ledger.ErrState) {
 		t.Errorf("promising more than there is: %v", err)
 	}
-	b.Do(b.SpeakFor(ctx, ledger.Meta{}, ledger.SpeakFor{Lot: b.Pigs.ID, For: "43", Mass: ledgertest.Grams(6_300)}))
+	speak := ledger.SpeakFor{Lot: b.Pigs.ID, For: "43", Mass: ledgertest.Grams(6_300)}
+	if _, err := b.SpeakFor(ctx, ledger.Meta{}, speak); !errors.Is(err, ledger.ErrNeedsReason) {
+		t.Errorf("spoken for a heat that nobody planned: %v", err)
+	}
+	b.Do(b.SpeakFor(ctx, ledger.Meta{Reason: "it is planned tomorrow"}, speak))
 	if _, err := b.SpeakFor(ctx, ledger.Meta{}, ledger.SpeakFor{Lot: b.Pigs.ID, For: "44", Mass: ledgertest.Grams(1)}); !errors.Is(err, ledger.ErrState) {
 		t.Errorf("promising the same metal twice: %v", err)
 	}
@@ -306,7 +310,7 @@ func Test8RecordedTimeNeverGoesBack(t *testing.T) {
 	b := ledgertest.Open(t)
 	e := b.Do(b.SetPlace(ctx, ledger.Meta{}, ledger.Place{ID: "a", Name: "a"}))
 	b.Now = b.Now.Add(-10 * 365 * 24 * time.Hour)
-	back := b.Do(b.SetPlace(ctx, ledger.Meta{Happened: b.Now}, ledger.Place{ID: "b", Name: "b"}))
+	back := b.Do(b.SetPlace(ctx, ledger.Meta{Happened: b.Now, Reason: "the tablet says so"}, ledger.Place{ID: "b", Name: "b"}))
 	if back.Recorded.Before(e.Recorded) {
 		t.Errorf("recorded %s after %s", back.Recorded, e.Recorded)
 	}

@@ -12,11 +12,13 @@ const (
 	KindClean   Kind = "clean"
 )
 
-// Receive is metal that comes into the shop: bought, or a customer's own.
+// Receive is metal that comes into the shop: bought, a customer's own, or there already
+// when the book was begun.
 type Receive struct {
 	LotID       string `json:",omitempty"` // chosen id; else the next number
-	Supplier    string `json:",omitempty"` // exactly one of Supplier and Customer
+	Supplier    string `json:",omitempty"` // exactly one of Supplier, Customer and HereAlready
 	Customer    string `json:",omitempty"` // whose own metal it stays
+	HereAlready bool   `json:",omitempty"` // opening stock: the book knows nobody it was bought from
 	Alloy       string
 	Form        Form   `json:",omitempty"` // ingot unless said
 	Dirty       bool   `json:",omitempty"`
@@ -44,6 +46,12 @@ func (c Receive) draft(d *draft) error {
 	switch {
 	case c.Supplier != "" && c.Customer != "":
 		return invalid("CONTRADICTION", "supplier", c.Supplier, "metal is bought from a supplier or brought by a customer, not both")
+	case c.HereAlready && c.Supplier != "":
+		return invalid("CONTRADICTION", "supplier", c.Supplier, "metal that was here before the book began comes from nobody; leave the supplier out")
+	case c.HereAlready && c.Customer != "":
+		return invalid("CONTRADICTION", "customer", c.Customer, "a customer's own metal is the customer's, also when it was here before; say the customer alone")
+	case c.HereAlready:
+		from = OpeningStock
 	case c.Supplier != "":
 		if err := d.must(RecParty, "supplier", c.Supplier, &Party{}); err != nil {
 			return err
@@ -55,7 +63,7 @@ func (c Receive) draft(d *draft) error {
 		}
 		from = Acct(Customer, c.Customer)
 	default:
-		return invalid("REQUIRED", "supplier", "", "name the supplier, or the customer whose own metal it is")
+		return invalid("REQUIRED", "supplier", "", "name the supplier, or the customer whose own metal it is, or say that it was here already")
 	}
 	net, err := d.takeIn(l, from, c.Weighing)
 	if err != nil {
@@ -86,9 +94,32 @@ func (d *draft) takeIn(l *Lot, from Account, w WeighingIn) (net Mass, err error)
 	if err != nil {
 		return 0, err
 	}
+	if err := l.checkSkimmings(w.Dirt, false); err != nil {
+		return 0, err
+	}
 	d.move(from, a, metal, basis)
 	l.From = []Source{{from, metal}}
 	return d.lastNet(), nil
+}
+
+// checkSkimmings refuses skimmings that would count as metal wholly. Those of a heat are
+// skimmed off it; of others somebody has to say what share is none. They wait to be worked
+// up.
+func (l *Lot) checkSkimmings(dirt PPM, ofHeat bool) error {
+	switch {
+	case l.Form != Skimmings:
+		return nil
+	case ofHeat:
+		return invalid("SKIMMINGS", "form", string(l.Form), "skimmings of a heat are recorded as skimmed off it: of their weight only what is caught in them is metal")
+	case dirt == 0:
+		return invalid("REQUIRED", "weighing.dirt_percent", "", "say what share of the skimmings is not metal; half is common")
+	}
+	if l.Condition == SetApart {
+		l.HeldFrom = ToClean
+	} else {
+		l.Condition = ToClean
+	}
+	return nil
 }
 
 // lastNet is the net of the weighing drafted last.
@@ -127,6 +158,9 @@ func (c WeighIn) draft(d *draft) error {
 	a := Acct(OfLot, l.ID)
 	metal, basis, err := d.weigh("weighing", c.Weighing, a, false)
 	if err != nil {
+		return err
+	}
+	if err := l.checkSkimmings(c.Weighing.Dirt, len(c.Heats) > 0 || l.Skim != nil); err != nil {
 		return err
 	}
 	if c.Dirty && c.Weighing.Basis == 0 {
@@ -247,6 +281,8 @@ func (b *Book) Clean(ctx context.Context, m Meta, c CleanLot) (*Entry, error) {
 			return err
 		}
 		switch {
+		case l.Form == Skimmings:
+			return badState("SKIMMINGS", "lot", l.ID, "is of skimmings, which are worked up and not cleaned: of their weight only what is caught in them is metal")
 		case have == 0: // what is on the scale is in the book elsewhere by now, or never came
 			d.flag(FlagAgain, fmt.Sprintf("lot %s has nothing left: it was put with another or used up, and its metal would be booked twice", l.ID))
 		case l.Condition == Clean: // core pins found in it after all

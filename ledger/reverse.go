@@ -3,6 +3,7 @@ package ledger
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -104,6 +105,11 @@ func (d *draft) unpost(old *Entry) error {
 			return err
 		}
 		m := p.Mass
+		if a.Kind() == OfLot {
+			if err := d.notCleanedSince(a, old); err != nil {
+				return err
+			}
+		}
 		if a.HasFloor() {
 			have, err := d.balance(a)
 			if err != nil {
@@ -129,10 +135,20 @@ func (d *draft) unpost(old *Entry) error {
 	return nil
 }
 
+// notCleanedSince refuses to take metal out of a lot again that was cleaned since: what
+// was cleaned off it would come back by itself when that is reversed.
+func (d *draft) notCleanedSince(lot Account, old *Entry) error {
+	later, err := d.standsAfter(lot, old.Seq, KindClean)
+	if err != nil || later == 0 {
+		return err
+	}
+	return badState("USED_SINCE", "entry", fmt.Sprint(old.Seq), fmt.Sprintf("lot %s was cleaned since, by entry %d; reverse that first", lot.Ref(), later))
+}
+
 // accountNow maps the accounts of a heat in progress to where the heat's metal
 // is now: after the pour in its molds, after settlement unaccounted.
 func (d *draft) accountNow(a Account) (Account, error) {
-	if a.Kind() != InHeat && a.Kind() != InMolds {
+	if k := a.Kind(); k != InHeat && k != InMolds && k != Unaccounted {
 		return a, nil
 	}
 	h, err := d.heat("heat", a.Ref())
@@ -144,7 +160,9 @@ func (d *draft) accountNow(a Account) (Account, error) {
 	}
 	switch {
 	case h.State == Settled:
+		d.flagLate(h, "what it has left unaccounted changes")
 		return Acct(Unaccounted, h.ID), nil
+	case a.Kind() == Unaccounted:
 	case h.State == Late && a.Kind() == InHeat:
 		return Acct(InMolds, h.ID), nil
 	}
@@ -169,36 +187,29 @@ func (d *draft) giverNow(a Account) (Account, error) {
 		return a, nil
 	}
 	if k.Stage == AsCast && k.Gone == "" {
-		if weighed, err := d.weighedAfter(a, d.e.Reverses); err != nil || !weighed {
+		if weighed, err := d.standsAfter(a, d.e.Reverses, KindWeighCasting); err != nil || weighed == 0 {
 			return a, err
 		}
 	}
 	return d.accountNow(Acct(InMolds, k.Heat))
 }
 
-// weighedAfter reports whether a casting was on the scale after an entry, by an entry that stands.
-func (d *draft) weighedAfter(casting Account, seq int64) (bool, error) {
-	for before := int64(0); ; {
-		hist, err := d.History(string(casting), before, 16)
-		if err != nil || len(hist) == 0 {
-			return false, err
+// standsAfter is the newest entry of a kind about an account that is later than another
+// one and was not reversed, or 0.
+func (d *draft) standsAfter(a Account, seq int64, kind Kind) (int64, error) {
+	for e, err := range d.back(a) {
+		if err != nil || e.Seq <= seq {
+			return 0, err
 		}
-		for _, s := range hist {
-			if before = s.Seq; before <= seq {
-				return false, nil
-			}
-			e, err := s.Open()
-			if err != nil {
-				return false, err
-			}
-			if e.Kind != KindWeighCasting {
-				continue
-			}
-			if reversed, err := d.get(RecReversal, fmt.Sprint(e.Seq), &Reversal{}); err != nil || !reversed {
-				return err == nil, err
-			}
+		moved := slices.ContainsFunc(e.Postings, func(p Posting) bool { return p.Account == a && p.Mass != 0 })
+		if e.Kind != kind || kind == KindClean && !moved { // a cleaning that took nothing off changed nothing
+			continue
+		}
+		if reversed, err := d.reversed(e.Seq); err != nil || !reversed {
+			return e.Seq, err
 		}
 	}
+	return 0, nil
 }
 
 // wroteHeat reports whether the entry being reversed is what last changed a heat.

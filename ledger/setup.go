@@ -2,6 +2,7 @@ package ledger
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -47,6 +48,10 @@ func (b *Book) SetShop(ctx context.Context, m Meta, s Shop) (*Entry, error) {
 	})
 }
 
+// eachTheirOwn are names of what each machine takes for its time zone: a book with one
+// of them would have other days on each.
+var eachTheirOwn = map[string]bool{"local": true, "localtime": true}
+
 func (d *draft) putShop(s Shop) error {
 	if err := needText("display_name", s.Name, maxName); err != nil {
 		return err
@@ -57,22 +62,24 @@ func (d *draft) putShop(s Shop) error {
 	if s.TempUnit == "" {
 		s.TempUnit = string(unit.C)
 	}
-	if _, err := unit.ParseMass("1", unit.MassUnit(s.MassUnit)); err != nil {
-		return wrapUnit("mass_unit", err)
-	}
-	if _, err := unit.ParseTemperature("1", unit.TempUnit(s.TempUnit)); err != nil {
-		return wrapUnit("temperature_unit", err)
-	}
 	if s.Currency == "" {
 		s.Currency = "USD"
 	}
-	if _, _, err := unit.ParseMoney("1", s.Currency); err != nil {
-		return wrapUnit("currency", err)
+	_, errMass := unit.ParseMass("1", unit.MassUnit(s.MassUnit)) // reading a number tries what it would be taken in
+	_, errTemp := unit.ParseTemperature("1", unit.TempUnit(s.TempUnit))
+	_, _, errMoney := unit.ParseMoney("1", s.Currency)
+	for _, c := range []struct {
+		field, chosen string
+		err           error
+	}{{"mass_unit", s.MassUnit, errMass}, {"temperature_unit", s.TempUnit, errTemp}, {"currency", s.Currency, errMoney}} {
+		if c.err != nil {
+			return chosen(c.field, c.chosen, c.err)
+		}
 	}
 	if s.TimeZone == "" {
 		s.TimeZone = "UTC"
 	}
-	if _, err := time.LoadLocation(s.TimeZone); err != nil {
+	if _, err := time.LoadLocation(s.TimeZone); err != nil || eachTheirOwn[strings.ToLower(s.TimeZone)] {
 		return invalid("BAD_TIME_ZONE", "time_zone", s.TimeZone, "must be an IANA time zone such as America/Chicago")
 	}
 	if s.TrappedPPM == 0 { // the worked-up fraction differs widely; half is a beginning
@@ -82,6 +89,19 @@ func (d *draft) putShop(s Shop) error {
 		return err
 	}
 	return d.put(RecShop, s.ID, "", s)
+}
+
+// chosen refuses a unit or currency of the shop's by what reading a number in it said.
+func chosen(field, choice string, err error) error {
+	var ue *unit.Error
+	if !errors.As(err, &ue) {
+		return wrapUnit(field, err)
+	}
+	want := ue.Want
+	if _, right, found := strings.Cut(want, " should be "); found { // "the default unit "stone" should be one of …"
+		want = "must be " + right
+	}
+	return invalid(ue.Reason, field, choice, want)
 }
 
 // SetPlace adds or changes a place.
@@ -183,6 +203,11 @@ func (b *Book) SetAlloy(ctx context.Context, m Meta, a Alloy) (*Entry, error) {
 		if a.ID == UnknownAlloy {
 			return invalid("RESERVED", "alloy", a.ID, "stands for metal nobody has identified; choose another id")
 		}
+		if d.book.Metals != nil {
+			if id, _, ok := d.book.Metals.Lookup(a.ID); ok && id != a.ID && strings.EqualFold(id, a.ID) {
+				return invalid("NAME_TAKEN", "alloy", a.ID, "is "+id+" in the table; write it so")
+			}
+		}
 		for _, n := range a.Names {
 			if err := needText("names", n, maxName); err != nil {
 				return err
@@ -192,7 +217,7 @@ func (b *Book) SetAlloy(ctx context.Context, m Meta, a Alloy) (*Entry, error) {
 			}
 		}
 		for _, l := range a.Limits {
-			if l.MinPPM < 0 || l.MaxPPM < 0 || l.MinPPM > Whole || l.MaxPPM > Whole || l.MaxPPM != 0 && l.MinPPM > l.MaxPPM {
+			if l.MinPPM < 0 || l.MaxPPM < 0 || l.MinPPM > Whole || l.MaxPPM > Whole || l.HasMax() && l.MinPPM > l.MaxPPM || l.None && l.MaxPPM > 0 {
 				return invalid("BAD_LIMIT", "limits", l.Element, "needs 0 ≤ min ≤ max ≤ 100 %")
 			}
 		}

@@ -103,13 +103,17 @@ type Alloy struct {
 	Source       string   `json:"source,omitempty"`
 }
 
-// Limit is a range of an element in ppm by weight; Max 0 with Min set means no upper limit.
+// Limit is a range of an element in ppm by weight.
 type Limit struct {
 	Element string `json:"element"`
 	MinPPM  PPM    `json:"min_ppm,omitempty"`
-	MaxPPM  PPM    `json:"max_ppm,omitempty"`
+	MaxPPM  PPM    `json:"max_ppm,omitempty"` // 0 is no upper limit, unless None is set
+	None    bool   `json:"none,omitempty"`    // there may be none of it
 	Rest    bool   `json:"rest,omitempty"`
 }
+
+// HasMax reports whether there is an upper limit.
+func (l Limit) HasMax() bool { return l.MaxPPM > 0 || l.None }
 
 // Supply is an item that is used up: flux, degasser, deoxidiser, crucibles.
 type Supply struct {

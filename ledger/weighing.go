@@ -49,10 +49,74 @@ func (d *draft) quantity(field string, q Quantity) (Quantity, error) {
 	return q, nil
 }
 
+// coarsest bounds what a mass as typed leaves open. Common practice, no source: a round
+// number, such as 20 kg, is not known to half a kilogram only for being round.
+const coarsest = 50 * Gram
+
+// orAll is what is taken of a lot that holds have, when m is what the entry's last
+// weighing says, if there was one, and so many pieces were counted: fewer than there are
+// are not all.
+func (d *draft) orAll(l *Lot, pieces int64, have, m Mass) (Mass, error) {
+	if m == have || pieces > 0 && pieces < l.Pieces {
+		return m, nil
+	}
+	return d.orAllOf(have, m, d.e.Weighings[len(d.e.Weighings)-1])
+}
+
+// orAllOf is m, which a weighing says, or all that there is if that is as near as the
+// digits tell: 38.2 lb and then the 1.2 lb that are left of 39.4 empty a lot, though
+// the milligrams that each stands for do not add up.
+func (d *draft) orAllOf(have, m Mass, g Weighing) (Mass, error) {
+	if have <= 0 {
+		return m, nil
+	}
+	within, err := d.leftOpen(g)
+	if err != nil || absMass(m-have) > within {
+		return m, err
+	}
+	return have, nil
+}
+
+// leftOpen is how far the truth may be from a weighing by its digits: half of the
+// scale's division, else half of the last digit typed, for each of its readings.
+func (d *draft) leftOpen(g Weighing) (within Mass, err error) {
+	var scale Scale
+	if g.Scale != "" {
+		if _, err := d.get(RecScale, g.Scale, &scale); err != nil {
+			return 0, err
+		}
+	}
+	readings := []Quantity{g.Net}
+	if g.Net.Typed == "" && g.Gross.given() {
+		readings = []Quantity{g.Gross, g.Tare, g.Before}
+	}
+	for _, q := range readings {
+		step := scale.Division.Mass
+		switch {
+		case !q.given():
+			continue
+		case step > 0:
+		case q.Typed == "": // milligrams, from a program
+			step = 1
+		default:
+			mg, err := unit.MassStep(q.Typed, unit.MassUnit(d.shop.MassUnit))
+			if err != nil {
+				return 0, err
+			}
+			step = Mass(mg)
+		}
+		within += (step + 1) / 2
+	}
+	return min(within, coarsest), nil
+}
+
 // words writes a mass for people, in the shop's unit.
 func (d *draft) words(m Mass) string {
 	u := unit.MassUnit(d.shop.MassUnit)
-	if absMass(m) < 10*Gram { // what the shop's unit would show as next to nothing
+	switch small := absMass(m); { // what the shop's unit would show as next to nothing
+	case small > 0 && small < Gram:
+		u = unit.MG
+	case small < 10*Gram:
 		u = unit.G
 	}
 	return unit.FormatMass(int64(m), u, 0)
@@ -131,6 +195,9 @@ func (d *draft) weigh(field string, in WeighingIn, subject Account, mayBeZero bo
 		d.flag("above-scale-capacity", fmt.Sprintf("more than the scale %s can weigh", scale.Name))
 	}
 	metal = g.Net.Mass - in.Dirt.Of(g.Net.Mass)
+	if metal == 0 && !mayBeZero {
+		return 0, 0, invalid("ZERO", sub("dirt_percent"), fmt.Sprintf("%g %%", float64(in.Dirt)/1e4), "must leave some metal")
+	}
 	basis = Weighed
 	if in.Dirt > 0 {
 		basis = Estimated

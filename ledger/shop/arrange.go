@@ -131,12 +131,11 @@ func (a *arranger) read(r ledger.Reader) error {
 	if err := a.readPots(r); err != nil {
 		return err
 	}
-	past, err := pouredMolds(r)
-	if err != nil {
+	var note string
+	if a.filling, note, err = learnedFilling(r); err != nil {
 		return err
 	}
-	a.filling = charge.StartingFilling().Learn(past)
-	a.note("molds here take %+.1f %% beside their plans, ± %.1f %% from mold to mold (from %s and a starting belief)", 100*a.filling.Bias, 100*a.filling.Spread, counted(len(past), "mold"))
+	a.notes = append(a.notes, note)
 	a.note("a melt loses %s a minute while it is poured, and a mold takes %.3g s", degrees(a.settings, a.q.Cooling), a.q.Takes)
 	return a.readTemperatures(r)
 }
@@ -224,6 +223,11 @@ func (a *arranger) readPots(r ledger.Reader) error {
 		known[p.ID] = p.Kind == ledger.PotCrucible
 		if p.Kind != ledger.PotCrucible || p.Retired || len(a.q.Pots) > 0 && !slices.Contains(a.q.Pots, p.ID) {
 			continue
+		}
+		if family, known, err := a.shop.Family(r, p.Family); err != nil {
+			return err
+		} else if known {
+			p.Family = family
 		}
 		if p.VolumeMm3 == 0 && p.Capacity == 0 {
 			a.note("crucible %s has neither a volume nor a greatest mass in the book and is left out", p.ID)
@@ -322,7 +326,9 @@ func (a *arranger) arrange() (out Arrangement, err error) {
 		molds, t := a.molds[k], a.temps[k.alloy]
 		for _, m := range molds {
 			low, high := t.of(isThin(m, t.density, a.q.Light, a.q.Heavy))
-			g.Molds = append(g.Molds, charge.Mold{ID: m.ID, Metal: charge.Estimate{Mean: float64(m.Metal + m.Gating)}, MinC: low, MaxC: high, Takes: a.q.Takes})
+			fill := moldToFill(m)
+			fill.MinC, fill.MaxC, fill.Takes = low, high, a.q.Takes
+			g.Molds = append(g.Molds, fill)
 		}
 		found, err := charge.Arrange(g)
 		if err != nil {

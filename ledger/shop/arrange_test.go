@@ -145,3 +145,16 @@ func TestArrangeKeepsPouringTemperaturesApart(t *testing.T) {
 		t.Errorf("%d heats of a melt that cools slowly, %d of one that cools fast", slow, fast)
 	}
 }
+
+// TestArrangeKnowsWhatACrucibleIsKeptFor: an old book may name the family by an alloy of it.
+func TestArrangeKnowsWhatACrucibleIsKeptFor(t *testing.T) {
+	b := yard(t)
+	metals := b.Metals
+	b.Metals = nil // as a program that did not look families up
+	b.Do(b.SetPot(ctx, ledger.Meta{}, ledger.Pot{ID: "T40", Kind: ledger.PotCrucible, Name: "no. 40", Family: "C90300", Capacity: 30 * ledger.Kilogram}))
+	b.Metals = metals
+	got, err := b.ArrangeHeats(ctx, shop.ArrangeQuery{Heats: []string{"2"}})
+	if err != nil || len(got.Heats) != 1 || got.Heats[0].Crucible != "T40" {
+		t.Errorf("%+v, %v", got.Heats, err)
+	}
+}

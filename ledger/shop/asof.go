@@ -30,6 +30,7 @@ type source interface {
 	holdings(kind ledger.AccountKind, rec ledger.RecordKind) ([]ledger.Holding, error)
 	records(kind ledger.RecordKind, parent string) ([]ledger.Record, error)
 	balance(a ledger.Account) (ledger.Mass, error)
+	owner(heat string) (string, error) // whose metal it is, which never changes
 }
 
 // foldTo is the state of the book at a past moment: the log folded again up to there.
@@ -78,6 +79,22 @@ func (k kept) records(kind ledger.RecordKind, parent string) (out []ledger.Recor
 
 func (k kept) balance(a ledger.Account) (ledger.Mass, error) { return k.r.Balance(a) }
 
+func (k kept) owner(heat string) (string, error) {
+	rec, _, err := k.r.Record(ledger.RecHeat, heat)
+	if err != nil {
+		return "", err
+	}
+	return ownerIn(rec)
+}
+
+func ownerIn(heat ledger.Record) (string, error) {
+	h, err := content(&thing{Record: heat}, &ledger.Heat{})
+	if err != nil {
+		return "", err
+	}
+	return h.Owner, nil
+}
+
 // folded is a state derived from the log.
 type folded struct {
 	seq      int64 // the last entry taken in
@@ -116,3 +133,7 @@ func (f *folded) records(kind ledger.RecordKind, parent string) (out []ledger.Re
 }
 
 func (f *folded) balance(a ledger.Account) (ledger.Mass, error) { return f.balances[a], nil }
+
+func (f *folded) owner(heat string) (string, error) {
+	return ownerIn(f.recs[string(ledger.RecHeat)+"/"+heat])
+}

@@ -130,7 +130,7 @@ func TestHeat41Period(t *testing.T) {
 		t.Errorf("groups %+v", p.Groups)
 	}
 	for _, f := range p.Flows {
-		in := f.Opening + f.Received + f.Customers + f.Additives + f.Counted + f.FromOtherAlloys
+		in := f.Opening + f.HereAlready + f.Received + f.Customers + f.Additives + f.Counted + f.FromOtherAlloys
 		if in != f.Left+f.Lost+f.Closing {
 			t.Errorf("flow of %s does not add up: %+v", f.Alloy, f)
 		}

@@ -54,7 +54,9 @@ func (c *carrier) contentOf(a ledger.Account, edition string) (out Content, err 
 	if err != nil {
 		return out, nil //nolint:nilerr // an alloy without a table entry has a content and no limits
 	}
-	if edition == "" {
+	if _, err := found.LimitSet(alloy.Casting, alloy.OwnEdition); edition == "" && err == nil {
+		edition = alloy.OwnEdition
+	} else if edition == "" {
 		edition = c.editions[out.Alloy+" "+vesselHeat(a, c.heatOf)]
 	}
 	set, err := found.LimitSet(alloy.Casting, edition)

@@ -11,6 +11,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -71,6 +72,20 @@ func (m Metals) Candidates(name string) (out []string) {
 	return out
 }
 
+// Families lists the families of alloys.
+func (m Metals) Families() (out []string) {
+	for _, f := range m.Table.Families() {
+		out = append(out, string(f))
+	}
+	return out
+}
+
+// Family finds a family by its name.
+func (m Metals) Family(name string) (string, bool) {
+	f, ok := m.Table.Family(name)
+	return string(f), ok
+}
+
 // MayMix says whether metal of one alloy may go into a melt of another.
 func (m Metals) MayMix(into, from string) (bool, string) {
 	mix, err := m.Table.MayMix(into, from)
@@ -116,10 +131,13 @@ func (m Metals) CastingLimits(id string) string {
 }
 
 // Excesses says of what a measured content holds clearly more than an alloy may.
-func (m Metals) Excesses(id string, measured []ledger.Element) (out []string) {
+func (m Metals) Excesses(id string, own []ledger.Limit, measured []ledger.Element) (out []string) {
 	a, err := m.Table.Find(id)
-	if err != nil { // an alloy of the shop's own: it has no limits
-		return nil
+	if err != nil { // an alloy of the shop's own
+		a = alloy.Alloy{ID: id}
+	}
+	if len(own) > 0 {
+		a.Limits = append(slices.Clone(a.Limits), ownLimits(id, own))
 	}
 	for _, x := range a.Excesses(contentOf(measured)) {
 		out = append(out, fmt.Sprintf("%.4g %% %s, where %s may hold %.3g %%,", x.Percent, x.Element, a.ID, x.Most))
@@ -176,6 +194,9 @@ func ownAlloy(o ledger.Alloy) alloy.Alloy {
 	if o.Family == "" {
 		a.Family = alloy.NoFamily
 	}
+	if len(o.Limits) > 0 {
+		a.Limits = []alloy.LimitSet{ownLimits(o.ID, o.Limits)}
+	}
 	src := o.Source
 	if src == "" {
 		src = "entered by the shop"
@@ -184,6 +205,28 @@ func ownAlloy(o ledger.Alloy) alloy.Alloy {
 		a.Figures = append(a.Figures, alloy.Figure{Property: alloy.Density, Value: float64(o.DensityMgCm3) / 1000, Unit: "g/cm³", Source: src, Verified: alloy.Shop})
 	}
 	return a
+}
+
+// ownLimits are the limits that a shop asks of an alloy itself: of one in the table they go
+// before the table's, element by element. They are current of an alloy that has no others.
+func ownLimits(id string, own []ledger.Limit) alloy.LimitSet {
+	set := alloy.LimitSet{Alloy: id, Kind: alloy.Casting, Edition: alloy.OwnEdition, Current: true}
+	if a, err := alloy.Builtin().Find(id); err == nil {
+		if theirs, err := a.LimitSet(alloy.Casting, ""); err == nil {
+			set.Limits, set.Note, set.Current = slices.Clone(theirs.Limits), "what the shop does not say is of "+theirs.Edition, false
+		}
+	}
+	for _, l := range own {
+		row := alloy.Limit{Element: l.Element, Min: float64(l.MinPPM) / 1e4, Max: float64(l.MaxPPM) / 1e4,
+			HasMin: l.MinPPM > 0, HasMax: l.HasMax(), Remainder: l.Rest, Verified: alloy.Shop}
+		if i := slices.IndexFunc(set.Limits, func(t alloy.Limit) bool { return t.Element == l.Element }); i >= 0 {
+			row.Plus, row.MayPlus = set.Limits[i].Plus, set.Limits[i].MayPlus
+			set.Limits[i] = row
+		} else {
+			set.Limits = append(set.Limits, row)
+		}
+	}
+	return set
 }
 
 // SetAlloy adds or changes an alloy of the shop's own, after asking the table

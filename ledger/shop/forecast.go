@@ -158,7 +158,7 @@ func spokenFor(r ledger.Reader, heat string) (out HeatBalance, err error) {
 			return out, err
 		}
 		for _, claim := range l.SpokenFor {
-			if claim.For != heat {
+			if claim.Heat() != heat {
 				continue
 			}
 			out.Charged += claim.Mass

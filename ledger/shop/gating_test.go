@@ -150,7 +150,7 @@ func notTraced(b *ledgertest.Shop, log []*ledger.Entry) (fault string) {
 	}
 	for _, a := range slices.Sorted(maps.Keys(held)) {
 		switch a.Kind() {
-		case ledger.Supplier, ledger.Customer, ledger.Additive, ledger.Count:
+		case ledger.Supplier, ledger.Customer, ledger.Before, ledger.Additive, ledger.Count:
 			continue
 		}
 		if got := g.Content(string(a)); !a.CountsSupplies() && got != int64(held[a]) {

@@ -92,19 +92,27 @@ func (s *Shop) hold(ctx context.Context, asked []heldQuestion, table alloy.Table
 	return out, err
 }
 
-// knownOf is what a lot is known to hold of the elements that cautions follow from.
-func (s *Shop) knownOf(ctx context.Context, lot string) ([]ledger.Element, error) {
+// knownOf is what lots and heels are known to hold of the elements that cautions follow
+// from.
+func (s *Shop) knownOf(ctx context.Context, of []ledger.Account) (map[ledger.Account][]ledger.Element, error) {
 	table, err := s.Table(ctx)
 	if err != nil {
 		return nil, err
 	}
-	q := heldQuestion{string(ledger.Acct(ledger.OfLot, lot)), lineage.Latest}
-	held, err := s.hold(ctx, []heldQuestion{q}, table)
-	var out []ledger.Element
-	for _, e := range minded {
-		if ppm := ledger.PPM(math.Round(held[q][e] * 1e4)); ppm > 0 {
-			out = append(out, ledger.Element{Symbol: e, PPM: ppm})
+	asked := make([]heldQuestion, len(of))
+	for i, a := range of {
+		asked[i] = heldQuestion{string(a), lineage.Latest}
+	}
+	held, err := s.hold(ctx, asked, table)
+	out := make(map[ledger.Account][]ledger.Element, len(of))
+	for i, a := range of {
+		var known []ledger.Element
+		for _, e := range minded {
+			if ppm := ledger.PPM(math.Round(held[asked[i]][e] * 1e4)); ppm > 0 {
+				known = append(known, ledger.Element{Symbol: e, PPM: ppm})
+			}
 		}
+		out[a] = known
 	}
 	return out, err
 }

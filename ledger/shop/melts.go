@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"unicode"
 
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/alloy"
@@ -277,6 +278,9 @@ func (s *meltsNow) factsOf(f *meltFacts, m *melt, table alloy.Table) error {
 				return err
 			}
 			f.Degasser = f.Degasser || chlorine(a, supply)
+			if holds := mindedIn(supply); holds != nil {
+				f.parts = append(f.parts, heldPart{name: "the addition of " + supply.Name, held: holds})
+			}
 		}
 	}
 	add(m.heat.Alloy)
@@ -315,4 +319,21 @@ func chlorine(a ledger.Addition, s *ledger.Supply) bool {
 	said := strings.ToLower(a.Purpose + " " + s.Purpose + " " + s.Name + " " + s.Caution)
 	inert := strings.Contains(said, "nitrogen") || strings.Contains(said, "argon") || strings.Contains(said, "inert")
 	return strings.Contains(said, "chlor") || strings.Contains(said, "degas") && !inert
+}
+
+// mindedMetals are what the elements that cautions follow from are called.
+var mindedMetals = map[string]string{"zinc": "Zn", "lead": "Pb", "beryllium": "Be", "magnesium": "Mg"}
+
+// mindedIn is what an item that becomes part of the melt holds of the elements that
+// cautions follow from, as its name says; nil when it says nothing.
+func mindedIn(s *ledger.Supply) heldContent {
+	if s.MetalPPM == 0 {
+		return nil
+	}
+	for _, word := range strings.FieldsFunc(strings.ToLower(s.Name), func(r rune) bool { return !unicode.IsLetter(r) }) {
+		if e := mindedMetals[word]; e != "" {
+			return heldContent{e: 100 * part(s.MetalPPM)}
+		}
+	}
+	return nil
 }

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"example.org/remelt/ledger"
-	"example.org/remelt/ledger/loss"
 	"example.org/remelt/ledger/reorder"
 	"example.org/remelt/ledger/unit"
 )
@@ -236,17 +235,10 @@ func (o *orderer) notes() []string {
 func (o *orderer) assumed() []string {
 	return []string{
 		fmt.Sprintf("A delivery is taken to last what its offer says, else %s; what three orders of a supplier took says more than either.", count(*o.Lead, "day")),
+		fmt.Sprintf("A heat is taken to be charged as its charge is proposed: so that its molds run short with a chance of %s.", unit.FormatPercent(usualShort)),
 		fmt.Sprintf("Returns may be up to %s of a charge; metal to be cleaned, set apart, spoken for others or a customer's own is not counted.", unit.FormatPercent(int64(*o.Most))),
 		fmt.Sprintf("Prices and weights of pieces are those of an offer that holds, else of the last delivery; keeping metal is taken to cost %.4g %% of its value a year, an order %s of work.", 100**o.Carry, unit.FormatMoney(*o.Work, o.shop.Currency)),
 	}
-}
-
-// lossRate is the part of a charge that is expected to be lost.
-func (o *orderer) lossRate(h ledger.Heat, kg float64) (float64, error) {
-	family := familyOf(o.table, h.Alloy)
-	shares, _ := usualShares(o.heats, family)
-	f, err := o.learned.Forecast(loss.Charge{Family: family, Crucible: h.Crucible, Furnace: h.Furnace, Kg: max(kg, 1), Shares: shares})
-	return min(max(f.Mean, 0), 0.5), scienceError("charge", err)
 }
 
 // orderError gives what package reorder refuses as the book's error.

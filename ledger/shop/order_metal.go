@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/charge"
+	"example.org/remelt/ledger/loss"
 	"example.org/remelt/ledger/reorder"
 )
 
@@ -68,10 +70,10 @@ func (o *orderer) needs(id string, soonest int, a *OrderAdvice) (heats []reorder
 			a.Returns += l.Free()
 		}
 		for _, c := range l.SpokenFor {
-			if mine[c.For] {
-				kept[c.For] += int64(c.Mass)
+			if heat := c.Heat(); mine[heat] {
+				kept[heat] += int64(c.Mass)
 				if !isNew(l.Form) {
-					keptReturns[c.For] += int64(c.Mass)
+					keptReturns[heat] += int64(c.Mass)
 				}
 			}
 		}
@@ -102,14 +104,39 @@ func (o *orderer) needs(id string, soonest int, a *OrderAdvice) (heats []reorder
 	return heats, m
 }
 
-// gross is the charge of a planned heat: what its molds take, what is poured off beside
-// them and what is lost; no less than was planned for it.
+// gross is the charge of a planned heat: as much as a proposed charge is of at the least,
+// what is usually poured off, and no less than was planned for it.
 func (o *orderer) gross(h plannedHeat, habits habits) int64 {
-	rate, err := o.lossRate(h.Heat, h.molds.Kg())
-	if err != nil { // too little is known to forecast: what is planned stands
-		rate = 0
+	molds := 0.0
+	for _, m := range h.molds {
+		molds += m.Metal.Mean
 	}
-	return max(int64(h.Charge), int64(math.Ceil(float64(h.molds)/(1-rate-min(habits.pigs, 0.4)))))
+	family := familyOf(o.table, h.Alloy)
+	shares, _ := usualShares(o.heats, family)
+	f, err := o.learned.Forecast(loss.Charge{Family: family, Crucible: h.Crucible, Furnace: h.Furnace, Kg: 1, Shares: shares}) // the rate does not depend on the kg
+	// Where too little is known what is planned stands: one odd heat is no reason to say
+	// nothing of the others.
+	if err != nil || molds == 0 {
+		return max(int64(h.Charge), int64(molds))
+	}
+	want := charge.Heat{ID: h.ID, Molds: h.molds, Filling: o.filling, ChanceShort: part(usualShort), Loss: f, Skull: int64(o.skull(h.Heat))}
+	least, err := charge.LeastCharge(&want)
+	if err != nil {
+		least = 0
+	}
+	rate := min(max(f.Mean, 0), 0.5)
+	return max(int64(h.Charge), least, int64(math.Ceil(molds/(1-rate-min(habits.pigs, 0.4)))))
+}
+
+// skull is what stays in a heat's crucible after the pour, as the book says of it, else of
+// the furnace.
+func (o *orderer) skull(h ledger.Heat) (m ledger.Mass) {
+	for _, id := range []string{h.Furnace, h.Crucible} {
+		if i := slices.IndexFunc(o.pots, func(p ledger.Pot) bool { return p.ID == id }); i >= 0 && o.pots[i].Skull > 0 {
+			m = o.pots[i].Skull
+		}
+	}
+	return m
 }
 
 // job is what has to be decided of one thing.

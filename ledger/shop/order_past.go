@@ -8,6 +8,7 @@ import (
 
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/alloy"
+	"example.org/remelt/ledger/charge"
 	"example.org/remelt/ledger/loss"
 	"example.org/remelt/ledger/reorder"
 )
@@ -30,6 +31,7 @@ type orderer struct {
 	supplies []SupplyLine
 	pots     []ledger.Pot
 	planned  []plannedHeat
+	filling  charge.Filling                // how much molds take beside their plans
 	current  []ledger.Offer                // that hold today
 	market   map[string]ledger.MarketPrice // alloy → the last price
 	took     map[string][]int              // supplier → days its orders took
@@ -40,7 +42,7 @@ type orderer struct {
 
 type plannedHeat struct {
 	ledger.Heat
-	molds, gating ledger.Mass
+	molds []charge.Mold // that wait to be poured
 }
 
 // delivery is the last that came of a supplier.
@@ -146,6 +148,9 @@ func (o *orderer) read(r ledger.Reader) error {
 	if err := o.readOrders(k); err != nil {
 		return err
 	}
+	if o.filling, _, err = learnedFilling(r); err != nil {
+		return err
+	}
 	return o.readHeats(k)
 }
 
@@ -184,9 +189,8 @@ func (o *orderer) readHeats(k kept) error {
 				if err := rec.Into(&m); err != nil {
 					return err
 				}
-				if m.State == ledger.MoldPlanned {
-					p.molds += m.Metal + m.Gating
-					p.gating += m.Gating
+				if m.State == ledger.MoldPlanned && m.Metal+m.Gating > 0 {
+					p.molds = append(p.molds, moldToFill(m))
 				}
 			}
 			o.planned = append(o.planned, p)

@@ -40,11 +40,12 @@ type Group struct {
 
 // Flow is what one alloy's metal did in a period. To the milligram,
 //
-//	Opening + Received + Customers + Additives + Counted + FromOtherAlloys
+//	Opening + HereAlready + Received + Customers + Additives + Counted + FromOtherAlloys
 //	    = Left + Lost + Closing
 type Flow struct {
 	Alloy           string
 	Opening         ledger.Mass
+	HereAlready     ledger.Mass // put in the book as there before it began
 	Received        ledger.Mass // bought
 	Customers       ledger.Mass // brought by customers
 	Additives       ledger.Mass // metal of additions and welding rod
@@ -207,6 +208,8 @@ func (f *flower) entry(e *ledger.Entry) error {
 		explained[main] -= p.Mass
 		if x := f.flow(main); !before {
 			switch k := p.Account.Kind(); {
+			case k == ledger.Before:
+				x.HereAlready -= p.Mass
 			case k == ledger.Supplier:
 				x.Received -= p.Mass
 			case k == ledger.Customer:

@@ -52,21 +52,15 @@ func (p *planner) windows() {
 	}
 }
 
-// limits are the set that the heat keeps, else the current one, else the shop's own.
+// limits are the shop's own, else the set that the heat keeps, else the current one.
 func (p *planner) limits() (alloy.LimitSet, bool) {
 	_, edition, _ := strings.Cut(p.h.Limits, "/casting/") // see alloy.LimitSet.ID
-	if set, err := p.a.LimitSet(alloy.Casting, edition); err == nil {
-		return set, true
+	for _, e := range []string{alloy.OwnEdition, edition, ""} {
+		if set, err := p.a.LimitSet(alloy.Casting, e); err == nil {
+			return set, true
+		}
 	}
-	if set, err := p.a.LimitSet(alloy.Casting, ""); err == nil {
-		return set, true
-	}
-	set := alloy.LimitSet{Alloy: p.a.ID, Kind: alloy.Casting, Edition: "the shop's own", Current: true}
-	for _, l := range p.own.Limits {
-		set.Limits = append(set.Limits, alloy.Limit{Element: l.Element, Min: float64(l.MinPPM) / 1e4, Max: float64(l.MaxPPM) / 1e4,
-			HasMin: l.MinPPM > 0, HasMax: l.MaxPPM > 0, Remainder: l.Rest, Verified: alloy.Shop})
-	}
-	return set, len(set.Limits) > 0
+	return alloy.LimitSet{}, false
 }
 
 // afterFire is what is left in metal once it is melted: the elements that burn are

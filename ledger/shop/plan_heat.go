@@ -35,7 +35,9 @@ func (p *planner) readMolds(r ledger.Reader) error {
 		}
 		p.molds[m.ID] = m
 		p.out.MoldsMass += mass
-		p.heat.Molds = append(p.heat.Molds, charge.Mold{ID: m.ID, Metal: charge.Estimate{Mean: float64(mass)}, Rank: rank})
+		fill := moldToFill(m)
+		fill.Rank = rank
+		p.heat.Molds = append(p.heat.Molds, fill)
 	}
 	if len(p.heat.Molds) == 0 {
 		return &ledger.Error{Class: ledger.ErrState, Reason: "NO_MOLDS", Field: "heat", Value: p.h.ID, Want: "has no mold waiting to be poured"}
@@ -50,15 +52,29 @@ const leastFill, mostFill = 0.5, 2.0
 
 // learnFilling learns how much more molds take than is planned, from all castings
 // of settled heats that were weighed after cut-off, beside their molds' plans.
-func (p *planner) learnFilling(r ledger.Reader) error {
-	past, err := pouredMolds(r)
-	if err != nil {
+func (p *planner) learnFilling(r ledger.Reader) (err error) {
+	var note string
+	if p.heat.Filling, note, err = learnedFilling(r); err != nil {
 		return err
 	}
-	p.heat.Filling = charge.StartingFilling().Learn(past)
 	p.out.Filling = p.heat.Filling
-	p.note("molds here take %+.1f %% beside their plans, ± %.1f %% from mold to mold (from %s and a starting belief)", 100*p.heat.Filling.Bias, 100*p.heat.Filling.Spread, counted(len(past), "mold"))
+	p.out.Notes = append(p.out.Notes, note)
 	return nil
+}
+
+// learnedFilling is what the shop's molds tell of how much molds take, and says so.
+func learnedFilling(r ledger.Reader) (f charge.Filling, note string, err error) {
+	past, err := pouredMolds(r)
+	if err != nil {
+		return f, "", err
+	}
+	f = charge.StartingFilling().Learn(past)
+	return f, fmt.Sprintf("molds here take %+.1f %% beside their plans, ± %.1f %% from mold to mold (from %s and a starting belief)", 100*f.Bias, 100*f.Spread, counted(len(past), "mold")), nil
+}
+
+// moldToFill is a planned mold as a charge is planned for it.
+func moldToFill(m ledger.Mold) charge.Mold {
+	return charge.Mold{ID: m.ID, Metal: charge.Estimate{Mean: float64(m.Metal + m.Gating)}}
 }
 
 func counted(n int, what string) string {

@@ -52,6 +52,10 @@ func (p *planner) readLots(r ledger.Reader, c *carrier) error {
 			return scienceError("lot "+v.ID, err)
 		}
 		p.views[v.ID], p.comps[v.ID] = v, comp
+		if int64(v.Mass) < p.handful()/scrap {
+			p.note("lot %s holds next to nothing, %d mg, and is not looked at; a count sets it right", v.ID, int64(v.Mass))
+			continue
+		}
 		l := p.lot(v, comp)
 		if l.Held == "" && inPieces(v.Form) && v.Pieces <= 0 {
 			uncounted++
@@ -133,14 +137,30 @@ func (p *planner) lot(v ledger.LotView, comp alloy.Composition) charge.Lot {
 		}
 		return l
 	}
-	l.Loose, l.LooseHeld, l.Handful = int64(v.Mass), int64(min(theirs, v.Mass)), p.handful()
+	l.Loose, l.LooseHeld = int64(v.Mass), int64(min(theirs, v.Mass))
+	l.Handful = evenHandful(l.Loose-l.LooseHeld, p.handful())
 	if d, ok := p.a.Figure(alloy.Density); ok {
 		l.Bulk = d.Value * packing
 	}
 	if ours > 0 {
-		p.want(l, min(int64(ours), l.Loose-l.LooseHeld)/l.Handful*l.Handful)
+		n := (int64(ours) + l.Handful/scrap) / l.Handful
+		p.want(l, min(n*l.Handful, l.Loose-l.LooseHeld))
 	}
 	return l
+}
+
+// scrap is a rest that is no handful of its own: a hundredth of one.
+const scrap = 100
+
+// evenHandful is a handful of so many milligrams of loose metal. A lot of eleven pounds
+// is eleven handfuls, though a pound is no whole number of milligrams and each half of
+// the lot was rounded too: none of it is left over.
+func evenHandful(mg, usual int64) int64 {
+	n := (mg + usual/2) / usual
+	if off := mg - n*usual; n > 0 && off < usual/scrap && off > -usual/scrap {
+		return (mg + n - 1) / n
+	}
+	return usual
 }
 
 func evenPieces(lot string, mg, pieces int64) []charge.Piece {
@@ -186,7 +206,7 @@ func (p *planner) whyNot(v ledger.LotView) string {
 // spoken splits what is spoken for in a lot into this heat's and others'.
 func (p *planner) spoken(v ledger.LotView) (ours, theirs ledger.Mass) {
 	for _, c := range v.SpokenFor {
-		if p.isOurs(c.For) {
+		if p.isOurs(&c) {
 			ours += c.Mass
 		} else {
 			theirs += c.Mass
@@ -197,21 +217,21 @@ func (p *planner) spoken(v ledger.LotView) (ours, theirs ledger.Mass) {
 
 // isOurs reports whether metal spoken for something is for this heat: for the heat,
 // or for a commission or customer that one of its molds is of.
-func (p *planner) isOurs(of string) bool {
-	if of == p.h.ID || of == "heat "+p.h.ID || strings.HasSuffix(of, "/heats/"+p.h.ID) {
+func (p *planner) isOurs(of *ledger.Claim) bool {
+	if of.Heat() == p.h.ID {
 		return true
 	}
 	for _, m := range p.molds {
-		if of == m.Commission {
+		if of.For == m.Commission {
 			return true
 		}
 	}
 	return false
 }
 
-func others(v ledger.LotView, ours func(string) bool) (names []string) {
+func others(v ledger.LotView, ours func(*ledger.Claim) bool) (names []string) {
 	for _, c := range v.SpokenFor {
-		if !ours(c.For) && !slices.Contains(names, c.For) {
+		if !ours(&c) && !slices.Contains(names, c.For) {
 			names = append(names, c.For)
 		}
 	}

@@ -135,14 +135,19 @@ func (p *planner) noteDoubt() {
 	}
 }
 
-// shares sorts a plan into the forms of the loss model.
+// shares sorts a plan into the forms of the loss model. Milligrams are added and
+// divided once: the fractions of equal pieces may add up to more than the whole.
 func (p *planner) shares(plan *charge.Plan) (out [loss.NumForms]float64) {
 	if plan.Charge == 0 {
 		out[loss.CleanGating] = 1
 		return out
 	}
+	var of [loss.NumForms]int64
 	for _, t := range plan.Takes {
-		out[lossForm(p.views[t.Lot].Form)] += float64(t.Mass) / float64(plan.Charge)
+		of[lossForm(p.views[t.Lot].Form)] += t.Mass
+	}
+	for form, mg := range of {
+		out[form] = float64(mg) / float64(plan.Charge)
 	}
 	return out
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -457,4 +458,46 @@ func TestContentsKeptBetweenQuestions(t *testing.T) {
 	step("an alloy more")
 	b.Do(b.Reverse(ctx, ledger.Meta{Reason: "never happened"}, ledger.ReverseEntry{Entry: e.Seq}))
 	step("reversed")
+}
+
+// TestPlanOfOneForm: a charge can be all of one form, however many pieces it is of. Nine
+// ninths, eleven elevenths and others add up to more than 1 in floating point.
+func TestPlanOfOneForm(t *testing.T) {
+	const piece = 4_536 // g, 10 lb
+	for pieces := int64(8); pieces <= 20; pieces++ {
+		b := &stocked{Shop: ledgertest.Open(t)}
+		b.Do(b.SetPot(ctx, ledger.Meta{}, ledger.Pot{ID: "A60", Kind: ledger.PotCrucible, Name: "no. 60", Family: "silicon bronze", VolumeMm3: 14_000_000}))
+		b.in(ledger.Ingot, pieces*piece, pieces, nil)
+		b.plan("2", pieces*piece*85/100, 0)
+		got := b.must(shop.PlanQuery{Heat: "2"})
+		if n := int64(len(got.Plan.Takes)); got.Plan.Charge != n*piece*int64(ledger.Gram) || n*100 < pieces*85 {
+			t.Errorf("%d of %d pieces are taken, %d mg", n, pieces, got.Plan.Charge)
+		}
+	}
+}
+
+// TestPlanLeavesNoScrap: eleven pounds of gating go in whole, as eleven handfuls, and two
+// milligrams that an old book was left with are not proposed.
+func TestPlanLeavesNoScrap(t *testing.T) {
+	b := &stocked{Shop: ledgertest.Open(t)}
+	b.Do(b.SetShop(ctx, ledger.Meta{}, ledger.Shop{Name: "Harrow Lane Foundry", MassUnit: "lb"}))
+	receive := func(mass ledger.Mass) ledger.Lot {
+		return ledgertest.MadeLot(t, b.Do(b.Receive(ctx, ledger.Meta{}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Form: ledger.Gating, Weighing: ledger.WeighingIn{Net: ledger.Quantity{Mass: mass}}})))
+	}
+	b.in(ledger.Ingot, 91_000, 10, nil)
+	gating, ghost := receive(4_989_516), receive(2)
+	b.plan("1", 12_000, 10_000)
+	b.Do(b.SpeakFor(ctx, ledger.Meta{}, ledger.SpeakFor{Lot: gating.ID, For: "1", Mass: ledger.Quantity{Typed: "11 lb"}}))
+	got := b.must(shop.PlanQuery{Heat: "1", Spoken: shop.SpokenMust})
+	if i := slices.IndexFunc(got.Items, func(it ledger.ChargeItem) bool { return it.Lot == gating.ID }); i < 0 || got.Items[i].Mass.Mass != 0 {
+		t.Errorf("eleven pounds of gating are not taken whole: %+v", got.Items)
+	}
+	for _, take := range got.Plan.Takes {
+		if take.Lot == ghost.ID || take.Lot == gating.ID && take.Handfuls != 11 {
+			t.Errorf("taken %+v", take)
+		}
+	}
+	if !noted(got, "next to nothing") {
+		t.Errorf("nothing is said of the lot of 2 mg: %q", got.Notes)
+	}
 }

@@ -212,12 +212,12 @@ func addHeats(st state, by map[posKey]*Position) error {
 	if err != nil {
 		return err
 	}
-	for _, h := range heels { // which alloy: that of the last heat in the crucible
+	for _, h := range heels { // which alloy, and whose: that of the last heat in the crucible
 		last, err := st.lastIn(h.ref)
 		if err != nil {
 			return err
 		}
-		at(by, last.alloy, "").InCrucible += h.mass
+		at(by, last.alloy, last.owner).InCrucible += h.mass
 	}
 	return nil
 }
@@ -271,7 +271,11 @@ func addCastings(st state, by map[posKey]*Position) error {
 		if err != nil {
 			return err
 		}
-		at(by, c.Alloy, "").Castings += h.mass
+		owner, err := st.owner(c.Heat)
+		if err != nil {
+			return err
+		}
+		at(by, c.Alloy, owner).Castings += h.mass
 	}
 	return nil
 }

@@ -16,6 +16,7 @@ type standing struct {
 	here   map[ledger.AccountKind]map[string]*held
 	lists  map[list][]*thing // records of a kind and parent, as they were asked for
 	heels  map[string]lastHeat
+	owners map[string]string // of the heats of castings
 	answer Stock
 }
 
@@ -73,7 +74,7 @@ func (s *standing) size() (n int) {
 	for _, things := range s.lists {
 		n += len(things)
 	}
-	return n
+	return n + len(s.owners)
 }
 
 // standingNow is a standing in the hands of a reader of its moment, from which it gets
@@ -97,6 +98,7 @@ func (s *standingNow) catchUp(head ledger.Head) error {
 func (s *standingNow) begin(head ledger.Head) error {
 	s.tail.begin(head)
 	s.here, s.lists, s.heels = map[ledger.AccountKind]map[string]*held{}, map[list][]*thing{}, map[string]lastHeat{}
+	s.owners = map[string]string{}
 	for kind, rec := range recordOf {
 		all, err := plain{kept{s.r}}.holdings(kind, rec)
 		if err != nil {
@@ -224,4 +226,17 @@ func (s *standingNow) lastIn(crucible string) (last lastHeat, err error) {
 		s.heels[crucible] = last
 	}
 	return last, err
+}
+
+// owner is asked for each casting that is here. What is kept holds for ever.
+func (s *standingNow) owner(heat string) (string, error) {
+	owner, known := s.owners[heat]
+	if known {
+		return owner, nil
+	}
+	owner, err := kept{s.r}.owner(heat)
+	if err == nil {
+		s.owners[heat] = owner
+	}
+	return owner, err
 }

@@ -8,6 +8,7 @@ type state interface {
 	records(kind ledger.RecordKind, parent string) ([]*thing, error)
 	balance(a ledger.Account) (ledger.Mass, error)
 	lastIn(crucible string) (lastHeat, error)
+	owner(heat string) (string, error)
 }
 
 // held is what an account holds, and the record of what it is.
@@ -44,6 +45,7 @@ func content[T any](t *thing, otherwise *T) (*T, error) {
 type lastHeat struct {
 	id     string
 	alloy  string
+	owner  string
 	opened int64
 }
 
@@ -81,7 +83,7 @@ func (p plain) lastIn(crucible string) (lastHeat, error) {
 			return last, err
 		}
 		if t := h.Opened.Unix(); h.Crucible == crucible && !h.Opened.IsZero() && t > last.opened {
-			last = lastHeat{h.ID, h.Alloy, t}
+			last = lastHeat{h.ID, h.Alloy, h.Owner, t}
 		}
 	}
 	return last, nil

@@ -63,7 +63,7 @@ func appendTransfers(out []lineage.Transfer, e *ledger.Entry) []lineage.Transfer
 // outside reports whether metal that an account gives enters the book.
 func outside(a ledger.Account) bool {
 	switch a.Kind() {
-	case ledger.Supplier, ledger.Customer, ledger.Additive, ledger.Count:
+	case ledger.Supplier, ledger.Customer, ledger.Before, ledger.Additive, ledger.Count:
 		return true
 	}
 	return false
