@@ -39,6 +39,8 @@ func storeError(err error) error {
 			return &ledger.Error{Class: ledger.ErrCorrupt, Reason: "BOOK_DAMAGED", Cause: err}
 		case lib.SQLITE_FULL:
 			return unavailable(diskFull, err)
+		case lib.SQLITE_READONLY:
+			return unavailable("CANNOT_WRITE", fmt.Errorf("the file of the book, or its folder, may only be read by whoever runs the server: %w", err))
 		}
 	}
 	return unavailable("STORE_FAULT", err)

@@ -29,6 +29,8 @@ package sqlite
 import (
 	"context"
 	"errors"
+	"io/fs"
+	"os"
 	"sync"
 
 	"example.org/remelt/ledger"
@@ -52,6 +54,7 @@ type Store struct {
 	shops   sync.Map // name → id of each shop that was found: a shop never goes, nor changes its id
 
 	mu      sync.Mutex
+	made    bool // by Open; there was no file
 	closed  bool
 	running sync.WaitGroup
 
@@ -85,12 +88,14 @@ func Open(ctx context.Context, path string, opts Options) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
+	_, absent := os.Lstat(path)
 	if err := prepare(ctx, path); err != nil {
 		return nil, errors.Join(err, lock.release())
 	}
 	s := &Store{
 		path:    path,
 		lock:    lock,
+		made:    errors.Is(absent, fs.ErrNotExist),
 		queue:   make(chan *job, 256),
 		stopped: make(chan struct{}),
 		readers: make(chan *conn, opts.Readers),
@@ -190,7 +195,12 @@ func (s *Store) read(ctx context.Context, fn func(*conn) error) (err error) {
 }
 
 // Close implements ledger.Store.
-func (s *Store) Close() error {
+func (s *Store) Close() error { return s.close(false) }
+
+// Unmake closes the store and, if Open made its file, removes it.
+func (s *Store) Unmake() error { return s.close(s.made) }
+
+func (s *Store) close(unmake bool) error {
 	s.mu.Lock()
 	if s.closed {
 		s.mu.Unlock()
@@ -206,6 +216,13 @@ func (s *Store) Close() error {
 	close(s.queue)
 	<-s.stopped // the writer's connection is the last and folds the log into the file
 	s.ends.close()
+	if unmake { // the book last: what is left beside none would keep another from being made
+		for _, file := range []string{endsFile(s.path), s.path + "-shm", s.path + "-wal", s.path} {
+			if err := os.Remove(file); err != nil && !errors.Is(err, fs.ErrNotExist) {
+				return errors.Join(unavailable("CANNOT_REMOVE", err), s.lock.release())
+			}
+		}
+	}
 	return s.lock.release()
 }
 

@@ -80,6 +80,7 @@ var errAborted = errors.New("the function given to Update did not return")
 type writer struct {
 	store *Store
 	c     *conn            // nil after a fault, until the next group
+	may   bool             // c can write: a file that may only be read is opened all the same
 	books map[string]*book // by shop; true as long as nobody else writes and nothing is rolled back
 	full  bool             // the disk was full, and the log has not been folded in since
 	tight bool             // the disk was full once: keep the log small from then on
@@ -114,8 +115,19 @@ func (w *writer) connect() error {
 		c.discard()
 		return err
 	}
-	w.c, w.books = c, map[string]*book{}
+	w.c, w.may, w.books = c, false, map[string]*book{}
 	return nil
+}
+
+// mayWrite asks, in a transaction, whether the file can be written: of one that cannot,
+// SQLite begins one to read, without a word.
+func (w *writer) mayWrite() error {
+	if w.may {
+		return nil
+	}
+	err := w.c.exec(`UPDATE shop SET name = name WHERE 0`)
+	w.may = err == nil
+	return err
 }
 
 // giveUp gives up the connection and whatever was not committed over it: after
@@ -236,6 +248,9 @@ func (w *writer) together(group []*job) error {
 		return unavailable("CANNOT_OPEN", err)
 	}
 	if err := w.c.exec(`BEGIN IMMEDIATE`); err != nil {
+		return w.giveUp(err)
+	}
+	if err := w.mayWrite(); err != nil {
 		return w.giveUp(err)
 	}
 	var last appended
