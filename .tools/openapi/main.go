@@ -1,6 +1,6 @@
 // Command openapi finishes a generated OpenAPI document, 2.0 or 3.1: it names
 // the path parameters after the collections they stand in, leaves references
-// bare in 2.0, and refuses to write a document that a second implementation of
+// bare in 2.0, lets answers hold null in 3.1, says what a stream is, and refuses to write a document that a second implementation of
 // the standard rejects.
 //
 // The generators name a path parameter after the request field that it fills,
@@ -66,8 +66,11 @@ func finish(in []byte) ([]byte, error) {
 		return nil, err
 	}
 	document["paths"] = paths
+	nameStreams(paths)
 	if document["swagger"] != nil {
-		bareReferences(document)
+		bareReferences(document) // and 2.0 has no null
+	} else {
+		allowNull(object(object(document["components"])["schemas"]))
 	}
 
 	var out bytes.Buffer

@@ -91,6 +91,42 @@ func TestFinishLeavesReferencesBareInTwoOnly(t *testing.T) {
 	}
 }
 
+// JSON Schema 2020-12, Validation, section 6.1.1, and Core, section 10.2.1.2: a type may be
+// one of several, and anyOf takes what one of its schemas takes.
+func TestFinishSaysWhatIsAnswered(t *testing.T) {
+	const document = `{"openapi": "3.1.0", "info": {"title": "t", "version": "v1"}, "paths": {"/a:watch": {"get": {"responses": {"200": {"description": "ok",
+		"content": {"application/json": {"schema": {"title": "Stream result of A", "type": "object"}}}}}}}}, "components": {"schemas": {
+		"E": {"type": "string", "enum": ["X"]}, "B": {"type": "object"}, "A": {"type": "object", "required": ["there", "sent"], "properties": {
+		"bare": {"$ref": "#/components/schemas/B"}, "all": {"allOf": [{"$ref": "#/components/schemas/B"}], "readOnly": true},
+		"there": {"$ref": "#/components/schemas/B"}, "sent": {"allOf": [{"$ref": "#/components/schemas/B"}], "writeOnly": true},
+		"word": {"$ref": "#/components/schemas/E"}, "time": {"type": "string", "format": "date-time"}, "text": {"type": "string"}}}}}}`
+	out, err := finish([]byte(document))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got struct {
+		Paths map[string]struct {
+			Get struct {
+				Responses map[string]struct{ Content map[string]any }
+			}
+		}
+		Components struct {
+			Schemas map[string]struct{ Properties map[string]json.RawMessage }
+		}
+	}
+	if err := json.Unmarshal(out, &got); err != nil {
+		t.Fatal(err)
+	}
+	if content := got.Paths["/a:watch"].Get.Responses["200"].Content; len(content) != 1 || content["application/x-ndjson"] == nil {
+		t.Errorf("a stream answers %v", content)
+	}
+	for name, want := range map[string]bool{"bare": true, "all": true, "there": false, "sent": true, "word": false, "time": true, "text": false} {
+		if null := strings.Contains(string(got.Components.Schemas["A"].Properties[name]), `"null"`); null != want {
+			t.Errorf("%s: %s", name, got.Components.Schemas["A"].Properties[name])
+		}
+	}
+}
+
 func TestFinishRefuses(t *testing.T) {
 	for name, document := range map[string]string{
 		"two operations of one method": `{"openapi": "3.1.0", "info": {"title": "t", "version": "v1"}, "paths": {

@@ -1046,7 +1046,9 @@ type Flow struct {
 	// Oxide, vapour, spill, kerf, unaccounted.
 	Lost *Mass `protobuf:"bytes,9,opt,name=lost,proto3" json:"lost,omitempty"`
 	// In the shop at the end.
-	Closing       *Mass `protobuf:"bytes,10,opt,name=closing,proto3" json:"closing,omitempty"`
+	Closing *Mass `protobuf:"bytes,10,opt,name=closing,proto3" json:"closing,omitempty"`
+	// Put in the book in the period as there before the book began.
+	HereAlready   *Mass `protobuf:"bytes,11,opt,name=here_already,json=hereAlready,proto3" json:"here_already,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1147,6 +1149,13 @@ func (x *Flow) GetLost() *Mass {
 func (x *Flow) GetClosing() *Mass {
 	if x != nil {
 		return x.Closing
+	}
+	return nil
+}
+
+func (x *Flow) GetHereAlready() *Mass {
+	if x != nil {
+		return x.HereAlready
 	}
 	return nil
 }
@@ -1495,7 +1504,7 @@ const file_remelt_v1_balance_proto_rawDesc = "" +
 	"\vprovisional\x18\x03 \x01(\x05B\x03\xe0A\x03R\vprovisional\x12+\n" +
 	"\x05terms\x18\x04 \x01(\v2\x10.remelt.v1.TermsB\x03\xe0A\x03R\x05terms\x120\n" +
 	"\bstandard\x18\x05 \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\bstandard\x12\x19\n" +
-	"\x05month\x18\x06 \x01(\tB\x03\xe0A\x03R\x05month\"\xfe\x03\n" +
+	"\x05month\x18\x06 \x01(\tB\x03\xe0A\x03R\x05month\"\xb7\x04\n" +
 	"\x04Flow\x126\n" +
 	"\x05alloy\x18\x01 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
 	"\x18remelt.example.org/AlloyR\x05alloy\x12.\n" +
@@ -1508,7 +1517,8 @@ const file_remelt_v1_balance_proto_rawDesc = "" +
 	"\x04left\x18\b \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x04left\x12(\n" +
 	"\x04lost\x18\t \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\x04lost\x12.\n" +
 	"\aclosing\x18\n" +
-	" \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\aclosing\"\x8f\x02\n" +
+	" \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\aclosing\x127\n" +
+	"\fhere_already\x18\v \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\vhereAlready\"\x8f\x02\n" +
 	"\x15GetHeatBalanceRequest\x12@\n" +
 	"\x04name\x18\x01 \x01(\tB,\xe0A\x02\xfaA \n" +
 	"\x1eremelt.example.org/HeatBalance\xbaH\x03\xc8\x01\x01R\x04name\x12D\n" +
@@ -1633,22 +1643,23 @@ var file_remelt_v1_balance_proto_depIdxs = []int32{
 	14, // 54: remelt.v1.Flow.left:type_name -> remelt.v1.Mass
 	14, // 55: remelt.v1.Flow.lost:type_name -> remelt.v1.Mass
 	14, // 56: remelt.v1.Flow.closing:type_name -> remelt.v1.Mass
-	17, // 57: remelt.v1.GetHeatBalanceRequest.recorded_time:type_name -> google.protobuf.Timestamp
-	17, // 58: remelt.v1.GetHeatBalanceRequest.happened_time:type_name -> google.protobuf.Timestamp
-	2,  // 59: remelt.v1.GetHeatBalanceResponse.balance:type_name -> remelt.v1.HeatBalance
-	17, // 60: remelt.v1.GetPeriodBalanceRequest.start_time:type_name -> google.protobuf.Timestamp
-	17, // 61: remelt.v1.GetPeriodBalanceRequest.end_time:type_name -> google.protobuf.Timestamp
-	0,  // 62: remelt.v1.GetPeriodBalanceRequest.group_by:type_name -> remelt.v1.Grouping
-	7,  // 63: remelt.v1.GetPeriodBalanceResponse.balance:type_name -> remelt.v1.PeriodBalance
-	10, // 64: remelt.v1.BalanceService.GetHeatBalance:input_type -> remelt.v1.GetHeatBalanceRequest
-	12, // 65: remelt.v1.BalanceService.GetPeriodBalance:input_type -> remelt.v1.GetPeriodBalanceRequest
-	11, // 66: remelt.v1.BalanceService.GetHeatBalance:output_type -> remelt.v1.GetHeatBalanceResponse
-	13, // 67: remelt.v1.BalanceService.GetPeriodBalance:output_type -> remelt.v1.GetPeriodBalanceResponse
-	66, // [66:68] is the sub-list for method output_type
-	64, // [64:66] is the sub-list for method input_type
-	64, // [64:64] is the sub-list for extension type_name
-	64, // [64:64] is the sub-list for extension extendee
-	0,  // [0:64] is the sub-list for field type_name
+	14, // 57: remelt.v1.Flow.here_already:type_name -> remelt.v1.Mass
+	17, // 58: remelt.v1.GetHeatBalanceRequest.recorded_time:type_name -> google.protobuf.Timestamp
+	17, // 59: remelt.v1.GetHeatBalanceRequest.happened_time:type_name -> google.protobuf.Timestamp
+	2,  // 60: remelt.v1.GetHeatBalanceResponse.balance:type_name -> remelt.v1.HeatBalance
+	17, // 61: remelt.v1.GetPeriodBalanceRequest.start_time:type_name -> google.protobuf.Timestamp
+	17, // 62: remelt.v1.GetPeriodBalanceRequest.end_time:type_name -> google.protobuf.Timestamp
+	0,  // 63: remelt.v1.GetPeriodBalanceRequest.group_by:type_name -> remelt.v1.Grouping
+	7,  // 64: remelt.v1.GetPeriodBalanceResponse.balance:type_name -> remelt.v1.PeriodBalance
+	10, // 65: remelt.v1.BalanceService.GetHeatBalance:input_type -> remelt.v1.GetHeatBalanceRequest
+	12, // 66: remelt.v1.BalanceService.GetPeriodBalance:input_type -> remelt.v1.GetPeriodBalanceRequest
+	11, // 67: remelt.v1.BalanceService.GetHeatBalance:output_type -> remelt.v1.GetHeatBalanceResponse
+	13, // 68: remelt.v1.BalanceService.GetPeriodBalance:output_type -> remelt.v1.GetPeriodBalanceResponse
+	67, // [67:69] is the sub-list for method output_type
+	65, // [65:67] is the sub-list for method input_type
+	65, // [65:65] is the sub-list for extension type_name
+	65, // [65:65] is the sub-list for extension extendee
+	0,  // [0:65] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_balance_proto_init() }

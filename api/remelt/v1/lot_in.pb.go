@@ -31,7 +31,7 @@ type ReceiveLotRequest struct {
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
 	// The new lot's id; the next number unless said.
 	LotId string `protobuf:"bytes,2,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
-	// Who it was bought from; this or customer.
+	// Who it was bought from; this, customer or here_already.
 	Supplier string `protobuf:"bytes,3,opt,name=supplier,proto3" json:"supplier,omitempty"`
 	// Whose own metal it is and stays.
 	Customer string `protobuf:"bytes,4,opt,name=customer,proto3" json:"customer,omitempty"`
@@ -53,6 +53,9 @@ type ReceiveLotRequest struct {
 	// currency than the shop's with the rate of exchange behind it: "4.10 EUR/kg
 	// at 1.0832 USD/EUR".
 	Price string `protobuf:"bytes,12,opt,name=price,proto3" json:"price,omitempty"`
+	// It was here before the book began: opening stock, of which the book knows nobody it
+	// was bought from. Without a price it counts as free, and costs say so.
+	HereAlready bool `protobuf:"varint,13,opt,name=here_already,json=hereAlready,proto3" json:"here_already,omitempty"`
 	// A UUID you choose for this one wish to write. Sent again with the same
 	// content it gives the first result; with other content it is refused. Kept
 	// for ever. Over REST the header Idempotency-Key may carry it.
@@ -183,6 +186,13 @@ func (x *ReceiveLotRequest) GetPrice() string {
 		return x.Price
 	}
 	return ""
+}
+
+func (x *ReceiveLotRequest) GetHereAlready() bool {
+	if x != nil {
+		return x.HereAlready
+	}
+	return false
 }
 
 func (x *ReceiveLotRequest) GetRequestId() string {
@@ -921,7 +931,7 @@ var File_remelt_v1_lot_in_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_lot_in_proto_rawDesc = "" +
 	"\n" +
-	"\x16remelt/v1/lot_in.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x13remelt/v1/lot.proto\x1a\x17remelt/v1/measure.proto\"\xc4\x06\n" +
+	"\x16remelt/v1/lot_in.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x13remelt/v1/lot.proto\x1a\x17remelt/v1/measure.proto\"\xec\x06\n" +
 	"\x11ReceiveLotRequest\x12<\n" +
 	"\x06parent\x18\x01 \x01(\tB$\xe0A\x02\xfaA\x18\x12\x16remelt.example.org/Lot\xbaH\x03\xc8\x01\x01R\x06parent\x12\x1a\n" +
 	"\x06lot_id\x18\x02 \x01(\tB\x03\xe0A\x01R\x05lotId\x12<\n" +
@@ -939,7 +949,8 @@ const file_remelt_v1_lot_in_proto_rawDesc = "" +
 	"\bweighing\x18\n" +
 	" \x01(\v2\x13.remelt.v1.WeighingB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\bweighing\x12=\n" +
 	"\vcertificate\x18\v \x01(\v2\x16.remelt.v1.CertificateB\x03\xe0A\x01R\vcertificate\x12\x19\n" +
-	"\x05price\x18\f \x01(\tB\x03\xe0A\x01R\x05price\x12*\n" +
+	"\x05price\x18\f \x01(\tB\x03\xe0A\x01R\x05price\x12&\n" +
+	"\fhere_already\x18\r \x01(\bB\x03\xe0A\x01R\vhereAlready\x12*\n" +
 	"\n" +
 	"request_id\x18\x14 \x01(\tB\v\xe0A\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\x12(\n" +
 	"\rvalidate_only\x18\x15 \x01(\bB\x03\xe0A\x01R\fvalidateOnly\x12D\n" +
