@@ -171,6 +171,12 @@ var alloySetting = setting[ledger.Alloy, ledger.Alloy, *pb.Alloy]{
 	show: func(d *desk, v ledger.Alloy, seq int64) *pb.Alloy {
 		return &pb.Alloy{Name: d.name("alloys", v.ID), Own: d.ownAlloy(v), Etag: etag(seq)}
 	},
+	absent: func(d *desk, id string) {
+		if a, err := d.alloys().Find(id); err == nil && a.ID == id {
+			d.fail(&ledger.Error{Class: ledger.ErrNotFound, Reason: "NOT_FOUND", Field: "alloy", Value: id,
+				Want: "is an alloy of the table, of which the shop has said nothing yet; send it with allow_missing to add what the shop says"})
+		}
+	},
 	read: func(d *desk, at string, p *pb.Alloy, id string) ledger.Alloy {
 		d.at, d.inside = sub(at, "own"), p.GetOwn().ProtoReflect().Descriptor()
 		return d.readOwnAlloy(sub(at, "own"), p.GetOwn(), id)
@@ -181,8 +187,11 @@ func (d *desk) ownAlloy(v ledger.Alloy) *pb.OwnAlloy {
 	p := &pb.OwnAlloy{Names: v.Names, Family: v.Family, Density: float64(v.DensityMgCm3) / 1000,
 		PourFrom: d.temperature(v.PourFromC), PourTo: d.temperature(v.PourToC), Source: v.Source}
 	for _, l := range v.Limits {
-		p.Limits = append(p.Limits, &pb.OwnLimit{Element: l.Element, MinPercent: percentOrNone(l.MinPPM),
-			MaxPercent: percentOrNone(l.MaxPPM), Remainder: l.Rest})
+		o := &pb.OwnLimit{Element: l.Element, MinPercent: percentOrNone(l.MinPPM), MaxPercent: percentOrNone(l.MaxPPM), Remainder: l.Rest}
+		if l.None {
+			o.MaxPercent = "0"
+		}
+		p.Limits = append(p.Limits, o)
 	}
 	return p
 }
@@ -192,8 +201,10 @@ func (d *desk) readOwnAlloy(at string, p *pb.OwnAlloy, id string) ledger.Alloy {
 		PourFromC: d.milliC(sub(at, "pour_from"), p.GetPourFrom()), PourToC: d.milliC(sub(at, "pour_to"), p.GetPourTo()), Source: p.GetSource()}
 	for i, l := range p.GetLimits() {
 		field := indexed(sub(at, "limits"), i)
-		v.Limits = append(v.Limits, ledger.Limit{Element: l.GetElement(), MinPPM: d.percent(sub(field, "min_percent"), l.GetMinPercent()),
-			MaxPPM: d.percent(sub(field, "max_percent"), l.GetMaxPercent()), Rest: l.GetRemainder()})
+		own := ledger.Limit{Element: l.GetElement(), MinPPM: d.percent(sub(field, "min_percent"), l.GetMinPercent()),
+			MaxPPM: d.percent(sub(field, "max_percent"), l.GetMaxPercent()), Rest: l.GetRemainder()}
+		own.None = own.MaxPPM == 0 && l.GetMaxPercent() != "" && !own.Rest
+		v.Limits = append(v.Limits, own)
 	}
 	return v
 }

@@ -239,7 +239,6 @@ func TestAnalysesThatAreRefused(t *testing.T) {
 		{&pb.ForecastRemeltsRequest{Name: harrow + "/alloys/mithril"}, "UNKNOWN_ALLOY", "alloy"},
 		{&pb.ForecastRemeltsRequest{Name: harrow + "/alloys/" + alloyID, ChancePercent: "60"}, "OUT_OF_RANGE", "chance_percent"},
 		{&pb.ForecastRemeltsRequest{Name: harrow + "/alloys/" + alloyID, SharePercent: "60 lb"}, "UNKNOWN_UNIT", "share_percent"},
-		{&pb.ForecastRemeltsRequest{Name: harrow + "/alloys/HB1"}, "NOT_DETERMINED", "alloy"},
 		{set(energy, "mass", g(0).ProtoReflect()), "BAD_MELT", "mass"},
 		{set(energy, "to", (&pb.Temperature{Text: "10 C"}).ProtoReflect()), "BAD_MELT", "to"},
 		{set(energy, "efficiency_percent", "0"), "OUT_OF_RANGE", "efficiency_percent"},

@@ -120,6 +120,6 @@ func (d *desk) group(by shop.Grouping, g shop.Group) *pb.HeatGroup {
 
 func (d *desk) flow(f shop.Flow) *pb.Flow {
 	return &pb.Flow{Alloy: d.name("alloys", f.Alloy), Opening: d.mass(f.Opening), Received: d.mass(f.Received), Customers: d.mass(f.Customers),
-		Additives: d.mass(f.Additives), Counted: d.mass(f.Counted), FromOtherAlloys: d.mass(f.FromOtherAlloys), Left: d.mass(f.Left),
+		HereAlready: d.mass(f.HereAlready), Additives: d.mass(f.Additives), Counted: d.mass(f.Counted), FromOtherAlloys: d.mass(f.FromOtherAlloys), Left: d.mass(f.Left),
 		Lost: d.mass(f.Lost), Closing: d.mass(f.Closing)}
 }

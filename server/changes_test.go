@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -81,9 +82,33 @@ func TestUpdateWithAnEtag(t *testing.T) {
 	if got.GetDisplayName() != "x" || got.GetCapacity().GetMg() != 99_000_000 {
 		t.Errorf("got %v", got)
 	}
+	nowhere := &pb.UpdatePlaceRequest{AllowMissing: true, Place: &pb.Place{Name: harrow + "/places/loft", DisplayName: "loft", Etag: now.GetEtag()}}
+	b.refusedBy(nowhere, "CHANGED_MEANWHILE", "place.etag")
+	if _, err := b.call(nowhere); err == nil || strings.Contains(err.Error(), "entry 0") {
+		t.Errorf("an etag of what is not there: %v", err)
+	}
 	lot := do[*pb.GetLotResponse](b, &pb.GetLotRequest{Name: lotNames + "gating"}).GetLot()
 	do[proto.Message](b, &pb.HoldLotRequest{Name: lot.GetName(), Why: "a look", Etag: lot.GetEtag()})
 	b.refusedBy(&pb.ReleaseLotRequest{Name: lot.GetName(), Etag: lot.GetEtag()}, "CHANGED_MEANWHILE", "etag")
+}
+
+// TestAnAlloyOfTheTable is read but, until the shop says something of it, not changed:
+// the refusal says so, and does not say that there is none.
+func TestAnAlloyOfTheTable(t *testing.T) {
+	b := done(t)
+	change := &pb.UpdateAlloyRequest{Alloy: &pb.Alloy{Name: harrow + "/alloys/C95400", Own: &pb.OwnAlloy{Names: []string{"the yellow one"}}}}
+	b.refusedBy(change, "NOT_FOUND", "alloy")
+	if _, err := b.call(change); err == nil || !strings.Contains(err.Error(), "allow_missing") {
+		t.Errorf("%v", err)
+	}
+	change.AllowMissing = true
+	if got := do[*pb.UpdateAlloyResponse](b, change).GetAlloy().GetOwn().GetNames(); len(got) != 1 {
+		t.Errorf("its names: %v", got)
+	}
+	change = &pb.UpdateAlloyRequest{Alloy: &pb.Alloy{Name: harrow + "/alloys/moonmetal", Own: &pb.OwnAlloy{Family: "none"}}}
+	if _, err := b.call(change); err == nil || !strings.Contains(err.Error(), "in the book") {
+		t.Errorf("%v", err)
+	}
 }
 
 // TestARetryOfAnUpdateAfterOthers: the change of a few fields is recorded as a
@@ -162,6 +187,8 @@ func TestRefusalsNameTheField(t *testing.T) {
 		{&pb.UpdatePotRequest{Pot: &pb.Pot{Name: harrow + "/pots/A60", CoolingCelsius: "fast"}}, "NOT_A_NUMBER", "pot.cooling_celsius"},
 		{&pb.UpdatePotRequest{Pot: &pb.Pot{Name: harrow + "/pots/A60", CoolingCelsius: "301"}}, "OUT_OF_RANGE", "pot.cooling_celsius"},
 		{&pb.UpdatePotRequest{Pot: &pb.Pot{Name: harrow + "/pots/A60", FillPercent: "120"}}, "TOO_LARGE", "pot.fill_percent"},
+		{&pb.UpdatePotRequest{Pot: &pb.Pot{Name: harrow + "/pots/A60", FillPercent: "0"}}, "OUT_OF_RANGE", "pot.fill_percent"},
+		{&pb.CreateShopRequest{ShopId: "new", Shop: &pb.Shop{DisplayName: "x", TrappedPercent: "0"}}, "OUT_OF_RANGE", "shop.trapped_percent"},
 		{&pb.UpdateScaleRequest{Scale: &pb.Scale{Name: floor, Capacity: &pb.Mass{Text: "much"}}}, "NOT_A_NUMBER", "scale.capacity"},
 		{&pb.UpdateAlloyRequest{Alloy: &pb.Alloy{Name: harrow + "/alloys/HB1", Own: &pb.OwnAlloy{Density: 99}}}, "OUT_OF_RANGE", "alloy.own.density"},
 		{&pb.UpdateAlloyRequest{Alloy: &pb.Alloy{Name: harrow + "/alloys/HB1", Own: &pb.OwnAlloy{PourTo: &pb.Temperature{Text: "hot"}}}}, "NOT_A_NUMBER", "alloy.own.pour_to"},

@@ -157,7 +157,7 @@ func FuzzREST(f *testing.F) {
 		{"GET", "/v1/shops/harrow/heats/41?view=FULL", ""},
 		{"POST", "/v1/shops/harrow/lots:weighIn", `{"alloy":"C87300","weighing":{"net":{"text":"5,62 kg"}},"validate_only":true}`},
 		{"POST", "/v1/shops/harrow/lots:weighIn", `{"weighing":{"net":{"mg":"9e99"}}}`},
-		{"PATCH", "/v1/shops/harrow/places/rack?update_mask=display_name", `{"display_name":"<b>"}`},
+		{"PATCH", "/v1/shops/harrow/places/rack", `{"place":{"display_name":"<b>"},"update_mask":"displayName"}`},
 		{"DELETE", "/v1/shops/harrow", ""},
 		{"GET", "/lots/ingots", ""},
 		{"GET", "/weigh-in?alloy=%00", ""},

@@ -53,6 +53,7 @@ func newGateway(ctx context.Context, conn grpc.ClientConnInterface) (http.Handle
 		runtime.WithRoutingErrorHandler(func(_ context.Context, _ *runtime.ServeMux, _ runtime.Marshaler, w http.ResponseWriter, r *http.Request, code int) {
 			writeStatus(w, routingStatus(r, code), code)
 		}),
+		runtime.WithMiddlewares(saidOnce),
 		runtime.WithDisableHTTPMethodOverride(),
 		runtime.WithDisablePathLengthFallback(),
 		runtime.WithUnescapingMode(runtime.UnescapingModeAllExceptReserved),

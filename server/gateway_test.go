@@ -167,6 +167,44 @@ func TestTheFormOfAnswers(t *testing.T) {
 	w.refused("POST", receive, ``, 400, "BAD_FIELD", "weighing") // no body is an empty one, not bad JSON
 }
 
+// What a write says beside its body is refused and nothing of it is recorded.
+func TestWritesSayAllInTheirBody(t *testing.T) {
+	w := serve(t)
+	head, err := w.book.HeadOf(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	const in, three = "/v1/shops/harrow/lots:weighIn", `{"alloy": "C87300", "weighing": {"net": {"text": "3 kg"}}`
+	w.refused("POST", in+"?validate_only=true", three+"}", 400, "UNKNOWN_PARAMETER", "validate_only")
+	w.refused("POST", in+"?%zz", three+"}", 400, "UNKNOWN_PARAMETER", "query")
+	w.refused("POST", in, three+`, "parent": "shops/second"}`, 400, "CONTRADICTION", "parent")
+	w.refused("PATCH", "/v1/shops/harrow/places/rack", `{"place": {"name": "shops/harrow/places/bins", "displayName": "y"}, "allowMissing": true}`, 400, "CONTRADICTION", "place.name")
+	w.refused("GET", "/v1/shops/harrow/lots?parent=shops/second", "", 400, "CONTRADICTION", "parent")
+	if after, _ := w.book.HeadOf(t.Context()); after != head {
+		t.Error("something was recorded")
+	}
+}
+
+// The mask of all there is clears what is not said, as it does over gRPC.
+func TestAMaskOfAllThereIs(t *testing.T) {
+	w := serve(t)
+	const party = "/v1/shops/harrow/parties/tin"
+	for _, c := range []struct{ body, want string }{
+		{`{"party": {"displayName": "Tin and Sons", "roles": ["ROLE_SUPPLIER"]}, "allowMissing": true}`, `"roles":["ROLE_SUPPLIER"]`},
+		{`{"party": {"displayName": "Tin & Sons"}}`, `"roles":["ROLE_SUPPLIER"]`},
+		{`{"party": {"displayName": "say \"updateMask\": \"*\""}}`, `"roles":["ROLE_SUPPLIER"]`},
+		{`{"party": {"displayName": "Tin & Sons"}, "updateMask": "*"}`, `"roles":[]`},
+	} {
+		if resp, body := w.do("PATCH", party, c.body); resp.StatusCode != 200 || !strings.Contains(strings.ReplaceAll(body, " ", ""), c.want) {
+			t.Errorf("%s: HTTP %d, no %s in %s", c.body, resp.StatusCode, c.want, body)
+		}
+	}
+	w.refused("PATCH", party, `{"party": {"displayName": 5}, "updateMask": "*"}`, 400, "BAD_JSON_VALUE", "party.displayName")
+	w.refused("PATCH", party, `{"party": {"updateMask": "*"}}`, 400, "UNKNOWN_FIELD", "party.updateMask")
+	w.refused("PATCH", party, `{"party": {}, "party": {}, "updateMask": "*"}`, 400, "BAD_JSON", "body")
+	w.refused("POST", receive, `{"updateMask": "*"}`, 400, "UNKNOWN_FIELD", "updateMask")
+}
+
 // A client cannot forge what a decoding error says by sending its form.
 func TestAStatusInATextIsOnlyText(t *testing.T) {
 	w := serve(t)

@@ -49,7 +49,7 @@ var ratios = []ratio{
 	{"REST, 64 clients, of gRPC", "rest64", "grpc64", 0.45},
 	{"import, 64 rows a call, of raw in groups of 64", "import64", "rawimport64", 0.60},
 	{"import, 1000 rows a call, of raw in groups of 64", "import1000", "rawimport64", 0.85},
-	{"heats, 64 clients, of raw in groups of 64", "heat64", "rawheat64", 0.08},
+	{"heats, 64 clients, of raw in groups of 64", "heat64", "rawheat64", 0.095},
 	{"gRPC, one client, of raw one at a time", "grpc1", "raw1", 0.42},
 	{"verifying, of SHA-256 of the same bytes on one core", "verify", "sha", 0.085},
 }

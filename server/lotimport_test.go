@@ -35,7 +35,7 @@ func TestImportLots(t *testing.T) {
 	if len(got) != 3 || b.head() != before+3 {
 		t.Fatalf("%d rows, %d entries", len(got), b.head()-before)
 	}
-	for i, want := range []string{"n1 4000000 ", "n2 120000 late", "n2 45359 "} {
+	for i, want := range []string{"n1 4000000 ", "n2 120000 late more-than-was-poured", "n2 45359 "} {
 		var flags []string
 		for _, f := range got[i].GetFlags() {
 			flags = append(flags, f.GetCode())

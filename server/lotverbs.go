@@ -16,7 +16,7 @@ func (s lots) ReceiveLot(ctx context.Context, r *pb.ReceiveLotRequest) (*pb.Rece
 
 func (d *desk) receive(r *pb.ReceiveLotRequest) ledger.Receive {
 	return ledger.Receive{
-		LotID: r.GetLotId(), Supplier: d.ref("supplier", r.GetSupplier(), "parties"), Customer: d.ref("customer", r.GetCustomer(), "parties"),
+		LotID: r.GetLotId(), Supplier: d.ref("supplier", r.GetSupplier(), "parties"), Customer: d.ref("customer", r.GetCustomer(), "parties"), HereAlready: r.GetHereAlready(),
 		Alloy: d.ref("alloy", r.GetAlloy(), "alloys"), Form: forms.read(d, "form", r.GetForm()), Dirty: r.GetDirty(),
 		Place: d.ref("place", r.GetPlace(), "places"), Label: r.GetLabel(), Weighing: d.weighing("weighing", r.GetWeighing()),
 		Certificate: d.certificate("certificate", r.GetCertificate()), Price: r.GetPrice(),

@@ -40,13 +40,15 @@ var potSetting = setting[ledger.Pot, ledger.Pot, *pb.Pot]{
 			PigMold: d.massOrNil(v.PigMold), PigMolds: count(int(v.PigMolds)), CoolingCelsius: degreesText(v.CoolingMC), HottestTap: d.temperature(v.MaxTapMC), Price: priceTyped(v.Price)}
 	},
 	read: func(d *desk, at string, p *pb.Pot, id string) ledger.Pot {
-		return ledger.Pot{ID: id, Name: p.GetDisplayName(), Kind: potKinds.read(d, sub(at, "kind"), p.GetKind()),
+		v := ledger.Pot{ID: id, Name: p.GetDisplayName(), Kind: potKinds.read(d, sub(at, "kind"), p.GetKind()),
 			VolumeMm3: d.mm3(sub(at, "volume"), p.GetVolume()), Capacity: d.milligrams(sub(at, "capacity"), p.GetCapacity()),
 			Family: p.GetFamily(), Heats: p.GetHeats(), LifeHeats: p.GetLifeHeats(), Retired: p.GetRetired(), Price: priceOrNone(p.GetPrice()), Handling: ledger.Handling{
 				Empty: d.milligrams(sub(at, "empty_mass"), p.GetEmptyMass()), Lift: d.milligrams(sub(at, "lift"), p.GetLift()),
 				Fill: d.percent(sub(at, "fill_percent"), p.GetFillPercent()), Skull: d.milligrams(sub(at, "skull"), p.GetSkull()),
 				Waiting: d.mm3(sub(at, "waiting_room"), p.GetWaitingRoom()), PigMold: d.milligrams(sub(at, "pig_mold"), p.GetPigMold()), PigMolds: int64(p.GetPigMolds()),
 				CoolingMC: d.degreesApart(sub(at, "cooling_celsius"), p.GetCoolingCelsius()), MaxTapMC: d.milliC(sub(at, "hottest_tap"), p.GetHottestTap())}}
+		d.above0(sub(at, "fill_percent"), p.GetFillPercent(), v.Fill)
+		return v
 	},
 }
 

@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"net/http"
 	"net/http/httptest"
 	"strings"
 	"testing"
@@ -69,11 +70,39 @@ func TestEveryRoute(t *testing.T) {
 			if got := at.Get(at.Descriptor().Fields().ByName(protoreflect.Name(parts[len(parts)-1]))).String(); got != name {
 				t.Errorf("%s %s: %s is %q, want %q", verb, url, field, got, name)
 			}
+			other, body, parameter := "UNKNOWN_PARAMETER", nested(parts, name), "?validateOnly=true"
+			if verb == "GET" {
+				other, body, parameter = "CONTRADICTION", "", "?"+field+"=shops/x9"
+			}
+			for want, r := range map[string]*http.Request{
+				other:           httptest.NewRequest(verb, url+parameter, strings.NewReader(body)),
+				"CONTRADICTION": httptest.NewRequest(verb, url+map[bool]string{true: parameter}[verb == "GET"], strings.NewReader(nested(parts, "shops/x9"))),
+			} {
+				reached = ""
+				w := httptest.NewRecorder()
+				mux.ServeHTTP(w, r)
+				if info := infoOf(t, w.Body.String()); reached != "" || w.Code != http.StatusBadRequest || info.Reason != want || want == "CONTRADICTION" && info.Metadata["field"] != field {
+					t.Errorf("%s %s reaches %q, HTTP %d %v, want %s", verb, r.URL, reached, w.Code, info, want)
+				}
+			}
+			reached = ""
+			if mux.ServeHTTP(httptest.NewRecorder(), httptest.NewRequest(verb, url, strings.NewReader(body))); reached != path(m) {
+				t.Errorf("%s %s with the same name in its body reaches %q", verb, url, reached)
+			}
 		}
 	})
 	if routes < 85 {
 		t.Errorf("only %d routes", routes)
 	}
+}
+
+// nested is an object with a text in a field, or in a field of an object in it.
+func nested(path []string, text string) string {
+	body := `"` + text + `"`
+	for i := len(path) - 1; i >= 0; i-- {
+		body = `{"` + path[i] + `": ` + body + `}`
+	}
+	return body
 }
 
 // filled makes a URL of a path template, with "x1" and so on for the stars.

@@ -105,6 +105,7 @@ var routeRules = map[string]ledger.Duty{
 	"GET /shops/{shop}/pair":                                anyone,
 	"POST /shops/{shop}/pair":                               anyone,
 	"GET /shops/{shop}/weigh-in":                            ledger.MayWeighIn,
+	"GET /shops/{shop}/metal-in":                            ledger.MayWeighIn,
 	"GET /shops/{shop}/lots/{lot}":                          ledger.MayRead,
 	"GET /shops/{shop}/heats":                               ledger.MayRead,
 	"GET /shops/{shop}/plan-a-heat":                         ledger.MayRun,

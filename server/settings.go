@@ -22,6 +22,7 @@ type setting[T, C any, P proto.Message] struct {
 	set        func(s *shop.Shop, ctx context.Context, m ledger.Meta, c C) (*ledger.Entry, error)
 	key        func(v T) string
 	full       func(d *desk, p P, id string) // adds what is not in the record; may be nil
+	absent     func(d *desk, id string)      // refuses what cannot be changed as it was never set up, if the book's words do not do; may be nil
 }
 
 func (s setting[T, C, P]) pattern() string {
@@ -91,6 +92,9 @@ func (s setting[T, C, P]) update(ctx context.Context, c counter, r updateRequest
 func (s setting[T, C, P]) change(d *desk, sent P, mask *fieldmaskpb.FieldMask, missing bool) *ledger.Entry {
 	was, found := base[T](d, s.kind, d.id())
 	if d.err == nil && !found && !missing {
+		if s.absent != nil {
+			s.absent(d, d.id())
+		}
 		load[T](d, s.kind, d.id()) // says that it is not there, in the book's words
 	}
 	if d.err != nil {

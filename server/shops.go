@@ -15,6 +15,7 @@ import (
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/shop"
+	"example.org/remelt/server/signin"
 )
 
 // shops are the shops and what each has chosen for itself.
@@ -29,6 +30,11 @@ func (s shops) CreateShop(ctx context.Context, r *pb.CreateShopRequest) (*pb.Cre
 	// Where everybody signs in, a further shop is opened by who starts the server.
 	if _, err := s.ids(ctx); errors.Is(err, ledger.ErrSignIn) {
 		return nil, err
+	}
+	if c, signedIn := signin.From(ctx); signedIn && c.Shop != r.GetShopId() {
+		return nil, &ledger.Error{Class: ledger.ErrState, Reason: "OPENED_AT_START", Field: "shop", Value: r.GetShopId(),
+			Want: "a further shop is opened by who starts the server, where people sign in: remelt serve --shop " + r.GetShopId() +
+				", on an address of that machine, shows a link by which its first person signs in"}
 	}
 	book, err := s.books(ctx, r.GetShopId())
 	if err != nil {
@@ -88,16 +94,18 @@ var shopSetting = setting[ledger.Shop, ledger.Shop, *pb.Shop]{
 	show: func(_ *desk, v ledger.Shop, seq int64) *pb.Shop {
 		return &pb.Shop{Name: "shops/" + v.ID, DisplayName: v.Name, MassUnit: v.MassUnit, TemperatureUnit: v.TempUnit,
 			Currency: v.Currency, TimeZone: v.TimeZone, TrappedPercent: percentOrNone(v.TrappedPPM),
-			TrappedSpanPercent: percentOrNone(v.TrappedSpan), Etag: etag(seq)}
+			TrappedSpanPercent: percentText(v.TrappedSpan), Etag: etag(seq)}
 	},
 	read: readShop,
 }
 
 func readShop(d *desk, at string, p *pb.Shop, id string) ledger.Shop {
-	return ledger.Shop{ID: id, Name: p.GetDisplayName(), MassUnit: p.GetMassUnit(), TempUnit: p.GetTemperatureUnit(),
+	v := ledger.Shop{ID: id, Name: p.GetDisplayName(), MassUnit: p.GetMassUnit(), TempUnit: p.GetTemperatureUnit(),
 		Currency: p.GetCurrency(), TimeZone: p.GetTimeZone(),
 		TrappedPPM:  d.percent(sub(at, "trapped_percent"), p.GetTrappedPercent()),
 		TrappedSpan: d.percent(sub(at, "trapped_span_percent"), p.GetTrappedSpanPercent())}
+	d.above0(sub(at, "trapped_percent"), p.GetTrappedPercent(), v.TrappedPPM)
+	return v
 }
 
 func (s shops) VerifyShop(r *pb.VerifyShopRequest, stream grpc.ServerStreamingServer[pb.VerifyShopResponse]) error {
