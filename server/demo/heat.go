@@ -81,10 +81,10 @@ func (h *heat) prepare(ctx context.Context, t time.Time) error {
 }
 
 func (h *heat) drawMolds() {
-	most := map[string]float64{"sil-70": 70, "tin-60": 62, "alb-60": 55, "alu-40": 16}[h.metal.crucible]
+	most := map[string]float64{"sil-70": 70, "tin-60": 62, "alb-60": 55, "alu-50": 16}[h.metal.crucible]
 	for n := 2 + h.IntN(4); n > 0 || len(h.molds) == 0; n-- {
 		k := h.between(1.5, 11)
-		if h.metal.crucible == "alu-40" {
+		if h.metal.crucible == "alu-50" {
 			k *= 0.35
 		}
 		m := &mold{name: pieces[h.IntN(len(pieces))], planned: k, plannedG: k * h.metal.gatingOf * h.between(0.8, 1.2),
@@ -131,7 +131,7 @@ func (h *heat) melt(ctx context.Context, t time.Time) error {
 	if h.chance(0.8) {
 		flux = h.between(0.08, 0.25)
 		item := "borax"
-		if h.metal.crucible == "alu-40" {
+		if h.metal.crucible == "alu-50" {
 			item, flux = "drossing", flux/2
 		}
 		if _, err := send(ctx, h.api, t.Add(hours(1)), h.who(), h.heats.AddToHeat, &pb.AddToHeatRequest{Name: h.name(), Supply: item,
@@ -318,7 +318,7 @@ func (h *heat) fill(ctx context.Context, t time.Time, left float64) error {
 // itself, so that a year without it is the same year.
 func (h *heat) burn(ctx context.Context, t time.Time) error {
 	perKg := 0.75e6 // J to melt and superheat a kilogram of bronze, about; invented for the demo
-	if h.metal.crucible == "alu-40" {
+	if h.metal.crucible == "alu-50" {
 		perKg = 1.2e6
 	}
 	share := 0.165 * math.Exp(0.12*h.fuel.NormFloat64())

@@ -17,7 +17,7 @@ func TestOrdersOfTheYear(t *testing.T) {
 	st, _ := seeded(t, demo.Options{Seed: 1, End: end})
 	s := shop.New(st, "harrow", func() time.Time { return end })
 	planHeat(t, s, "N1", "C90300", "tin-60", 20, 16, 12, 10)
-	planHeat(t, s, "N2", "356.0", "alu-40", 4, 3, 3, 2)
+	planHeat(t, s, "N2", "356.0", "alu-50", 4, 3, 3, 2)
 	kept, cycles, byOffer := 0, 0, 0
 	for _, service := range []float64{0.8, 0.9, 0.95} {
 		o, err := s.AdviseOrders(context.Background(), shop.OrderQuery{Service: &service})

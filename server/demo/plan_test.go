@@ -47,8 +47,8 @@ func TestPlansOfASmallYear(t *testing.T) {
 		{"C83600", "tin-60", []float64{5, 4}},
 		{"C87500", "sil-70", []float64{6, 5, 0.8, 1}},
 		{"C95400", "alb-60", []float64{7, 8}},
-		{"356.0", "alu-40", []float64{2, 2, 1.5, 1.5}},
-		{"319.0", "alu-40", []float64{2, 2}},
+		{"356.0", "alu-50", []float64{2, 2, 1.5, 1.5}},
+		{"319.0", "alu-50", []float64{2, 2}},
 	} {
 		id := "P-" + c.alloy
 		planHeat(t, s, id, c.alloy, c.pot, c.kg...)
@@ -115,12 +115,12 @@ func TestArrangeASmallYear(t *testing.T) {
 	planHeat(t, s, "A", "C87300", "sil-70", 9, 8, 4, 4, 1.5, 1.5, 12, 10)
 	planHeat(t, s, "B", "C87300", "sil-70", 20, 18, 3, 3)
 	planHeat(t, s, "C", "C90300", "tin-60", 8, 7, 3, 3)
-	planHeat(t, s, "D", "356.0", "alu-40", 2, 2, 1.5, 1.5, 3, 3)
+	planHeat(t, s, "D", "356.0", "alu-50", 2, 2, 1.5, 1.5, 3, 3)
 	got, err := s.ArrangeHeats(context.Background(), shop.ArrangeQuery{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	family := map[string]string{"C87300": "sil-70", "C90300": "tin-60", "356.0": "alu-40"} // as the year used them
+	family := map[string]string{"C87300": "sil-70", "C90300": "tin-60", "356.0": "alu-50"} // as the year used them
 	molds := 0
 	for _, h := range got.Heats {
 		molds += len(h.Molds)

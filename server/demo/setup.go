@@ -76,7 +76,7 @@ func (y *year) setUpPots(ctx context.Context, t time.Time) error {
 		{"sil-70", "no. 70, silicon bronze", "", "210", "14.8 l", "44", "260", "268 USD"},
 		{"tin-60", "no. 60, tin and red metal", "", "180", "12.7 l", "38", "225", "235 USD"},
 		{"alb-60", "no. 60, aluminium bronze", "aluminium bronze", "165", "12.7 l", "38", "225", "235 USD"},
-		{"alu-40", "no. 40, aluminium", "aluminium-silicon", "40", "7.8 l", "27", "80", "160 USD"},
+		{"alu-50", "no. 50, aluminium", "aluminium-silicon", "50", "9.6 l", "27", "80", "160 USD"},
 	} {
 		pots = append(pots, &pb.Pot{Name: a.name("pots", p.id), DisplayName: p.name, Kind: pb.PotKind_POT_KIND_CRUCIBLE, Family: p.family, Capacity: lb(p.capacity), LifeHeats: 60,
 			Volume: &pb.Volume{Text: p.volume}, EmptyMass: lb(p.empty), Lift: lb(p.lift), FillPercent: "95", Price: p.price})

@@ -88,11 +88,11 @@ func (p *Press) statement(ctx context.Context, shop string, when Period) (*pb.Co
 // metal draws metal in, out, on hand and lost by alloy. Each row adds up.
 func (r *period) metal(s *sheet) {
 	s.heading("Metal in the shop, in " + string(r.unit))
-	g := s.grid(6, column{head: "alloy", kind: strong, share: 1.2}, column{head: "at first", kind: figure}, column{head: "bought", kind: figure}, column{head: "customers’", kind: figure}, column{head: "additions", kind: figure},
+	g := s.grid(6, column{head: "alloy", kind: strong, share: 1.2}, column{head: "at first", kind: figure}, column{head: "here before", kind: figure}, column{head: "bought", kind: figure}, column{head: "customers’", kind: figure}, column{head: "additions", kind: figure},
 		column{head: "counted", kind: figure}, column{head: "other alloys", kind: figure}, column{head: "left", kind: figure}, column{head: "lost", kind: figure}, column{head: "at last", kind: figure})
 	g.pt = 8.5
 	g.heads()
-	var sum [9]int64
+	var sum [10]int64
 	for _, f := range r.balance.GetFlows() {
 		cells := []string{last(f.GetAlloy())}
 		for i, m := range flow(f) {
@@ -109,8 +109,8 @@ func (r *period) metal(s *sheet) {
 }
 
 // flow are the amounts of what one alloy's metal did, in the order of the report.
-func flow(f *pb.Flow) [9]*pb.Mass {
-	return [9]*pb.Mass{f.GetOpening(), f.GetReceived(), f.GetCustomers(), f.GetAdditives(), f.GetCounted(), f.GetFromOtherAlloys(), f.GetLeft(), f.GetLost(), f.GetClosing()}
+func flow(f *pb.Flow) [10]*pb.Mass {
+	return [10]*pb.Mass{f.GetOpening(), f.GetHereAlready(), f.GetReceived(), f.GetCustomers(), f.GetAdditives(), f.GetCounted(), f.GetFromOtherAlloys(), f.GetLeft(), f.GetLost(), f.GetClosing()}
 }
 
 // WhereMetalWent says what the columns of heats put together are, on paper, in the terminal

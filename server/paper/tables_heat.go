@@ -52,7 +52,7 @@ func (p *Press) castingTable(ctx context.Context, shop string, _ Period, t *Tabl
 
 // flows is what each alloy's metal did in a period.
 func (p *Press) flows(ctx context.Context, shop string, when Period, t *Table) error {
-	t.head("alloy", "from", "until", "at_first_UNIT", "bought_UNIT", "customers_UNIT", "additions_UNIT", "counted_UNIT", "other_alloys_UNIT", "left_UNIT", "lost_UNIT", "at_last_UNIT")
+	t.head("alloy", "from", "until", "at_first_UNIT", "here_before_UNIT", "bought_UNIT", "customers_UNIT", "additions_UNIT", "counted_UNIT", "other_alloys_UNIT", "left_UNIT", "lost_UNIT", "at_last_UNIT")
 	b, err := p.periodBalance(ctx, shop, when)
 	for _, f := range b.GetFlows() {
 		cells := []any{last(f.GetAlloy()), b.GetStartTime(), b.GetEndTime()}

@@ -195,7 +195,7 @@ func TestPeriodReport(t *testing.T) {
 	f.BringHome()
 	f.Do(f.Settle(t.Context(), ledger.Meta{}, "41"))
 	d := made(f.PeriodReport(t.Context(), harrow, march, paper.A4))(t)
-	wants(t, d, "Period 2026-03-01 to 2026-03-31", "C87300 – 60000", "785", "1 60000 27410 31090 – 715 – 785", "C87300 285", "45.7 %", "not yet usable is in skimmings", "oxide 380", "kerf 120", "nothing that was weighed 285", "all 785 1.3", "Money", "together what left, was lost or used, and is here at the end")
+	wants(t, d, "Period 2026-03-01 to 2026-03-31", "C87300 – – 60000", "785", "1 60000 27410 31090 – 715 – 785", "C87300 285", "45.7 %", "not yet usable is in skimmings", "oxide 380", "kerf 120", "nothing that was weighed 285", "all 785 1.3", "Money", "together what left, was lost or used, and is here at the end")
 	onPaper(t, d.PDF, 5)
 	for typed, days := range map[string]float64{"2026-03-02": 1, "2026-02": 28, "2026": 365, "2026-01..2026-05": 151, "2026-01-12..2026-05-15": 124, "2025..2026-01-01": 366} {
 		if when, err := paper.ParsePeriod(typed, time.UTC); err != nil || when.To.Sub(when.From).Hours() != 24*days {

@@ -64,6 +64,8 @@ func Origins(l *pb.Lot) string {
 			if len(l.GetCandidates()) == 0 {
 				add("heat not known")
 			}
+		case kind == "before":
+			add("here before the book began")
 		case kind == "supplier", kind == "customer":
 			add(ref)
 		default:
