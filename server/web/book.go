@@ -13,7 +13,8 @@ import (
 type bookPage struct {
 	Entries []*pb.Entry
 	Next    string
-	Later   bool // this is not the newest page
+	Later   bool  // this is not the newest page
+	Close   *deed // closing a period; nil for who may not
 }
 
 const entriesShown = 60
@@ -24,8 +25,17 @@ func (p *Pages) book(v *visit) (frame, error) {
 	if err != nil {
 		return frame{}, err
 	}
-	return frame{Title: "The book", Here: "book", Live: token == "",
-		Main: bookPage{Entries: got.GetEntries(), Next: got.GetNextPageToken(), Later: token != ""}}, nil
+	page := bookPage{Entries: got.GetEntries(), Next: got.GetNextPageToken(), Later: token != ""}
+	may, err := v.May("CostService/ClosePeriod")
+	if err != nil {
+		return frame{}, err
+	}
+	if may {
+		page.Close = &deed{ID: "close", Title: "Close a period", What: "keeps its money as it is reported; what is learned later corrects the next open one", Button: "Close it", Method: "CostService/ClosePeriod",
+			Path:   "/v1/shops/" + v.ID + "/closedPeriods",
+			Fields: []asked{{Name: "startTime", Label: "Its first day", Day: true, Need: true, Value: v.Month(1) + "-01"}, {Name: "endTime", Label: "The first day after it", Day: true, Need: true, Value: v.Month(0) + "-01"}}}
+	}
+	return frame{Title: "The book", Here: "book", Live: token == "", Main: page}, nil
 }
 
 // wholePage is what was found when the whole book was derived again.

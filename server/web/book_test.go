@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"strings"
 	"testing"
+	"time"
 
 	"example.org/remelt/ledger"
 )
@@ -61,4 +62,22 @@ func TestBookIsCheckedAndCopied(t *testing.T) {
 	if code, body := f.get(f.url("/entries/backup")); code != 501 && code != 400 || !strings.Contains(body, "NO_BACKUP") {
 		t.Errorf("without a backup: HTTP %d, %.300s", code, body)
 	}
+}
+
+// A period is closed on the page of the book: not before its end, and once.
+func TestCloseAPeriod(t *testing.T) {
+	f := newFoundry(t)
+	b := newBrowser(t, phone)
+	b.open(f.url("/entries"))
+	b.writes(false, "close", "startTime", "2026-03-01", "endTime", "2026-04-01")
+	b.until("it is not over, which is said at its end", `document.querySelector('#do-close [aria-invalid="true"]')?.name === "endTime"`)
+	b.fills("#do-close", "startTime", "2026-02-01", "endTime", "2026-03-01")
+	b.presses("#do-close .go")
+	b.until("it is closed", `document.querySelector("#do-close .told").textContent === "In the book."`)
+	b.until("and in the book", `document.querySelector(".history li b").textContent === "close period"`)
+	st, err := f.book.CostStatement(t.Context(), time.Date(2026, 2, 1, 0, 0, 0, 0, time.UTC), time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC))
+	if err != nil || st.Kept == nil {
+		t.Errorf("%+v, %v", st.Kept, err)
+	}
+	b.quiet("400")
 }

@@ -66,7 +66,15 @@ func (kept) Close() error { return nil }
 func newFoundry(t *testing.T) *foundry {
 	t.Helper()
 	heat := ledgertest.RunHeat41(t)
-	f := &foundry{T: t, heat: heat, book: heat.Shop, store: heat.Store, addr: "127.0.0.1:0", lots: []string{heat.Pigs.ID, heat.Skimmings.ID}}
+	f := foundryOf(t, heat.Shop)
+	f.heat, f.lots = heat, []string{heat.Pigs.ID, heat.Skimmings.ID}
+	return f
+}
+
+// foundryOf serves a book.
+func foundryOf(t *testing.T, book *ledgertest.Shop) *foundry {
+	t.Helper()
+	f := &foundry{T: t, book: book, store: book.Store, addr: "127.0.0.1:0"}
 	f.start()
 	t.Cleanup(func() { f.stop() })
 	return f

@@ -35,13 +35,16 @@ type asked struct {
 	List               string   // the list that what is typed is completed from
 	Ticks              []tick   // any number of them
 	Check              bool     // yes or no
+	Always             bool     // a tick that goes without asking, where it is asked at all
 	Sent               string   // what a tick sends, when it is not yes
 	Number             bool
 	Large              bool
 	Moment             bool // a time; now unless said
+	Day                bool // the beginning of a day
 	Need               bool
 	Hidden             bool
 	Seldom             bool
+	Stays              bool // the same for the next piece, until it is said otherwise
 }
 
 type tick struct {
@@ -172,4 +175,28 @@ func heatTicks(h *pb.Heat, others []choice) []tick {
 		out = append(out, tick{Name: "heats." + wholeNumber(int64(i+1)), Value: o.ID, Label: o.Name})
 	}
 	return out
+}
+
+// castingDeeds are what can be done to a casting beside weighing it; nothing to one that is
+// gone.
+func castingDeeds(v *visit, c *pb.Casting, customers, places []choice) (out []deed, err error) {
+	id, single, casting := last(c.GetName()), string(v.Single()), "/v1/"+c.GetName()
+	when := asked{Name: "happenedTime", Label: "When, if not now", Moment: true, Seldom: true}
+	for _, d := range []deed{
+		{ID: "ship-" + id, Title: "Ship it", What: "it leaves the shop", Button: "It is shipped", Method: "CastingService/ShipCasting", Path: casting + ":ship",
+			Fields: []asked{{Name: "to", Label: "To whom", Options: orNone(customers, "not said"), Value: last(c.GetCustomer())}, when}},
+		{ID: "break-up-" + id, Title: "Break it up", What: "miscast: it is a lot of scrap, to be melted again", Button: "It is broken up", Method: "CastingService/BreakUpCasting", Path: casting + ":breakUp",
+			Fields: []asked{{Name: "weighing.net.text", Label: "Weight, " + single, Unit: single, Number: true, Large: true, Need: true}, {Name: "weighing.pieces", Label: "Pieces", Number: true},
+				{Name: "place", Label: "Put where", Options: orNone(places, "not said")}, when}},
+	} {
+		may, err := v.May(d.Method)
+		if err != nil {
+			return nil, err
+		}
+		if may && c.GetGone() == "" {
+			d.Folded = "More of it"
+			out = append(out, d)
+		}
+	}
+	return out, nil
 }

@@ -27,7 +27,8 @@ type heatPage struct {
 	History   []*pb.Entry
 	More      bool // there is more history than is shown
 
-	Deeds, Later []deed // what may be done to it now: often, and seldom
+	Deeds, Later []deed            // what may be done to it now: often, and seldom
+	Handled      map[string][]deed // what may be done to its castings, by their names
 	Plan         *heatPlan
 	Lots         []choice // that a charge may be typed from
 }

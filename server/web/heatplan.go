@@ -59,8 +59,16 @@ func (p *Pages) heatWrites(v *visit, page *heatPage) error {
 			page.Deeds = append(page.Deeds, d)
 		}
 	}
-	page.Lots = lists.Lots
-	return err
+	if err != nil {
+		return err
+	}
+	page.Lots, page.Handled = lists.Lots, map[string][]deed{}
+	for _, c := range page.Castings {
+		if page.Handled[c.GetName()], err = castingDeeds(v, c, plan.Customers, lists.Places); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // planLists are what a heat's plan chooses from.
@@ -113,24 +121,29 @@ func (p *Pages) allCommissions(v *visit) ([]*pb.Commission, error) {
 // sameTime is how far apart heats may be that burned fuel together.
 const sameTime = 36 * time.Hour
 
+// weighingLists reads what a weighing chooses from, and where its metal is put.
+func (p *Pages) weighingLists(v *visit, l *deedLists) (err error) {
+	if l.Places, err = p.places(v); err != nil {
+		return err
+	}
+	if l.Scales, err = p.scales(v); err != nil {
+		return err
+	}
+	tares, err := p.allTares(v)
+	for _, t := range tares {
+		c := choiceOf(t)
+		l.Tares = append(l.Tares, choice{c.ID, c.Name + " · " + v.Mass(t.GetMass())})
+	}
+	return err
+}
+
 // deedLists reads what the fields of a heat's deeds choose from.
 func (p *Pages) deedLists(v *visit, page *heatPage) (l deedLists, err error) {
 	if l.Supplies, err = p.supplies(v); err != nil {
 		return l, err
 	}
-	if l.Places, err = p.places(v); err != nil {
+	if err := p.weighingLists(v, &l); err != nil {
 		return l, err
-	}
-	if l.Scales, err = p.scales(v); err != nil {
-		return l, err
-	}
-	tares, err := p.allTares(v)
-	if err != nil {
-		return l, err
-	}
-	for _, t := range tares {
-		c := choiceOf(t)
-		l.Tares = append(l.Tares, choice{c.ID, c.Name + " · " + v.Mass(t.GetMass())})
 	}
 	for _, c := range page.Castings {
 		if c.GetGone() == "" {

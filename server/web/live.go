@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -16,9 +17,10 @@ import (
 
 // live tells a page that the book has grown, as server-sent events: the number of
 // each new entry, and a comment now and then so that a broken line is noticed. The
-// browser reconnects by itself and says the last number it saw.
+// browser reconnects by itself and says the last number it saw; at first the page says
+// which it was made with, so that what came while it was on its way is news too.
 func (p *Pages) live(w http.ResponseWriter, r *http.Request) {
-	after, err := strconv.ParseInt(r.Header.Get("Last-Event-ID"), 10, 64)
+	after, err := strconv.ParseInt(cmp.Or(r.Header.Get("Last-Event-ID"), r.URL.Query().Get("after")), 10, 64)
 	if err != nil {
 		after = -1 // from now on
 	}
@@ -31,6 +33,9 @@ func (p *Pages) live(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 		after = got.GetStock().GetSequence()
+	} else if _, err := p.call.shops.GetShop(ctx, &pb.GetShopRequest{Name: parent}); err != nil {
+		http.Error(w, status.Convert(err).Message(), http.StatusNotFound)
+		return
 	}
 	stream, err := p.call.entries.WatchEntries(ctx, &pb.WatchEntriesRequest{Parent: parent, AfterSequence: after})
 	if err != nil {

@@ -10,6 +10,9 @@ type lotPage struct {
 	Lineage *lineage // nil when it never held metal
 	History []change
 	More    bool // there is more history than is shown
+
+	Deeds, Later []deed   // what may be done to it now: often, and seldom
+	Lots         []choice // that it may be put with
 }
 
 // change is an entry as a lot's history tells it.
@@ -35,6 +38,9 @@ func (p *Pages) lot(v *visit) (frame, error) {
 	id := last(name)
 	page := lotPage{Lot: got.GetLot(), More: past.GetNextPageToken() != ""}
 	if page.Lineage, err = p.lineage(v, name); err != nil {
+		return frame{}, err
+	}
+	if err := p.lotWrites(v, &page); err != nil {
 		return frame{}, err
 	}
 	for _, e := range past.GetEntries() {

@@ -158,7 +158,7 @@ func TestVerifyingIsSaidNoMore(t *testing.T) {
 	b := newBrowser(t, phone)
 	b.open(f.url(""))
 	b.until("it is said", `document.getElementById("unverified")?.textContent.includes("300 of 1000 entries")`)
-	b.until("the page listens", `performance.getEntriesByType("resource").some((r) => r.name.endsWith("/live")) || new Promise((r) => setTimeout(r, 2000)).then(() => true)`)
+	b.until("the page listens", `performance.getEntriesByType("resource").some((r) => r.name.includes("/live?")) || new Promise((r) => setTimeout(r, 2000)).then(() => true)`)
 	over.Store(true)
 	f.book.Do(f.book.SetPlace(t.Context(), ledger.Meta{}, ledger.Place{ID: "sill", Name: "window sill"}))
 	b.until("it is said no more", `document.getElementById("unverified") === null`)

@@ -19,7 +19,7 @@ func newFront(t *testing.T, h http.Handler) string {
 
 // pages are the pages of the worked heat's shop.
 var pages = []string{"", "?alloy=C87300", "/weigh-in", "/heats", "/heats/41", "/entries", "/heats/41/charge", "/stocktake", "/to-buy", "/what-is-lost", "/heats/none",
-	"/commissions", "/commissions/otters", "/orders", "/orders/P1", "/orders/P2", "/settings", "/people", "/you", "/supplies", "/entries/whole",
+	"/commissions", "/commissions/otters", "/orders", "/orders/P1", "/orders/P2", "/settings", "/people", "/you", "/supplies", "/entries/whole", "/metal-in",
 	"/settings/shop", "/settings/scales", "/settings/crucibles", "/settings/places", "/settings/partners", "/settings/alloys", "/settings/rates", "/settings/costing"}
 
 // The rules of axe-core find nothing serious on any page, in light and in dark, on a
@@ -92,7 +92,7 @@ func TestPagesFollowTheBook(t *testing.T) {
 	f := newFoundry(t)
 	b := newBrowser(t, desk)
 	b.open(f.url(""))
-	b.until("the page listens", `performance.getEntriesByType("resource").some((r) => r.name.endsWith("/live")) || new Promise((r) => setTimeout(r, 500)).then(() => true)`)
+	b.until("the page listens", `performance.getEntriesByType("resource").some((r) => r.name.includes("/live?")) || new Promise((r) => setTimeout(r, 500)).then(() => true)`)
 	f.book.Do(f.book.WeighIn(t.Context(), ledger.Meta{}, ledger.WeighIn{Alloy: "C95400", Weighing: ledgertest.Net(7777)}))
 	b.until("the new metal is shown", `document.getElementById("main").innerText.includes("C95400") && document.getElementById("main").innerText.includes("7777")`)
 	b.quiet()
@@ -104,7 +104,7 @@ func TestPageIsRenewedAgain(t *testing.T) {
 	f := newFoundry(t)
 	b := newBrowser(t, desk)
 	b.open(f.url(""))
-	b.until("the page listens", `performance.getEntriesByType("resource").some((r) => r.name.endsWith("/live")) || new Promise((r) => setTimeout(r, 500)).then(() => true)`)
+	b.until("the page listens", `performance.getEntriesByType("resource").some((r) => r.name.includes("/live?")) || new Promise((r) => setTimeout(r, 500)).then(() => true)`)
 	js[any](b, `window.quick = fetch; window.tries = [];
 		window.fetch = (at, how) => {
 			tries.push(at);

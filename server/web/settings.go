@@ -4,10 +4,13 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 
 	pb "example.org/remelt/api/remelt/v1"
+	"example.org/remelt/ledger"
 )
 
 // settingsPart is one page of settings: a question somebody has, the answer as the book
@@ -127,16 +130,22 @@ func (p *Pages) scaleSettings(v *visit, part *settingsPart) error {
 const nearlyWorn = 85
 
 func (p *Pages) potSettings(v *visit, part *settingsPart) error {
+	of, err := p.families(v)
+	if err != nil {
+		return err
+	}
+	families := slices.Compact(slices.Sorted(maps.Values(of)))
+	families = slices.DeleteFunc(families, func(f string) bool { return f == "" || f == ledger.UnknownAlloy })
 	pots, err := all(v.ctx, func(ctx context.Context, token string) ([]*pb.Pot, string, error) {
 		l, err := p.call.pots.ListPots(ctx, &pb.ListPotsRequest{Parent: "shops/" + v.ID, PageSize: 500, PageToken: token})
 		return l.GetPots(), l.GetNextPageToken(), err
 	})
 	groups := []settingGroup{
-		{Title: "Crucibles", What: "A crucible is for one family of alloys: what it has held goes into what it holds next.", New: another(v, "pots", "pot", potFields(v, nil))},
+		{Title: "Crucibles", What: "A crucible is for one family of alloys: what it has held goes into what it holds next.", New: another(v, "pots", "pot", potFields(v, nil, families))},
 		{Title: "Furnaces"}, {Title: "Not used any more"}}
 	var worn []string
 	for _, x := range pots {
-		f, at := thing("pot", x.GetEtag(), potSays(v, x), x, potFields(v, x)), 0
+		f, at := thing("pot", x.GetEtag(), potSays(v, x), x, potFields(v, x, families)), 0
 		f.Used, f.Life = x.GetHeats(), x.GetLifeHeats()
 		switch {
 		case x.GetRetired():

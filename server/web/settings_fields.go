@@ -62,12 +62,19 @@ func scaleFields(v *visit, x *pb.Scale) []settingField {
 	}
 }
 
-func potFields(v *visit, x *pb.Pot) []settingField {
+func potFields(v *visit, x *pb.Pot, families []string) []settingField {
 	single := string(v.Single())
+	kept := []choice{{"", "any"}}
+	if f := x.GetFamily(); f != "" && !slices.Contains(families, f) { // of an old book
+		kept = append(kept, choice{f, f})
+	}
+	for _, f := range families {
+		kept = append(kept, choice{f, f})
+	}
 	return []settingField{
 		{Name: "displayName", Label: "Name", Value: x.GetDisplayName(), Need: true},
 		{Name: "kind", Label: "What it is", Value: cmp.Or(x, &pb.Pot{Kind: pb.PotKind_POT_KIND_CRUCIBLE}).GetKind().String(), Options: []choice{{"POT_KIND_CRUCIBLE", "crucible"}, {"POT_KIND_FURNACE", "furnace"}}},
-		{Name: "family", Label: "Only for alloys of", Value: x.GetFamily(), Holder: "silicon bronze"},
+		{Name: "family", Label: "Only for alloys of", Value: x.GetFamily(), Options: kept},
 		{Head: "How much fits in", Name: "volume.text", Label: "Holds, to the brim", Value: x.GetVolume().GetText(), Unit: "l"},
 		{Name: "capacity.text", Label: "Holds metal", Value: x.GetCapacity().GetText(), Unit: single},
 		{Name: "fillPercent", Label: "Filled to at most, %", Value: x.GetFillPercent()},

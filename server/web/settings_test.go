@@ -189,3 +189,22 @@ func TestSettingsOfTheOffice(t *testing.T) {
 	f.book.Verify()
 	b.quiet()
 }
+
+// A crucible is kept for one of the families there are; what an old book says stays to be
+// seen.
+func TestFamilyOfACrucibleIsChosen(t *testing.T) {
+	f := newFoundry(t)
+	metals := f.book.Metals
+	f.book.Metals = nil // as a program that did not look families up
+	f.book.Do(f.book.SetPot(t.Context(), ledger.Meta{}, ledger.Pot{ID: "odd", Kind: ledger.PotCrucible, Name: "odd one", Family: "old bronze"}))
+	f.book.Metals = metals
+	_, page := f.get(f.url("/settings/crucibles"))
+	for _, want := range []string{`<option value="silicon bronze" selected>silicon bronze</option>`, `<option value="leaded tin bronze">leaded tin bronze</option>`, `<option value="old bronze" selected>old bronze</option>`} {
+		if !strings.Contains(page, want) {
+			t.Errorf("no %s among the choices", want)
+		}
+	}
+	if strings.Contains(page, `<option value="unknown"`) {
+		t.Error("a crucible can be kept for metal that nobody knows")
+	}
+}

@@ -142,6 +142,7 @@ func (p *Pages) Serve(mux Router) {
 	mux.HandleFunc("GET /{$}", p.page("stock.html", p.stock))
 	mux.HandleFunc("GET /shops/{shop}", p.page("stock.html", p.stock))
 	mux.HandleFunc("GET /shops/{shop}/weigh-in", p.page("weigh-in.html", p.weighIn))
+	mux.HandleFunc("GET /shops/{shop}/metal-in", p.page("metal-in.html", p.metalIn))
 	mux.HandleFunc("GET /shops/{shop}/lots/{lot}", p.page("lot.html", p.lot))
 	mux.HandleFunc("GET /shops/{shop}/heats", p.page("heats.html", p.heats))
 	mux.HandleFunc("GET /shops/{shop}/plan-a-heat", p.page("plan.html", p.planHeat))
@@ -177,6 +178,7 @@ type frame struct {
 	Visit *visit
 	Shops []string // to choose from, when none was chosen and there are several
 	Live  bool     // the page is read again when the book grows
+	After int64    // the newest entry when it was begun: what comes after is news to it
 
 	Part, From string // only this part of the page, by its id, and where it is read; else all of it
 
@@ -194,16 +196,27 @@ func (p *Pages) page(name string, look func(*visit) (frame, error)) http.Handler
 			return
 		}
 		var f frame
+		after := int64(-1)
 		if err == nil {
+			after = p.newest(v)
 			f, err = look(v)
 		}
 		if err != nil {
 			p.fail(w, r, v, err)
 			return
 		}
-		f.Visit = v
+		f.Visit, f.After = v, after
 		p.write(w, http.StatusOK, name, f)
 	}
+}
+
+// newest is the number of the newest entry, or -1 for who may not know.
+func (p *Pages) newest(v *visit) int64 {
+	got, err := p.call.entries.ListEntries(v.ctx, &pb.ListEntriesRequest{Parent: "shops/" + v.ID, OrderBy: "sequence desc", PageSize: 1})
+	if err != nil || len(got.GetEntries()) == 0 {
+		return -1
+	}
+	return got.GetEntries()[0].GetSequence()
 }
 
 // write renders a page whole before the first byte goes out.

@@ -180,6 +180,8 @@ func origin(account string) string {
 		return "bought from " + ref
 	case "customer":
 		return "brought by " + ref
+	case "before":
+		return "here before the book began"
 	case "origin":
 		return "a heat nobody wrote down"
 	case "count":

@@ -16,16 +16,22 @@ function value(f) {
   if (f instanceof HTMLInputElement && f.type === "radio" && !f.checked) return undefined;
   const typed = f.value.trim();
   if (typed === "") return undefined;
-  if (f.dataset.moment !== undefined) return `${typed.slice(0, 16)}:00${distance(typed.slice(0, 10), f.dataset.moment)}`; // as the shop's clock shows it
+  if (f.dataset.moment !== undefined) return `${typed.slice(0, 16)}:00${distance(typed.slice(0, 16), f.dataset.moment)}`; // as the shop's clock shows it
   if (f.dataset.day) return `${typed}T12:00:00${f.dataset.day}`; // a day is its noon where the shop is
-  if (f.dataset.start !== undefined) return `${typed}T00:00:00${distance(typed, f.dataset.start)}`; // its beginning
+  if (f.dataset.start !== undefined) return `${typed}T00:00:00${distance(`${typed}T00:00`, f.dataset.start)}`; // its beginning
   return f.dataset.unit && !/[a-z"'°]/i.test(typed) ? `${typed} ${f.dataset.unit}` : typed;
 }
 
-/** How far a zone is from UTC on a day. @param {string} day @param {string} zone */
-function distance(day, zone) {
-  const parts = new Intl.DateTimeFormat("en", { timeZone: zone || "UTC", timeZoneName: "longOffset" }).formatToParts(new Date(`${day}T06:00:00Z`));
-  return parts.find((p) => p.type === "timeZoneName")?.value.replace("GMT", "") || "Z";
+/**
+ * How far a zone is from UTC when its clocks show a time: nearly that far off UTC, and
+ * then exactly, as that may be on the other side of a change.
+ * @param {string} clock 2026-11-01T00:00 @param {string} zone
+ */
+function distance(clock, zone) {
+  const show = new Intl.DateTimeFormat("en", { timeZone: zone || "UTC", timeZoneName: "longOffset" });
+  let off = "Z";
+  for (let i = 0; i < 2; i++) off = show.formatToParts(new Date(`${clock}:00${off}`)).find((p) => p.type === "timeZoneName")?.value.replace("GMT", "") || "Z";
+  return off;
 }
 
 /**
@@ -36,7 +42,8 @@ function distance(day, zone) {
 export function read(form) {
   /** @type {Record<string, any>} */
   const all = {};
-  const typed = fields(form).filter((f) => f.type !== "hidden"), fixed = fields(form).filter((f) => f.type === "hidden");
+  const said = fields(form).filter((f) => !f.matches(":disabled, [data-chooses]")); // what is not asked just now is not said
+  const typed = said.filter((f) => f.type !== "hidden"), fixed = said.filter((f) => f.type === "hidden");
   for (const f of [...typed, ...fixed]) {
     const v = value(f), steps = f.name.split("."), row = steps.findIndex((s) => /^\d+$/.test(s));
     if (v === undefined || (f.type === "hidden" && row >= 0 && !at(all, steps.slice(0, row + 1)))) continue;
@@ -109,7 +116,7 @@ export function mark(form, name, why) {
 }
 
 /** Whether a field is ticked rather than typed in. @param {Field} f @returns {f is HTMLInputElement} */
-const ticks = (f) => f instanceof HTMLInputElement && (f.type === "checkbox" || f.type === "radio");
+export const ticks = (f) => f instanceof HTMLInputElement && (f.type === "checkbox" || f.type === "radio");
 
 /** Whether somebody changed a field since the page came. @param {Field} f */
 function touched(f) {

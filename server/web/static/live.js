@@ -77,11 +77,11 @@ function same(have, want) {
 }
 
 /** What only this browser knows of an element. */
-const ours = new Set(["open", "disabled", "data-changed", "aria-invalid"]);
+const ours = new Set(["open", "disabled", "data-changed", "data-done", "aria-invalid"]);
 
 /** Takes away what is no longer on the page, unless somebody is typing in it. @param {ChildNode} gone */
 function drop(gone) {
-  const held = gone instanceof Element ? [gone, ...gone.querySelectorAll("form")].filter(used) : [];
+  const held = gone instanceof Element ? [gone, ...gone.querySelectorAll("form")].filter((f) => used(f) && f.getAttribute("data-done") !== "yes") : [];
   if (!held.length) { gone.remove(); return; }
   for (const form of held) {
     const told = /** @type {HTMLElement | null} */ (form.querySelector(".told"));
@@ -93,7 +93,7 @@ function drop(gone) {
 
 main.addEventListener("input", (e) => {
   const form = /** @type {HTMLElement} */ (e.target).closest("form");
-  if (form) form.dataset.changed = "yes";
+  if (form) Object.assign(form.dataset, { changed: "yes", done: "no" });
 });
 document.addEventListener("booked", () => {
   oldest = asked + 1; // what was asked for before does not know of it, and would take it back on the page
@@ -103,7 +103,8 @@ document.addEventListener("booked", () => {
 /** Listens for new entries. A line that breaks is mended by the browser; one that was refused, by a proxy or a server that starts, is not. */
 function listen(/** @type {string} */ to) {
   const events = new EventSource(to);
-  events.addEventListener("entry", () => {
+  events.addEventListener("entry", (e) => {
+    to = to.replace(/after=\d+/, "after=" + e.lastEventId);
     due ||= window.setTimeout(() => { due = 0; void renew(); }, 300); // also while entries come without a pause
   });
   events.addEventListener("error", () => {
