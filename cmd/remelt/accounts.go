@@ -25,6 +25,8 @@ func accountWords(account string) string {
 		return kind + " of heat " + ref
 	case "unaccounted":
 		return "unaccounted for, heat " + ref
+	case "before":
+		return "before the book began"
 	case "origin":
 		return "a heat not known"
 	case "count":

@@ -93,6 +93,8 @@ func findMetal(ctx context.Context, cl *client.Client, parent, id string) (strin
 func sourceWord(s *pb.MetalSource) string {
 	kind, ref, _ := strings.Cut(s.GetAccount(), "/")
 	switch kind {
+	case "before":
+		return "here before the book began"
 	case "origin":
 		return "not known"
 	case "heat":

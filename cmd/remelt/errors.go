@@ -149,7 +149,7 @@ type problem struct {
 	Field     string        `json:"field,omitempty"`
 	Value     string        `json:"value,omitempty"`
 	Want      string        `json:"want,omitempty"`
-	Flags     []ledger.Flag `json:"flags,omitempty"`
+	Flags     []problemFlag `json:"flags,omitempty"`
 	Message   string        `json:"message"`
 	LogID     string        `json:"logId,omitempty"`
 	RequestID string        `json:"requestId,omitempty"`
@@ -157,11 +157,19 @@ type problem struct {
 	err error
 }
 
+type problemFlag struct {
+	Code string `json:"code"`
+	Text string `json:"text"`
+}
+
 func problemOf(err error) problem {
 	p := problem{Status: exitStatus(err), Message: err.Error(), err: err}
 	var e *ledger.Error
 	if errors.As(err, &e) {
-		p.Reason, p.Field, p.Value, p.Want, p.Flags = e.Reason, e.Field, e.Value, e.Want, e.Flags
+		p.Reason, p.Field, p.Value, p.Want = e.Reason, e.Field, e.Value, e.Want
+		for _, f := range e.Flags {
+			p.Flags = append(p.Flags, problemFlag(f))
+		}
 		p.Message = e.Error()
 	}
 	var f *client.Fault
@@ -200,8 +208,11 @@ func (p problem) sentence(address string) string {
 	if p.Status == exitReason {
 		b.WriteString("\nIf it is a fact, say why with --reason \"…\": it is recorded with its reason and flagged.")
 	}
-	if p.RequestID != "" {
+	switch {
+	case p.RequestID != "" && unanswered(p.err):
 		fmt.Fprintf(&b, "\nNobody knows whether it was recorded. To be sure, run the same command once more with --request-id %s", p.RequestID)
+	case p.RequestID != "": // it was refused; if it was tried before, an answer may have been lost
+		fmt.Fprintf(&b, "\nWhen it can write again, run the same command once more; with --request-id %s it is recorded only once, whatever was tried before", p.RequestID)
 	}
 	return b.String()
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -145,6 +146,9 @@ func (p *page) terms(t *pb.Terms, soFar bool) {
 // percent shows a decimal text with one decimal and its sign.
 func percent(text string) string {
 	ppm, err := unit.ParsePercent(strings.TrimPrefix(text, "-"))
+	if v, wrong := strconv.ParseFloat(text, 64); err != nil && wrong == nil { // more than the whole came back
+		return strconv.FormatFloat(v, 'f', 1, 64) + " %"
+	}
 	if err != nil || text == "" {
 		return strings.TrimSuffix(strings.TrimSuffix(text, "%"), " ") + " %"
 	}

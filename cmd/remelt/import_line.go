@@ -69,6 +69,10 @@ func (im *importer) line(ctx context.Context, l sheetLine) (importLine, error) {
 	if err != nil {
 		return out, err
 	}
+	already, err := yes(l, "here_already")
+	if err != nil {
+		return out, err
+	}
 	elements, err := readElements([]string{l.cell["analysis"]})
 	if err != nil {
 		return out, cellError{"analysis", l.cell["analysis"], "must be such as Cu=95.8 Si=3.9±0.1", "BAD_ANALYSIS"}
@@ -81,7 +85,7 @@ func (im *importer) line(ctx context.Context, l sheetLine) (importLine, error) {
 	switch columnName(what) {
 	case "receive":
 		useless = []string{"heat", "into", "owner", "unsure"}
-		req := &pb.ReceiveLotRequest{LotId: l.cell["lot"], Supplier: l.cell["supplier"], Customer: l.cell["customer"], Alloy: l.cell["alloy"],
+		req := &pb.ReceiveLotRequest{LotId: l.cell["lot"], Supplier: l.cell["supplier"], Customer: l.cell["customer"], HereAlready: already, Alloy: l.cell["alloy"],
 			Form: form, Dirty: dirty, Place: l.cell["place"], Label: l.cell["label"], Weighing: weighing, Price: l.cell["price"],
 			Who: l.cell["who"], Reason: l.cell["reason"], HappenedTime: at}
 		if l.cell["certificate"] != "" || len(elements) > 0 {
@@ -89,7 +93,7 @@ func (im *importer) line(ctx context.Context, l sheetLine) (importLine, error) {
 		}
 		out.row = &pb.ImportRow{Row: &pb.ImportRow_Receive{Receive: req}}
 	case "weigh_in":
-		useless = []string{"supplier", "customer", "price", "certificate", "analysis"}
+		useless = []string{"supplier", "customer", "here_already", "price", "certificate", "analysis"}
 		heats, err := readShares(im.parent, strings.FieldsFunc(l.cell["heat"], func(r rune) bool { return unicode.IsSpace(r) || r == ';' }))
 		if err != nil {
 			return out, cellError{"heat", l.cell["heat"], "must be a heat, or several with their shares such as 41=60 42=40", "BAD_HEAT"}

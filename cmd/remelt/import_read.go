@@ -29,6 +29,7 @@ var importColumns = [][2]string{
 	{"into", "weigh-in: an existing lot, or one of an earlier line"},
 	{"supplier", "receive: who it was bought from"},
 	{"customer", "receive: whose own metal it is"},
+	{"here_already", "receive: yes when it was here before the book began"},
 	{"owner", "weigh-in: whose own metal it is"},
 	{"place", "where it is put"},
 	{"label", "a label for people"},
@@ -226,11 +227,13 @@ func (s *sheet) columnAt(i int) string {
 var (
 	plainComma   = regexp.MustCompile(`^[0-9]+,(?:[0-9]{1,2}|[0-9]{4,})(?:[^0-9,.]|$)|^0,[0-9]+`)
 	doubtfulOnly = regexp.MustCompile(`^[1-9][0-9]{0,2},[0-9]{3}([^0-9,.].*)?$`)
+	doubtfulDot  = regexp.MustCompile(`^([1-9][0-9]{0,2})\.([0-9]{3})([^0-9,.].*)?$`)
 )
 
 // sniffDecimal settles what a comma in a number of this file means. "1,200" alone
 // could be either; in a file whose other numbers are plainly written with decimal
-// commas, and none with a point, it is a number with three decimals.
+// commas, and none with a point, it is a number with three decimals. "1.234" is one
+// unless others are written with decimal commas: then nobody knows.
 func (s *sheet) sniffDecimal() {
 	commas, points := false, false
 	for _, l := range s.lines {
@@ -239,17 +242,32 @@ func (s *sheet) sniffDecimal() {
 			points = points || strings.Contains(l.cell[c], ".")
 		}
 	}
-	if !commas || points {
-		return
-	}
-	s.decimal = ','
-	for _, l := range s.lines {
-		for _, c := range s.kind.numeric {
-			if doubtfulOnly.MatchString(l.cell[c]) {
-				l.cell[c] = strings.Replace(l.cell[c], ",", ".", 1)
+	switch {
+	case commas && points:
+		s.lines = slices.DeleteFunc(s.lines, s.doubtful)
+	case commas:
+		s.decimal = ','
+		for _, l := range s.lines {
+			for _, c := range s.kind.numeric {
+				if doubtfulOnly.MatchString(l.cell[c]) {
+					l.cell[c] = strings.Replace(l.cell[c], ",", ".", 1)
+				}
 			}
 		}
 	}
+}
+
+// doubtful tells whether a line has a number whose point may group thousands, and
+// lists it as bad.
+func (s *sheet) doubtful(l sheetLine) bool {
+	for _, c := range s.kind.numeric {
+		if m := doubtfulDot.FindStringSubmatch(l.cell[c]); m != nil {
+			s.bad = append(s.bad, badLine{Line: l.number, Column: c, Value: l.cell[c], Reason: "AMBIGUOUS_POINT",
+				Want: fmt.Sprintf("has a point that may group thousands, as other numbers of the file have decimal commas; write %s%s%s or %s,%s0%s", m[1], m[2], m[3], m[1], m[2], m[3])})
+			return true
+		}
+	}
+	return false
 }
 
 // describe says how the file was read.

@@ -16,6 +16,7 @@ import (
 	"google.golang.org/grpc/status"
 
 	"example.org/remelt/client"
+	"example.org/remelt/ledger"
 )
 
 // lossy is a server of a shop on a wire that loses answers.
@@ -198,4 +199,14 @@ func (l *lossy) head() (n int) {
 	}
 	n, _ = strconv.Atoi(found[1])
 	return n
+}
+
+// What a server says was not recorded is not said to be unknown too; the request id is
+// told all the same, as an earlier try may have been lost.
+func TestNotRecordedIsKnown(t *testing.T) {
+	fault := &ledger.Error{Class: ledger.ErrUnavailable, Reason: "STORE_FAULT", Want: ledger.NothingRecorded}
+	said := problemOf(sentError{fault, "0191e0a4"}).sentence("here")
+	if !strings.Contains(said, "nothing was recorded [STORE_FAULT]") || strings.Contains(said, "Nobody knows") || !strings.Contains(said, "--request-id 0191e0a4") {
+		t.Error(said)
+	}
 }

@@ -16,8 +16,18 @@ import (
 )
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := untilAsked()
 	code := newApp().run(ctx, os.Args[1:])
 	stop()
 	os.Exit(code)
+}
+
+// untilAsked is a context that is done when the program is asked to stop, also by the
+// end of the terminal it was started in, unless nohup had it ignore that.
+func untilAsked() (context.Context, context.CancelFunc) {
+	asked := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) {
+		asked = append(asked, syscall.SIGHUP) // which Windows does not send
+	}
+	return signal.NotifyContext(context.Background(), asked...)
 }

@@ -93,9 +93,9 @@ func (p *page) period(b *pb.PeriodBalance) {
 		return
 	}
 	p.printf("\nMetal in the shop\n")
-	f := newTable("ALLOY", ">AT FIRST", ">BOUGHT", ">CUSTOMERS'", ">ADDITIONS", ">COUNTED", ">OTHER ALLOYS", ">LEFT", ">LOST", ">AT LAST")
+	f := newTable("ALLOY", ">AT FIRST", ">HERE BEFORE", ">BOUGHT", ">CUSTOMERS'", ">ADDITIONS", ">COUNTED", ">OTHER ALLOYS", ">LEFT", ">LOST", ">AT LAST")
 	for _, l := range b.GetFlows() {
-		f.add(last(l.GetAlloy()), p.figure(l.GetOpening()), p.figure(l.GetReceived()), p.figure(l.GetCustomers()), p.figure(l.GetAdditives()), p.figure(l.GetCounted()),
+		f.add(last(l.GetAlloy()), p.figure(l.GetOpening()), p.figure(l.GetHereAlready()), p.figure(l.GetReceived()), p.figure(l.GetCustomers()), p.figure(l.GetAdditives()), p.figure(l.GetCounted()),
 			p.figure(l.GetFromOtherAlloys()), p.figure(l.GetLeft()), p.figure(l.GetLost()), p.figure(l.GetClosing()))
 	}
 	f.write(p)

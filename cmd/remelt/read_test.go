@@ -102,11 +102,19 @@ func TestReadTime(t *testing.T) {
 		{"2026-03-08", dayEnd, "2026-03-09T04:59:59.999Z"}, // a day of 23 hours
 		{"2026-11-01", dayEnd, "2026-11-02T05:59:59.999Z"}, // and one of 25
 		{"14:00", noon, "2026-03-08T19:00:00Z"},            // today, where it is still the 8th
+		{"2026-03-08 1:59", noon, "2026-03-08T07:59:00Z"},
+		{"2026-03-08 03:00", noon, "2026-03-08T08:00:00Z"},
+		{"2026-11-01 01:30", noon, "2026-11-01T06:30:00Z"}, // there are two, of which the first is taken
 		{"2026-03-02T14:00:00+02:00", noon, "2026-03-02T12:00:00Z"},
 	} {
 		got, err := a.readTime(t.Context(), "--happened", c.typed, c.alone)
 		if err != nil || got.AsTime().Format(time.RFC3339Nano) != c.want {
 			t.Errorf("%q: got %v, %v, want %s (%s)", c.typed, got.AsTime(), err, c.want, zone)
+		}
+	}
+	for _, typed := range []string{"2026-03-08 02:00", "2026-03-08 02:30", "2026-03-08T02:59:59", "2:30"} { // never shown there; today is the 8th
+		if _, err := a.readTime(t.Context(), "--happened", typed, noon); err == nil || !strings.Contains(err.Error(), "no such time in America/Chicago") {
+			t.Errorf("%q: %v", typed, err)
 		}
 	}
 	for _, typed := range []string{"tomorrow", "2026-13-02", "2026-02-30", "25:00", "2.3.2026", "03/02/2026"} {
@@ -163,6 +171,8 @@ func TestReadSheet(t *testing.T) {
 		"doubt settled":          {"weight;alloy\n5,25;A\n1,200;B\n", ';', ',', "5,25 1.200", ""},
 		"doubt left":             {"weight;alloy\n1,200;B\n", ';', '.', "1,200", ""},
 		"doubt left by a point":  {"weight;alloy\n5,25;A\n3.5;A\n1,200;B\n", ';', '.', "5,25 3.5 1,200", ""},
+		"a point in doubt":       {"weight;alloy\n5,2 kg;A\n1.234 kg;B\n1.5;A\n0.125;A\n", ';', '.', "5,2 kg 1.5 0.125", "AMBIGUOUS_POINT"},
+		"points only":            {"weight;alloy\n5.2;A\n1.234;B\n", ';', '.', "5.2 1.234", ""},
 		"quoted":                 {"weight,label\n\"5,25\",\"a \"\"b\"\"\"\n", ',', ',', "5,25", ""},
 		"empty lines":            {"weight,alloy\n\n,\n1,A\n", ',', '.', "1", ""},
 		"a comma too many":       {"weight,alloy\n5,2,A\n1,A\n", ',', '.', "1", "EXTRA_CELL"},

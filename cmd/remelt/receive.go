@@ -13,15 +13,17 @@ func (a *app) receiveCommand() *cobra.Command {
 	var form string
 	c := &cobra.Command{
 		Use:   "receive WEIGHT",
-		Short: "Book metal in: bought, or a customer's own",
+		Short: "Book metal in: bought, a customer's own, or what was here already",
 		Example: "  remelt receive \"50.3 lb 3 pcs\" --alloy C87300 --supplier northmetal --place rack --price \"4.85 USD/lb\"\n" +
-			"  remelt receive 12 kg --alloy 356 --customer iris --certificate H2231 --analysis \"Si=7.1 Mg=0.35\"",
+			"  remelt receive 12 kg --alloy 356 --customer iris --certificate H2231 --analysis \"Si=7.1 Mg=0.35\"\n" +
+			"  remelt receive 40 kg --alloy C87300 --form gating --here-already",
 	}
 	w, weigh, cert := writeFlags(c), a.addWeighingFlags(c), addCertificateFlags(c)
 	f := c.Flags()
 	f.StringVar(&req.Alloy, "alloy", "", "the alloy, by any of its names, or \"unknown\": then it is set apart")
 	f.StringVar(&req.Supplier, "supplier", "", "who it was bought from")
 	f.StringVar(&req.Customer, "customer", "", "instead: the customer whose own metal it is and stays")
+	f.BoolVar(&req.HereAlready, "here-already", false, "instead: it was here before the book began, and nobody is named")
 	f.StringVar(&form, "form", "", "ingot unless said: "+strings.Join(words[pb.Form](), ", "))
 	f.BoolVar(&req.Dirty, "dirty", false, "it is still to be cleaned")
 	f.StringVar(&req.Place, "place", "", "where it is put")

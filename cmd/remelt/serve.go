@@ -69,7 +69,14 @@ proxy in front of it.`,
 		Example: "  remelt serve --demo\n  remelt serve --db remelt.db --shop harrow\n" +
 			"  remelt serve --http :8443 --grpc :9443 --tls-cert server.pem --tls-key server.key --host foundry.local",
 		Args: cobra.NoArgs,
-		RunE: func(c *cobra.Command, _ []string) error { return a.serve(c.Context(), v, c.Flags().Changed("db")) },
+		RunE: func(c *cobra.Command, _ []string) error {
+			for _, name := range []string{"backup-every", "backup-keep"} {
+				if c.Flags().Changed(name) && v.backupTo == "" {
+					return usagef("--%s: say with --backup-to where to make backups; without it none are made", name)
+				}
+			}
+			return a.serve(c.Context(), v, c.Flags().Changed("db"))
+		},
 	}
 	f := c.Flags()
 	f.BoolVar(&v.demo, "demo", false, "serve a year of an invented shop")
@@ -120,12 +127,12 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 	var unverified *check
 	if file, ok := store.(*sqlite.Store); ok {
 		if unverified, err = verifyFirst(ctx, file, log); err != nil {
-			return errors.Join(unlessStopped(ctx, err), store.Close())
+			return errors.Join(unlessStopped(ctx, err), notServed(store))
 		}
 	}
 	if a.shop != "" && !v.demo {
 		if err := openBook(ctx, store, a.shop); err != nil {
-			return errors.Join(unlessStopped(ctx, err), store.Close())
+			return errors.Join(unlessStopped(ctx, err), notServed(store))
 		}
 	}
 	running, stop := context.WithCancel(ctx)
@@ -135,7 +142,7 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 	var regularly *backups
 	if v.backupTo != "" {
 		if regularly, err = newBackups(v, store, log, a.now); err != nil {
-			return errors.Join(err, store.Close())
+			return errors.Join(err, notServed(store))
 		}
 	}
 	server.LogLibraries(log)
@@ -146,12 +153,12 @@ func (a *app) serve(ctx context.Context, v *serveFlags, dbGiven bool) error {
 	}
 	counted, endTraces, err := v.see(ctx, a.out, &config)
 	if err != nil {
-		return errors.Join(err, store.Close())
+		return errors.Join(err, notServed(store))
 	}
 	defer endTraces()
 	s, err := server.New(config)
 	if err != nil {
-		return errors.Join(err, store.Close())
+		return errors.Join(err, notServed(store))
 	}
 	if counted != nil {
 		defer counted.serve(v.pprof, s.Why, s.Ready)()
@@ -182,6 +189,15 @@ func unlessStopped(ctx context.Context, err error) error {
 		return nil
 	}
 	return err
+}
+
+// notServed closes a store that was not served after all. A file that this start made
+// goes again: it holds nothing and would stand in the way of a backup.
+func notServed(store ledger.Store) error {
+	if file, ok := store.(*sqlite.Store); ok {
+		return file.Unmake()
+	}
+	return store.Close()
 }
 
 // openBook opens a shop's book in a store that has none of it.

@@ -16,7 +16,8 @@ func (a *app) setShopCommand() *cobra.Command {
 		Use:   "shop ID [NAME]",
 		Short: "The shop's name and units; opens its book the first time",
 		Long: "The shop's name and what it has chosen for itself. A shop that has no book yet gets one;\n" +
-			"of one that has, only what is said changes.",
+			"of one that has, only what is said changes. Where people sign in, a further shop is\n" +
+			"opened by who starts the server: remelt serve --shop ID.",
 		Example: "  remelt set shop harrow \"Harrow Lane Foundry\" --mass-unit lb --temperature-unit F --time-zone America/Chicago",
 		Args:    atLeast("ID"),
 	}

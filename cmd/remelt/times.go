@@ -42,7 +42,11 @@ func (a *app) readTime(ctx context.Context, flag, typed string, alone day) (*tim
 		return nil, err
 	}
 	for _, layout := range layouts {
-		if t, err := time.ParseInLocation(layout, typed, u.zone); err == nil {
+		if said, err := time.Parse(layout, typed); err == nil {
+			t, is := shown(u.zone, said, said)
+			if !is {
+				return nil, notShown(u.zone, flag, typed)
+			}
 			return timestamppb.New(t), nil
 		}
 	}
@@ -55,9 +59,23 @@ func (a *app) readTime(ctx context.Context, flag, typed string, alone day) (*tim
 		}
 		return timestamppb.New(t), nil
 	}
-	if t, err := time.ParseInLocation("15:04", typed, u.zone); err == nil {
-		now := a.now().In(u.zone)
-		return timestamppb.New(time.Date(now.Year(), now.Month(), now.Day(), t.Hour(), t.Minute(), 0, 0, u.zone)), nil
+	if clock, err := time.Parse("15:04", typed); err == nil {
+		t, is := shown(u.zone, a.now().In(u.zone), clock)
+		if !is {
+			return nil, notShown(u.zone, flag, typed)
+		}
+		return timestamppb.New(t), nil
 	}
 	return nil, usagef("%s %q: must be a time of the shop such as \"2026-03-02 14:00\", 14:00 for today, or 2026-03-02", flag, typed)
+}
+
+// shown is the moment at which a clock in zone shows a day and a time. Where clocks are put
+// forward some are never shown, for which the library takes another.
+func shown(zone *time.Location, day, clock time.Time) (time.Time, bool) {
+	t := time.Date(day.Year(), day.Month(), day.Day(), clock.Hour(), clock.Minute(), clock.Second(), clock.Nanosecond(), zone)
+	return t, t.Hour() == clock.Hour() && t.Minute() == clock.Minute()
+}
+
+func notShown(zone *time.Location, flag, typed string) error {
+	return usagef("%s %q: there was no such time in %s, whose clocks were put forward over it", flag, typed, zone)
 }

@@ -45,3 +45,13 @@ func TestSystemdUnit(t *testing.T) {
 		}
 	}
 }
+
+// TestPercent: a share is shown with one decimal, also of a heat that gave back more than
+// was poured.
+func TestPercent(t *testing.T) {
+	for text, want := range map[string]string{"45.6833": "45.7 %", "-2.25": "-2.3 %", "177.8656": "177.9 %", "-100.25": "-100.2 %", "": " %"} {
+		if got := percent(text); got != want {
+			t.Errorf("%q is shown as %q, want %q", text, got, want)
+		}
+	}
+}
