@@ -117,6 +117,7 @@ const (
 	FlagNotKnown   = "not-in-the-book"      // asks: it names a heat or a commission that the book does not know
 	FlagTooEarly   = "before-it-began"      // asks: it is dated before what it is about, or long before the book
 	FlagHeavier    = "heavier-than-before"  // asks: a casting weighs clearly more than when it was weighed last
+	FlagPrice      = "price-out-of-line"    // asks: metal costs far more or less than the same supplier asked for it last
 	FlagLate       = "late"                 // tells: the heat was settled already
 	FlagMoreThanIn = "more-than-was-poured" // tells: in molds of a heat went below zero
 	FlagCorrected  = "shortfall-counted"    // tells: a correction found metal already used
@@ -126,7 +127,7 @@ var flagsThatAsk = map[string]bool{
 	FlagOverdrawn: true, FlagWrongAlloy: true, FlagFutureDate: true,
 	FlagOtherOwner: true, FlagHeld: true, FlagUnclean: true, FlagAgain: true, FlagOverfull: true, FlagUnweighed: true,
 	FlagOutside: true, FlagSettled: true, FlagNotKnown: true,
-	FlagTooEarly: true, FlagHeavier: true,
+	FlagTooEarly: true, FlagHeavier: true, FlagPrice: true,
 }
 
 // Cost is an amount of money that travels with an entry's metal, in the currency

@@ -161,6 +161,56 @@ func roundMoney(field, typed string, exact *big.Rat, currency string) (int64, er
 	return minor, nil
 }
 
+// outOfLine is how many times the last price of an alloy another may be before somebody
+// looks twice: a decimal mark in the wrong place makes ten, the price of all of it taken for
+// that of a kilogram more. No metal of the tables moved so far within a year. Common
+// practice, no source.
+const outOfLine = 5
+
+// askPrice flags metal that costs far more or less than the same supplier asked for the
+// alloy last, within the last entries about the supplier.
+func (d *draft) askPrice(l *Lot) error {
+	now, from := l.rate(), l.From[0].Account
+	if now == nil || now.Sign() == 0 || from.Kind() != Supplier {
+		return nil
+	}
+	looked := 0
+	for e, err := range d.back(from) {
+		if looked++; err != nil || looked > 32 {
+			return err
+		}
+		if e.Kind != KindReceive {
+			continue
+		}
+		var was Lot
+		if found, err := e.First(RecLot, &was); err != nil {
+			return err
+		} else if !found || was.Alloy != l.Alloy || was.rate() == nil || was.rate().Sign() == 0 || was.Price.InBook().Currency != l.Price.InBook().Currency {
+			continue
+		}
+		if reversed, err := d.reversed(e.Seq); err != nil {
+			return err
+		} else if reversed {
+			continue
+		}
+		times := new(big.Rat).Quo(now, was.rate())
+		if much := big.NewRat(outOfLine, 1); times.Cmp(much) >= 0 || times.Inv(times).Cmp(much) >= 0 {
+			d.flag(FlagPrice, fmt.Sprintf("%s of %s is priced %s, and lot %s of %s, from the same supplier on %s, cost %s; look at the decimal mark, and whether a price is for all of it or for a unit of weight",
+				d.words(l.From[0].Mass), l.Alloy, l.Price.Typed, was.ID, d.words(was.From[0].Mass), day(e.Happened), was.Price.Typed))
+		}
+		return nil
+	}
+	return nil
+}
+
+// rate is what a lot as it came in cost for a milligram, nil without a price or a weight.
+func (l *Lot) rate() *big.Rat {
+	if l.Price == nil || len(l.From) != 1 || l.From[0].Mass <= 0 {
+		return nil
+	}
+	return big.NewRat(l.Price.InBook().Minor, int64(l.From[0].Mass))
+}
+
 // noCostsYet refuses another currency for a book that has costs in the one it has:
 // a total must never add two.
 func (d *draft) noCostsYet(currency string) error {

@@ -101,3 +101,37 @@ func TestCostsAreInOneCurrency(t *testing.T) {
 		t.Errorf("another currency: %v", err)
 	}
 }
+
+// A decimal mark in the wrong place, or the price of a kilogram for that of all of it, is
+// asked about; so much as metal ever moved within a year is not. The figures are invented.
+func TestPriceOutOfLine(t *testing.T) {
+	for price, ask := range map[string]bool{
+		"4.85 USD/kg":                   false,
+		"60.63 USD":                     false, // for 12.5 kg
+		"9.70 USD/kg":                   false,
+		"2.20 USD/lb":                   false,
+		"4.20 EUR/kg at 1.1 USD/EUR":    false,
+		"485 USD/kg":                    true,
+		"48.50 USD/kg":                  true,
+		"4.85 USD":                      true,
+		"60.63 USD/kg":                  true,
+		"0.485 USD/kg":                  true,
+		"485 EUR/kg at 1.1 USD/EUR":     true,
+		"4.20 EUR/kg at 110.0 USD/EUR":  true,
+		"0.00 USD":                      false, // a gift
+		"5000 JPY at 150 JPY/USD":       false, // 33 USD
+		"50000000 JPY at 150.0 JPY/USD": true,
+	} {
+		b := ledgertest.Open(t)
+		first := b.Do(receiveAt(b, "4.85 USD/kg"))
+		b.Do(b.Receive(ctx, none, ledger.Receive{Supplier: "northmetal", Alloy: "C83600", Price: "60 USD/kg", Weighing: ledgertest.Net(5_000)}))
+		b.Do(b.Receive(ctx, none, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(5_000)}))
+		if _, err := receiveAt(b, price); ask != asks(err, ledger.FlagPrice) || !ask && err != nil {
+			t.Errorf("%s after 4.85 USD/kg: %v", price, err)
+		}
+		b.Do(b.Reverse(ctx, ledger.Meta{Reason: "the decimal mark"}, ledger.ReverseEntry{Entry: first.Seq}))
+		if _, err := receiveAt(b, price); err != nil {
+			t.Errorf("%s after nothing that stands: %v", price, err)
+		}
+	}
+}

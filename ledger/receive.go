@@ -74,6 +74,9 @@ func (c Receive) draft(d *draft) error {
 			return err
 		}
 		d.e.Costs = append(d.e.Costs, l.Price.cost(Acct(OfLot, l.ID)))
+		if err := d.askPrice(l); err != nil {
+			return err
+		}
 	}
 	return d.putLot(l)
 }

@@ -208,7 +208,7 @@ func ownAlloy(o ledger.Alloy) alloy.Alloy {
 }
 
 // ownLimits are the limits that a shop asks of an alloy itself: of one in the table they go
-// before the table's, element by element. They are current of an alloy that has no others.
+// before the table's, bound by bound. They are current of an alloy that has no others.
 func ownLimits(id string, own []ledger.Limit) alloy.LimitSet {
 	set := alloy.LimitSet{Alloy: id, Kind: alloy.Casting, Edition: alloy.OwnEdition, Current: true}
 	if a, err := alloy.Builtin().Find(id); err == nil {
@@ -220,13 +220,25 @@ func ownLimits(id string, own []ledger.Limit) alloy.LimitSet {
 		row := alloy.Limit{Element: l.Element, Min: float64(l.MinPPM) / 1e4, Max: float64(l.MaxPPM) / 1e4,
 			HasMin: l.MinPPM > 0, HasMax: l.HasMax(), Remainder: l.Rest, Verified: alloy.Shop}
 		if i := slices.IndexFunc(set.Limits, func(t alloy.Limit) bool { return t.Element == l.Element }); i >= 0 {
-			row.Plus, row.MayPlus = set.Limits[i].Plus, set.Limits[i].MayPlus
-			set.Limits[i] = row
+			set.Limits[i] = narrowed(set.Limits[i], row)
 		} else {
 			set.Limits = append(set.Limits, row)
 		}
 	}
 	return set
+}
+
+// narrowed is a limit of the table with the bounds that a shop says instead. What it leaves
+// of the other bound stays where the two leave room between them.
+func narrowed(theirs, own alloy.Limit) alloy.Limit {
+	own.Plus, own.MayPlus = theirs.Plus, theirs.MayPlus
+	if !own.HasMax && theirs.HasMax && own.HasMin && own.Min < theirs.Max {
+		own.Max, own.HasMax = theirs.Max, true
+	}
+	if !own.HasMin && theirs.HasMin && own.HasMax && theirs.Min < own.Max {
+		own.Min, own.HasMin = theirs.Min, true
+	}
+	return own
 }
 
 // SetAlloy adds or changes an alloy of the shop's own, after asking the table

@@ -64,3 +64,30 @@ func TestOwnLimitsHoldEverywhere(t *testing.T) {
 	}
 	b.Verify()
 }
+
+// TestOneBoundOfItsOwn: a shop that asks for a least of an element has not lifted the
+// greatest of the table, nor the other way round. C87300 has 3.5 to 4.5 % silicon
+// (CDA data sheet C87300, 2006).
+func TestOneBoundOfItsOwn(t *testing.T) {
+	for _, c := range []struct {
+		own      ledger.Limit
+		min, max float64
+		least    bool
+	}{
+		{ledger.Limit{Element: "Si", MinPPM: 38_000}, 3.8, 4.5, true},
+		{ledger.Limit{Element: "Si", MaxPPM: 42_000}, 3.5, 4.2, true},
+		{ledger.Limit{Element: "Si", MinPPM: 38_000, MaxPPM: 60_000}, 3.8, 6, true},
+		{ledger.Limit{Element: "Si", MaxPPM: 20_000}, 0, 2, false}, // less than the table's least
+	} {
+		b := ledgertest.Open(t)
+		b.Do(b.SetAlloy(ctx, ledger.Meta{}, ledger.Alloy{ID: "C87300", Limits: []ledger.Limit{c.own}}))
+		lot := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, ledger.Meta{}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(1_000)})))
+		got, err := b.Content(ctx, ledger.Acct(ledger.OfLot, lot.ID), "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if l, _ := got.Limits.Limit("Si"); !l.HasMax || l.Max != c.max || l.HasMin != c.least || l.Min != c.min {
+			t.Errorf("%+v: held to %+v", c.own, l)
+		}
+	}
+}

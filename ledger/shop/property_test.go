@@ -397,7 +397,7 @@ func (d *day) money(start time.Time) {
 	}
 	statementSums(d.r, first)
 	d.did(d.CloseMonth(ctx, ledger.Meta{}, start.AddDate(-1, 0, 0), middle))
-	d.did(d.Receive(ctx, ledger.Meta{Happened: start}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(1_000), Price: "9.99 USD"}))
+	d.did(d.Receive(ctx, ledger.Meta{Happened: start, Reason: "what it cost"}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(1_000), Price: "9.99 USD"}))
 	second, err := d.CostStatement(ctx, middle, d.Now.AddDate(0, 0, 1))
 	if err != nil {
 		d.r.Fatal(err)
