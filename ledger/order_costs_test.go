@@ -60,7 +60,7 @@ func TestReceivedCostsAddUp(t *testing.T) {
 				}
 				in.Lines = append(in.Lines, d)
 			}
-			entries = append(entries, b.Do(b.ReceiveOrder(ctx, ledger.Meta{}, in)))
+			entries = append(entries, b.Do(b.ReceiveOrder(ctx, ledger.Meta{Reason: "as invoiced"}, in)))
 			o = readOrder(r, b, "1")
 			if n > 60 {
 				r.Fatalf("never all here: %d receipts", len(o.Receipts))

@@ -75,8 +75,14 @@ func (b *Book) ReceiveOrder(ctx context.Context, m Meta, c ReceiveOrder) (*Entry
 		for k := range came.Lines {
 			x := &came.Lines[k]
 			d.bear(&o, x, Received{Line: x.Line})
-			if err := d.setPrice(&o, x); err != nil {
+			lot, err := d.setPrice(&o, x)
+			if err != nil {
 				return err
+			}
+			if lot != nil {
+				if err := d.askPrice(lot); err != nil {
+					return err
+				}
 			}
 		}
 		for i := range o.Lines {
@@ -120,18 +126,19 @@ func (d *draft) deliver(at string, o *Order, in Delivered) (got Received, err er
 	return got, err
 }
 
-// setPrice says of the lot of a receipt's line what was paid for it.
-func (d *draft) setPrice(o *Order, x *Received) error {
+// setPrice says of the lot of a receipt's line what was paid for it; it gives nil when
+// there is none or no price.
+func (d *draft) setPrice(o *Order, x *Received) (*Lot, error) {
 	p := o.goods(x)
 	if x.Lot == "" || p == nil {
-		return nil
+		return nil, nil
 	}
 	var l Lot
 	if err := d.must(RecLot, "lot", x.Lot, &l); err != nil {
-		return err
+		return nil, err
 	}
 	l.Price = p
-	return d.putLot(&l)
+	return &l, d.putLot(&l)
 }
 
 // takeInSupply books a supply in and gives the net of one that is weighed.
@@ -223,7 +230,7 @@ func (d *draft) voidReceipt(o *Order, entry int64) error {
 				continue
 			}
 			d.bear(o, x, before[i][k])
-			if err := d.setPrice(o, x); err != nil {
+			if _, err := d.setPrice(o, x); err != nil {
 				return err
 			}
 		}

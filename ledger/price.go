@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/big"
 	"strings"
+	"time"
 
 	"example.org/remelt/ledger/unit"
 )
@@ -174,33 +175,48 @@ func (d *draft) askPrice(l *Lot) error {
 	if now == nil || now.Sign() == 0 || from.Kind() != Supplier {
 		return nil
 	}
+	was, on, err := d.pricedLast(l, from)
+	if err != nil || was == nil {
+		return err
+	}
+	times, much := new(big.Rat).Quo(now, was.rate()), big.NewRat(outOfLine, 1)
+	if times.Cmp(much) >= 0 || times.Inv(times).Cmp(much) >= 0 {
+		d.flag(FlagPrice, fmt.Sprintf("%s of %s is priced %s, and lot %s of %s, from the same supplier on %s, cost %s; look at the decimal mark, and whether a price is for all of it or for a unit of weight",
+			d.words(l.From[0].Mass), l.Alloy, l.Price.Typed, was.ID, d.words(was.From[0].Mass), day(on), was.Price.Typed))
+	}
+	return nil
+}
+
+// pricedLast is the last lot of the alloy of l that came from a supplier at a price, as it
+// came, and when; nil where there is none to compare l with.
+func (d *draft) pricedLast(l *Lot, from Account) (was *Lot, on time.Time, err error) {
 	looked := 0
 	for e, err := range d.back(from) {
 		if looked++; err != nil || looked > 32 {
-			return err
+			return nil, on, err
 		}
-		if e.Kind != KindReceive {
-			continue
-		}
-		var was Lot
-		if found, err := e.First(RecLot, &was); err != nil {
-			return err
-		} else if !found || was.Alloy != l.Alloy || was.rate() == nil || was.rate().Sign() == 0 || was.Price.InBook().Currency != l.Price.InBook().Currency {
+		if e.Kind != KindReceive && e.Kind != KindReceiveOrder {
 			continue
 		}
 		if reversed, err := d.reversed(e.Seq); err != nil {
-			return err
+			return nil, on, err
 		} else if reversed {
 			continue
 		}
-		times := new(big.Rat).Quo(now, was.rate())
-		if much := big.NewRat(outOfLine, 1); times.Cmp(much) >= 0 || times.Inv(times).Cmp(much) >= 0 {
-			d.flag(FlagPrice, fmt.Sprintf("%s of %s is priced %s, and lot %s of %s, from the same supplier on %s, cost %s; look at the decimal mark, and whether a price is for all of it or for a unit of weight",
-				d.words(l.From[0].Mass), l.Alloy, l.Price.Typed, was.ID, d.words(was.From[0].Mass), day(e.Happened), was.Price.Typed))
+		for _, r := range e.Records {
+			if r.Kind != RecLot {
+				continue
+			}
+			was = new(Lot)
+			if err := r.Into(was); err != nil {
+				return nil, on, err
+			}
+			if rate := was.rate(); rate != nil && rate.Sign() > 0 && was.Alloy == l.Alloy && was.Price.InBook().Currency == l.Price.InBook().Currency {
+				return was, e.Happened, nil
+			}
 		}
-		return nil
 	}
-	return nil
+	return nil, on, nil
 }
 
 // rate is what a lot as it came in cost for a milligram, nil without a price or a weight.

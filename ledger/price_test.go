@@ -135,3 +135,24 @@ func TestPriceOutOfLine(t *testing.T) {
 		}
 	}
 }
+
+// What comes of an order is asked about when it comes, after what came of another order.
+func TestPriceOfAnOrderOutOfLine(t *testing.T) {
+	b := ledgertest.Open(t)
+	delivery := func(price string) error {
+		order := ingotsAndBorax()
+		order.Lines[0].Price = price
+		o := orderOf(t, b.Do(b.WriteOrder(ctx, none, order)))
+		b.Do(b.PlaceOrder(ctx, none, ledger.PlaceOrder{Order: o.ID}))
+		_, err := b.ReceiveOrder(ctx, none, ledger.ReceiveOrder{Order: o.ID, Lines: []ledger.Delivered{came(2, 20_000, 0), came(1, 101_000, 10)}})
+		return err
+	}
+	for _, c := range []struct {
+		price string
+		asks  bool
+	}{{"9.00 USD/kg", false}, {"900 USD/kg", true}, {"0.90 USD/kg", true}, {"94.00 USD/pc", false}, {"940.00 USD", false}, {"94.00 USD", true}} {
+		if err := delivery(c.price); c.asks != asks(err, ledger.FlagPrice) || !c.asks && err != nil {
+			t.Errorf("%s: %v", c.price, err)
+		}
+	}
+}
