@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"maps"
 	"math"
 	"sync"
 
@@ -93,9 +94,22 @@ func (c *carrier) revises(e *ledger.Entry) bool {
 func (c *carrier) certified(lot string, cert *ledger.Certificate) alloy.Composition {
 	comp := measured(lot, cert)
 	if c.believes {
-		c.believe(c.alloys[lot], comp)
+		c.believe(c.alloys[lot], comp, func(string) string { return believedOrigin })
 	}
 	return comp
+}
+
+// whole is a lot's metal as it goes together with other metal. What its certificate does
+// not name is not known of the lot by itself; in a mixture it would count as none of it, and
+// is believed to be anywhere within the limits of its alloy, as all of a lot without a
+// certificate is.
+func (c *carrier) whole(lot string, comp alloy.Composition) alloy.Composition {
+	if c.believes || ledger.Account(lot).Kind() != ledger.OfLot || len(comp.Mean) == 0 {
+		return comp
+	}
+	full := alloy.Composition{Mean: comp.Means(), Doubt: maps.Clone(comp.Doubt)}
+	c.believe(c.alloys[lot], full, func(e string) string { return lot + "/" + e })
+	return full
 }
 
 // believedOrigin is the one origin of all doubt that is only belief. What is believed
@@ -107,8 +121,9 @@ const believedOrigin = "believed"
 // of its alloy do: anywhere from the least to the greatest that the limits and the
 // part that is not named allow (rectangular, GUM clause 4.3.7), the base metal what
 // is left. A charge that is to keep limits cannot do without an idea of them; it is
-// a belief, which a fuller certificate replaces.
-func (c *carrier) believe(id string, comp alloy.Composition) {
+// a belief, which a fuller certificate replaces. origin names what the doubt about an
+// element comes from.
+func (c *carrier) believe(id string, comp alloy.Composition, origin func(element string) string) {
 	a, err := c.table.Find(id)
 	if err != nil {
 		return
@@ -120,7 +135,6 @@ func (c *carrier) believe(id string, comp alloy.Composition) {
 	rest := unnamedPart(comp)
 	base := mostOf(a.Typical())
 	_, baseNamed := comp.Mean[base]
-	doubt := map[string]float64{}
 	for _, l := range set.Limits {
 		if _, named := comp.Mean[l.Element]; named || l.Element == base || !isElement(l) {
 			continue
@@ -133,15 +147,19 @@ func (c *carrier) believe(id string, comp alloy.Composition) {
 		}
 		low := math.Min(l.Min, high)
 		comp.Mean[l.Element] = (low + high) / 2
-		doubt[l.Element] = (high - low) / math.Sqrt(12)
+		doubt, sd := comp.Doubt[origin(l.Element)], (high-low)/math.Sqrt(12)
+		if doubt == nil {
+			doubt = map[string]float64{}
+			comp.Doubt[origin(l.Element)] = doubt
+		}
+		doubt[l.Element] = sd
 		if !baseNamed {
-			doubt[base] -= doubt[l.Element]
+			doubt[base] -= sd
 		}
 	}
 	if left := unnamedPart(comp); !baseNamed && base != "" && left > 0 {
 		comp.Mean[base] = left
 	}
-	comp.Doubt[believedOrigin] = doubt
 }
 
 // onlyBelieved makes all doubt of a composition belief.

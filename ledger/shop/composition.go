@@ -141,9 +141,12 @@ func (c *carrier) entry(e *ledger.Entry, reversed bool) error {
 			if err != nil {
 				return scienceError("composition", err)
 			}
-			in.Of, basis = comp, "carried from "+from
+			in.Of, basis = c.whole(from, comp), "carried from "+from
 		}
-		v := c.of[to]
+		v, err := c.left(to)
+		if err != nil {
+			return err
+		}
 		if len(v.inputs) == 0 || v.kg <= 0 {
 			v = vessel{basis: basis}
 		} else if v.basis != basis {
@@ -154,6 +157,22 @@ func (c *carrier) entry(e *ledger.Entry, reversed bool) error {
 		c.carry(from, -in.Mass)
 	}
 	return nil
+}
+
+// left is a vessel before more metal comes into it. What a pile has left of all that came
+// before is one metal, of no more than the weight that is left; what a heat took in stays
+// apart, since the fire is reckoned once for all of it.
+func (c *carrier) left(key string) (vessel, error) {
+	v := c.of[key]
+	if ledger.Account(key).Kind() == ledger.InHeat || len(v.inputs) == 0 || v.kg <= 0 {
+		return v, nil
+	}
+	mixed, err := c.content(key)
+	if err != nil {
+		return v, scienceError("composition", err)
+	}
+	v.inputs = []alloy.Input{{Mass: v.kg, Of: mixed}}
+	return v, nil
 }
 
 // carry changes how much metal is in a vessel and not what metal it is.
@@ -179,6 +198,7 @@ func (c *carrier) learn(e *ledger.Entry) error {
 				c.certs[key] = l.Certificate
 				if v, ok := c.of[key]; ok { // measured now: what was carried counts no more
 					v.basis, v.mixed, v.done = "measured", c.certified(key, l.Certificate), true
+					v.inputs = []alloy.Input{{Mass: max(v.kg, 0), Of: v.mixed}}
 					c.of[key] = v
 				}
 			}
@@ -253,6 +273,11 @@ func (c *carrier) content(key string) (alloy.Composition, error) {
 	}
 	if v.done {
 		return v.mixed, nil
+	}
+	if len(v.inputs) > 1 {
+		for i := range v.inputs {
+			v.inputs[i].Of = c.whole(key, v.inputs[i].Of)
+		}
 	}
 	m := alloy.Melt{Origin: key, Inputs: v.inputs}
 	if ledger.Account(key).Kind() == ledger.InHeat {

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"example.org/remelt/ledger"
+	"example.org/remelt/ledger/alloy"
 	"example.org/remelt/ledger/ledgertest"
 	"example.org/remelt/ledger/shop"
 )
@@ -123,6 +124,64 @@ func TestContentThroughAHeat(t *testing.T) {
 	f, err := b.ForecastRemelts(ctx, "C87300", 0.5, 10, 0.05)
 	if err != nil || len(f.Steps) == 0 {
 		t.Fatalf("forecast %+v, %v", f, err)
+	}
+}
+
+// contentOf is what a lot or heat is thought to hold of an element.
+func contentOf(t *testing.T, b *ledgertest.Shop, a ledger.Account, element string) alloy.Estimate {
+	t.Helper()
+	got, err := b.Content(ctx, a, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return got.Composition.Estimate(element)
+}
+
+// TestPartOfAnAnalysisInAMixture: what an analysis does not name counts in a mixture as
+// metal within its alloy's limits, not as none of it. C87300 is at least 94 % copper and at
+// most 0.09 % lead (CDA data sheet C87300, 2006; ASTM B584-14).
+func TestPartOfAnAnalysisInAMixture(t *testing.T) {
+	b := ledgertest.Open(t)
+	part := analysis("Si", 39_000, "Mn", 10_000)
+	var items []ledger.ChargeItem
+	for _, cert := range []*ledger.Certificate{part, nil} {
+		lot := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, ledger.Meta{}, ledger.Receive{HereAlready: true, Alloy: "C87300", Form: ledger.Gating, Weighing: ledgertest.Net(10_000)})))
+		if cert != nil {
+			b.Do(b.Identify(ctx, ledger.Meta{}, ledger.IdentifyLot{Lot: lot.ID, Alloy: "C87300", Certificate: cert}))
+		}
+		items = append(items, ledger.ChargeItem{Lot: lot.ID})
+	}
+	b.Do(b.PlanHeat(ctx, ledger.Meta{}, ledger.PlanHeat{ID: "1", Alloy: "C87300"}))
+	b.Do(b.OpenHeat(ctx, ledger.Meta{}, "1"))
+	b.Do(b.Charge(ctx, ledger.Meta{}, ledger.ChargeHeat{Heat: "1", Items: items}))
+	heat := ledger.Acct(ledger.InHeat, "1")
+	if cu := contentOf(t, b, heat, "Cu"); cu.Mean < 94 || cu.Mean > 96 || cu.SD < 0.1 {
+		t.Errorf("Cu %.3f ± %.3f %%", cu.Mean, cu.SD)
+	}
+	if pb := contentOf(t, b, heat, "Pb"); math.Abs(pb.Mean-0.045) > 0.005 || pb.SD < 0.015 {
+		t.Errorf("Pb %.4f ± %.4f %%, want half of 0.09 on the average", pb.Mean, pb.SD)
+	}
+	got, err := b.Content(ctx, heat, "")
+	if err != nil || got.Chance.AtLeast > 0.5 {
+		t.Errorf("outside with a chance of %+v (%v)", got.Chance.AtLeast, err)
+	}
+}
+
+// TestMetalPutToAPile: what came to a pile first counts by what is left of it, and by what
+// it was measured to hold.
+func TestMetalPutToAPile(t *testing.T) {
+	b := ledgertest.Open(t)
+	pile := func(grams, pb int) ledger.Lot {
+		return ledgertest.MadeLot(t, b.Do(b.Receive(ctx, ledger.Meta{}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Form: ledger.Gating,
+			Weighing: ledgertest.Net(int64(grams)), Certificate: analysis("Si", 39_000, "Mn", 10_000, "Pb", pb, "Cu", 951_000-pb)})))
+	}
+	first := pile(10_000, 0)
+	b.Do(b.Identify(ctx, ledger.Meta{}, ledger.IdentifyLot{Lot: first.ID, Alloy: "C87300", Certificate: analysis("Si", 39_000, "Mn", 10_000, "Pb", 900, "Cu", 950_100)}))
+	b.Do(b.Remove(ctx, ledger.Meta{}, ledger.RemoveLot{Lot: first.ID, How: "scrapped", Mass: ledgertest.Grams(9_000)}))
+	second := pile(9_000, 0)
+	b.Do(b.Combine(ctx, ledger.Meta{}, ledger.CombineLots{Lots: []string{second.ID}, Into: first.ID}))
+	if pb := contentOf(t, b, ledgertest.LotAcct(first), "Pb"); math.Abs(pb.Mean-0.009) > 1e-6 {
+		t.Errorf("Pb %.4f %%, want a tenth of 0.09", pb.Mean)
 	}
 }
 
