@@ -87,6 +87,43 @@ func TestTextIsNeverMarkup(t *testing.T) {
 	b.quiet("404")
 }
 
+// In a list on a narrow phone no name is broken within a word, however long the words are that
+// stand for the amount beside it.
+func TestLongAmountLeavesTheNameItsRoom(t *testing.T) {
+	f := newFoundry(t)
+	f.furnish("for the mill pond")
+	f.orders("by telephone")
+	f.planned("42")
+	f.book.Do(f.book.OpenHeat(t.Context(), ledger.Meta{}, "42"))
+	f.book.Do(f.book.Charge(t.Context(), ledger.Meta{}, ledger.ChargeHeat{Heat: "42", Items: []ledger.ChargeItem{{Lot: f.heat.Pigs.ID, Mass: ledgertest.Grams(1000)}}}))
+	f.book.Do(f.book.FinishPour(t.Context(), ledger.Meta{}, ledger.FinishPour{Heat: "42"}))
+	f.book.Do(f.book.WeighIn(t.Context(), ledger.Meta{Reason: "it was weighed twice"}, ledger.WeighIn{Heats: []ledger.HeatShare{{Heat: "42"}}, Weighing: ledgertest.Net(1234)}))
+	b := newBrowser(t, size{360, 740})
+	for _, page := range []string{"/heats", "?alloy=C87300", "/commissions", "/orders"} {
+		b.open(f.url(page))
+		js[any](b, `document.querySelectorAll("details").forEach((d) => d.open = true); 0`)
+		if page == "/heats" {
+			if said := js[string](b, `document.querySelector('.lots a[href$="/42"] .amount')?.textContent`); said != "234 g more came back than was poured" {
+				t.Errorf("heat 42 says %q", said)
+			}
+		} else {
+			js[any](b, `document.querySelectorAll(".lots .amount").forEach((a) => a.textContent = "1 234.56 lb more came back than was poured"); 0`)
+		}
+		const broken = `[...document.querySelectorAll(".lots li:has(.amount) b")].filter((b) => {
+			const text = document.createRange();
+			text.selectNodeContents(b);
+			return Math.round(text.getBoundingClientRect().height / parseFloat(getComputedStyle(b).lineHeight)) > b.textContent.trim().split(" ").length;
+		}).map((b) => b.textContent)`
+		if n := js[int](b, `document.querySelectorAll(".lots li:has(.amount) b").length`); n == 0 {
+			t.Errorf("%s has no list with amounts", page)
+		}
+		for _, name := range js[[]string](b, broken) {
+			t.Errorf("%s: %q takes more lines than it has words", page, name)
+		}
+	}
+	b.quiet()
+}
+
 // Another person's weighing appears without a reload, and not while somebody types.
 func TestPagesFollowTheBook(t *testing.T) {
 	f := newFoundry(t)
