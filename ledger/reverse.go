@@ -43,6 +43,9 @@ func (b *Book) Reverse(ctx context.Context, m Meta, c ReverseEntry) (*Entry, err
 			return badState("NOT_REVERSIBLE", "entry", fmt.Sprint(c.Entry), "opened the book")
 		}
 		id := fmt.Sprint(c.Entry)
+		if err := old.keepsWhoMay(); err != nil {
+			return err
+		}
 		var done Reversal
 		if found, err := d.get(RecReversal, id, &done); err != nil {
 			return err
@@ -67,6 +70,21 @@ func (b *Book) Reverse(ctx context.Context, m Meta, c ReverseEntry) (*Entry, err
 		}
 		return d.put(RecReversal, id, "", Reversal{Entry: old.Seq, By: d.e.Seq})
 	})
+}
+
+// keepsWhoMay refuses to take back who may do what, and what they sign in with: that would
+// bring back what was revoked or lowered, sessions from before a password, or leave nobody
+// who manages the shop.
+func (e *Entry) keepsWhoMay() error {
+	for _, r := range e.Records {
+		switch r.Kind {
+		case RecPerson:
+			return badState("NOT_REVERSIBLE", "entry", fmt.Sprint(e.Seq), "is about what "+r.ID+" may do or signs in with; say what holds now instead, with set person, or invite them to set a password")
+		case RecToken:
+			return badState("NOT_REVERSIBLE", "entry", fmt.Sprint(e.Seq), "is about token "+r.ID+"; end it with token revoke, or make another, instead")
+		}
+	}
+	return nil
 }
 
 // entry loads an entry of this book by its number.

@@ -124,9 +124,10 @@ func (s entries) ReverseEntry(ctx context.Context, r *pb.ReverseEntryRequest) (*
 	if d.err != nil {
 		return nil, d.err
 	}
-	if c, signedIn := signin.From(ctx); signedIn && !c.Duty.Covers(ledger.MayRun) && old.Who != c.Person {
-		return nil, &ledger.Error{Class: ledger.ErrDenied, Reason: "NOT_YOURS", Field: "name", Value: r.GetName(),
-			Want: "to take back what somebody else recorded needs " + string(ledger.MayRun)}
+	if c, signedIn := signin.From(ctx); signedIn {
+		if err := mayTakeBack(c, "name", r.GetName(), old); err != nil {
+			return nil, err
+		}
 	}
 	e := record(d, (*shop.Shop).Reverse, ledger.ReverseEntry{Entry: old.Seq})
 	return reply(d, &pb.ReverseEntryResponse{Reversed: d.entry(old), Entry: d.entry(e)})

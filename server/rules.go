@@ -40,7 +40,8 @@ var methodRules = rulesOf(map[ledger.Duty]string{
 		SupplyService: GetSupply ListSupplies
 		TareService: GetTare ListTares`,
 
-	// ReverseEntry only of what they recorded themselves; see entries.ReverseEntry.
+	// ReverseEntry only of what they recorded themselves, and nobody of what they may not
+	// record; see mayTakeBack.
 	ledger.MayWeighIn: `
 		CastingService: WeighCasting
 		EntryService: ReverseEntry
