@@ -28,6 +28,8 @@ func (c *Client) VerifyAfter(ctx context.Context, shop string, after int64, hash
 }
 
 func (c *Client) verify(ctx context.Context, r *pb.VerifyShopRequest, progress func(*pb.Progress)) (*pb.Verification, error) {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel() // else the stream, and what the server holds for it, stays when the result was read or the caller gave up
 	s, err := c.Shops.VerifyShop(ctx, r)
 	if err != nil {
 		return nil, err
@@ -51,6 +53,8 @@ func (c *Client) verify(ctx context.Context, r *pb.VerifyShopRequest, progress f
 // as it was sent. On an error what was written to w is not a backup. progress
 // may be nil.
 func (c *Client) Backup(ctx context.Context, shop string, w io.Writer, progress func(*pb.Progress)) (*pb.BackupResult, error) {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel() // else the stream, and what the server holds for it, stays when the result was read or the caller gave up
 	s, err := c.Shops.BackupShop(ctx, &pb.BackupShopRequest{Name: shop})
 	if err != nil {
 		return nil, err

@@ -1,12 +1,14 @@
 package client_test
 
 import (
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
@@ -130,3 +132,30 @@ func TestBackupIsChecked(t *testing.T) {
 		})
 	}
 }
+
+// A copy that cannot be written further, and a result that came before the stream's end,
+// leave nothing running on the server.
+func TestStreamsEndWithTheirCall(t *testing.T) {
+	w := newWorld(t)
+	ended := make(chan struct{})
+	w.places.backup = func(s grpc.ServerStreamingServer[pb.BackupShopResponse]) error {
+		_ = s.Send(&pb.BackupShopResponse{Event: &pb.BackupShopResponse_Chunk{Chunk: []byte("metal")}})
+		<-s.Context().Done()
+		close(ended)
+		return s.Context().Err()
+	}
+	full := errors.New("the disk is full")
+	if _, err := w.Backup(context.Background(), "shops/harrow", writerThat{full}, nil); !errors.Is(err, full) {
+		t.Errorf("a copy onto a full disk: %v", err)
+	}
+	select {
+	case <-ended:
+	case <-time.After(10 * time.Second):
+		t.Error("the server still sends a copy that nobody takes")
+	}
+}
+
+// writerThat fails.
+type writerThat struct{ err error }
+
+func (w writerThat) Write([]byte) (int, error) { return 0, w.err }

@@ -54,7 +54,9 @@ func ParseRequestID(s string) (RequestID, error) {
 	if err != nil || len(b) != 16 {
 		return r, bad
 	}
-	copy(r[:], b)
+	if copy(r[:], b); r == (RequestID{}) { // what an id that nobody set looks like, and would count as none
+		return r, bad
+	}
 	return r, nil
 }
 

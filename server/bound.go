@@ -22,7 +22,9 @@ func saidOnce(next runtime.HandlerFunc) runtime.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request, inPath map[string]string) {
 		var e *ledger.Error
 		if r.Method == http.MethodGet {
-			e = sameAsPath(r.URL.Query(), inPath)
+			if e = sameAsPath(r.URL.Query(), inPath); e == nil {
+				e = known(r)
+			}
 		} else {
 			e = noParameters(r)
 			r.Body = &boundBody{r.Body, inPath}

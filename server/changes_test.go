@@ -55,7 +55,9 @@ func TestUpdateTakesTheFieldsOfTheMask(t *testing.T) {
 	if was.GetDivision().GetTyped() != "10 g" || was.GetCheckError().GetMg() != -5_000 {
 		t.Errorf("the scale was %v", was)
 	}
-	b.refusedBy(&pb.UpdateScaleRequest{UpdateMask: mask("colour"), Scale: &pb.Scale{Name: floor}}, "UNKNOWN_FIELD", "update_mask")
+	for _, path := range []string{"colour", "display_name.nonsense", "division.nonsense"} {
+		b.refusedBy(&pb.UpdateScaleRequest{UpdateMask: mask(path), Scale: &pb.Scale{Name: floor, DisplayName: "other", Division: g(7)}}, "UNKNOWN_FIELD", "update_mask")
+	}
 	b.refusedBy(&pb.UpdateScaleRequest{Scale: &pb.Scale{Name: harrow + "/scales/new", DisplayName: "new", Division: g(1)}}, "NOT_FOUND", "scale")
 }
 
@@ -124,14 +126,17 @@ func TestARetryOfAnUpdateAfterOthers(t *testing.T) {
 	if again.GetEntry().GetName() != first.GetEntry().GetName() || b.head() != head {
 		t.Errorf("the retry is entry %s of %d, want %s of %d", again.GetEntry().GetName(), b.head(), first.GetEntry().GetName(), head)
 	}
+	if diff := cmp.Diff(first.GetScale(), again.GetScale(), protocmp.Transform()); diff != "" {
+		t.Errorf("the retry does not answer what it did first:\n%s", diff)
+	}
 	if s := scale(b); s.GetDisplayName() != "theirs" || s.GetCapacity().GetMg() != 99_000_000 {
 		t.Errorf("after the retry: %v", s)
 	}
 	fresh := &pb.UpdatePlaceRequest{Place: &pb.Place{Name: harrow + "/places/shelf", DisplayName: "shelf"}, AllowMissing: true}
 	do[proto.Message](b, fresh)
 	do[proto.Message](b, &pb.UpdatePlaceRequest{Place: &pb.Place{Name: harrow + "/places/shelf", DisplayName: "long shelf"}})
-	if e := do[*pb.UpdatePlaceResponse](b, fresh); e.GetPlace().GetDisplayName() != "long shelf" {
-		t.Errorf("the retry of an addition: %v", e)
+	if e := do[*pb.UpdatePlaceResponse](b, fresh); e.GetPlace().GetDisplayName() != "shelf" {
+		t.Errorf("the retry of an addition does not answer what it did first: %v", e)
 	}
 	mold := &pb.CreateMoldRequest{Parent: harrow + "/heats/42", MoldId: "extra", Mold: &pb.Mold{DisplayName: "extra"}}
 	do[proto.Message](b, mold)

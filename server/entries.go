@@ -141,6 +141,13 @@ func (s entries) WatchEntries(r *pb.WatchEntriesRequest, stream grpc.ServerStrea
 	}
 	return d.named(s.follow(stream.Context(), d.Shop, r.GetAfterSequence(), func(e *ledger.Entry) error {
 		clear(d.inPieces) // settings may have changed since
+		if changed, err := e.First(ledger.RecShop, new(ledger.Shop)); changed || err != nil {
+			now, err := d.Settings(d.ctx)
+			if d.fail(err); err != nil {
+				return err
+			}
+			d.settings = now.Value
+		}
 		m := &pb.WatchEntriesResponse{Entry: d.entryIn(full, e)}
 		if d.err != nil {
 			return d.err

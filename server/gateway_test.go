@@ -33,7 +33,7 @@ func TestBodiesThatAreRefused(t *testing.T) {
 		"number out of range":     {`{"weighing": {"net": {"mg": 9223372036854775808}}}`, "BAD_JSON_VALUE", "weighing.net.mg"},
 		"fraction of a milligram": {`{"weighing": {"net": {"mg": 1.5}}}`, "BAD_JSON_VALUE", "weighing.net.mg"},
 		"unknown enum":            {`{"form": "FORM_BRICK"}`, "BAD_JSON_VALUE", "form"},
-		"time":                    {`{"happenedTime": "yesterday"}`, "BAD_JSON_VALUE", "happenedTime"},
+		"time":                    {`{"happenedTime": "yesterday"}`, "BAD_JSON_VALUE", "happened_time"},
 		"object for a text":       {`{"alloy": {}}`, "BAD_JSON_VALUE", "alloy"},
 		"text for an object":      {`{"weighing": "5 kg"}`, "BAD_JSON_VALUE", "weighing"},
 		"twice":                   {`{"alloy": "C87300", "alloy": "C95400"}`, "BAD_JSON", "body"},
@@ -79,7 +79,7 @@ func TestParametersThatAreRefused(t *testing.T) {
 	w := serve(t)
 	w.refused("GET", "/v1/shops/harrow/lots?alloi=C87300", "", 400, "UNKNOWN_PARAMETER", "alloi")
 	w.refused("GET", "/v1/shops/harrow/lots?alloy.id=C87300", "", 400, "UNKNOWN_PARAMETER", "alloy.id")
-	w.refused("GET", "/v1/shops/harrow/lots?pageSize=many", "", 400, "BAD_PARAMETER", "pageSize")
+	w.refused("GET", "/v1/shops/harrow/lots?pageSize=many", "", 400, "BAD_PARAMETER", "page_size")
 	w.refused("GET", "/v1/shops/harrow/lots?alloy=%ff", "", 400, "NOT_UTF8", "alloy")
 	w.refused("GET", "/v1/shops/%ff/lots", "", 400, "NOT_UTF8", "path")
 	w.refused("GET", "/v1/shops/harrow/nothing", "", 404, "NO_SUCH_PATH", "")
@@ -199,7 +199,7 @@ func TestAMaskOfAllThereIs(t *testing.T) {
 			t.Errorf("%s: HTTP %d, no %s in %s", c.body, resp.StatusCode, c.want, body)
 		}
 	}
-	w.refused("PATCH", party, `{"party": {"displayName": 5}, "updateMask": "*"}`, 400, "BAD_JSON_VALUE", "party.displayName")
+	w.refused("PATCH", party, `{"party": {"displayName": 5}, "updateMask": "*"}`, 400, "BAD_JSON_VALUE", "party.display_name")
 	w.refused("PATCH", party, `{"party": {"updateMask": "*"}}`, 400, "UNKNOWN_FIELD", "party.updateMask")
 	w.refused("PATCH", party, `{"party": {}, "party": {}, "updateMask": "*"}`, 400, "BAD_JSON", "body")
 	w.refused("POST", receive, `{"updateMask": "*"}`, 400, "UNKNOWN_FIELD", "updateMask")
@@ -208,5 +208,5 @@ func TestAMaskOfAllThereIs(t *testing.T) {
 // A client cannot forge what a decoding error says by sending its form.
 func TestAStatusInATextIsOnlyText(t *testing.T) {
 	w := serve(t)
-	w.refused("GET", "/v1/shops/harrow/lots?pageSize=status/AAAA:CAUSBGV2aWw%3D", "", 400, "BAD_PARAMETER", "pageSize")
+	w.refused("GET", "/v1/shops/harrow/lots?pageSize=status/AAAA:CAUSBGV2aWw%3D", "", 400, "BAD_PARAMETER", "page_size")
 }

@@ -147,7 +147,7 @@ func blame(md protoreflect.MessageDescriptor, data []byte, path string) *ledger.
 			utf8.Valid(raw) && protojson.Unmarshal(alone, dynamicpb.NewMessage(md)) == nil {
 			continue
 		}
-		if e := blameValue(fd, raw, at); e != nil {
+		if e := blameValue(fd, raw, strings.TrimPrefix(path+"."+string(fd.Name()), ".")); e != nil { // named as errors name it everywhere
 			return e
 		}
 	}

@@ -44,7 +44,13 @@ func (d *desk) mergePath(field string, to, from protoreflect.Message, path, whol
 		d.invalid("UNKNOWN_FIELD", "update_mask", whole, "must name fields of the "+field)
 		return
 	}
-	if !deeper || f.Message() == nil || f.IsList() || measured(f.Message()) {
+	switch {
+	case !deeper:
+	case f.Message() == nil || f.IsList() || f.IsMap(), measured(f.Message()) && f.Message().Fields().ByName(protoreflect.Name(rest)) == nil:
+		d.invalid("UNKNOWN_FIELD", "update_mask", whole, "must name fields of the "+field+"; "+head+" is changed as a whole")
+		return
+	}
+	if !deeper || measured(f.Message()) {
 		d.mergeField(field, to, from, f)
 		return
 	}

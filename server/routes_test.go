@@ -53,6 +53,13 @@ func TestEveryRoute(t *testing.T) {
 			}
 			url, field, name := filled(template)
 			reached, request = "", nil
+			if verb == "GET" {
+				w := httptest.NewRecorder()
+				mux.ServeHTTP(w, httptest.NewRequest(verb, url+"?unto=2020", http.NoBody))
+				if info := infoOf(t, w.Body.String()); reached != "" || info.Reason != "UNKNOWN_PARAMETER" || info.Metadata["field"] != "unto" {
+					t.Errorf("%s %s with a mistyped parameter reaches %q: HTTP %d %v", verb, url, reached, w.Code, info)
+				}
+			}
 			w := httptest.NewRecorder()
 			mux.ServeHTTP(w, httptest.NewRequest(verb, url, strings.NewReader(map[bool]string{true: "{}"}[verb != "GET"])))
 			if reached != path(m) {

@@ -41,6 +41,27 @@ func (s setting[T, C, P]) now(d *desk, id string) (p P) {
 	return s.shown(d, got)
 }
 
+// after shows a thing as an entry left it, so that a change that is sent again answers what
+// it answered first, whatever others changed since.
+func (s setting[T, C, P]) after(d *desk, id string, e *ledger.Entry) (p P) {
+	was := ledger.Stamped[T]{}
+	if d.err != nil {
+		return p
+	}
+	if e == nil || d.meta.DryRun {
+		return s.now(d, id)
+	}
+	found, err := e.Find(s.kind, id, &was.Value)
+	if d.fail(err); err != nil {
+		return p
+	}
+	if !found {
+		return s.now(d, id)
+	}
+	was.Seq = e.Seq
+	return s.shown(d, was)
+}
+
 func (s setting[T, C, P]) shown(d *desk, got ledger.Stamped[T]) P {
 	p := s.show(d, got.Value, got.Seq)
 	if s.full != nil {
@@ -85,7 +106,7 @@ func (s setting[T, C, P]) update(ctx context.Context, c counter, r updateRequest
 		if mine && try < tries && errors.Is(d.err, ledger.ErrStale) {
 			continue
 		}
-		return d, s.now(d, d.id()), e
+		return d, s.after(d, d.id(), e), e
 	}
 }
 

@@ -119,6 +119,7 @@ func TestEveryWrite(t *testing.T) {
 		}
 		b.refusedBy(set(r, "reason", "another fact"), "REQUEST_ID_REUSED", "request_id")
 		b.refusedBy(set(r, "request_id", "42"), "BAD_REQUEST_ID", "request_id")
+		b.refusedBy(set(r, "request_id", "00000000-0000-0000-0000-000000000000"), "BAD_REQUEST_ID", "request_id")
 	}
 	eachMethod(func(m protoreflect.MethodDescriptor) {
 		if m.Input().Fields().ByName("request_id") != nil && done[m.FullName()] == 0 {

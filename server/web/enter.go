@@ -147,10 +147,18 @@ func (p *Pages) pair(w http.ResponseWriter, r *http.Request) {
 	p.letIn(w, r, credential, "/shops/"+e.Shop+"/weigh-in", ledger.LongestToken)
 }
 
+// inHere reports whether an address leads to a page of this site. Browsers leave some
+// characters out and take others for a slash: what stands behind them may be the name of
+// another site.
+func inHere(next string) bool {
+	return strings.HasPrefix(next, "/") && !strings.HasPrefix(next, "//") &&
+		!strings.ContainsFunc(next, func(r rune) bool { return r == '\\' || r <= ' ' || r == 0x7f })
+}
+
 // letIn gives a browser its credential and sends it on.
 func (p *Pages) letIn(w http.ResponseWriter, r *http.Request, credential, next string, good time.Duration) {
 	http.SetCookie(w, signin.NewCookie(p.cfg.Secure, credential, int(good.Seconds())))
-	if !strings.HasPrefix(next, "/") || strings.HasPrefix(next, "//") || strings.ContainsAny(next, "\\\r\n") { // not out of here
+	if !inHere(next) {
 		next = "/"
 	}
 	http.Redirect(w, r, next, http.StatusSeeOther)

@@ -3,6 +3,8 @@ package web_test
 import (
 	"fmt"
 	"log/slog"
+	"net/http"
+	"net/url"
 	"strings"
 	"testing"
 	"time"
@@ -182,4 +184,30 @@ func (f *foundry) said(kind ledger.Kind, who, device string) (n int) {
 		f.Fatal(err)
 	}
 	return n
+}
+
+// Who signs in is sent on to a page of this site and to no other, however browsers read
+// the address: they leave tabs and newlines out and take \ for / (WHATWG URL Standard, 4.4).
+func TestSignInLeadsToNoOtherSite(t *testing.T) {
+	f := newFoundry(t)
+	f.with("boss", ledger.MayManage)
+	client := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	for next, want := range map[string]string{
+		"/shops/harrow/lots?of=1": "/shops/harrow/lots?of=1",
+		"/\t/evil.example/x":      "/",
+		"//evil.example":          "/",
+		"/\\evil.example":         "/",
+		"/\n/evil.example":        "/",
+		"http://evil.example":     "/",
+		"":                        "/",
+	} {
+		r, err := client.PostForm("http://"+f.addr+"/sign-in", url.Values{"shop": {"harrow"}, "person": {"boss"}, "password": {pass}, "next": {next}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		_ = r.Body.Close()
+		if got := r.Header.Get("Location"); r.StatusCode != http.StatusSeeOther || got != want {
+			t.Errorf("%q: HTTP %d to %q, want %q", next, r.StatusCode, got, want)
+		}
+	}
 }
