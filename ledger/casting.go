@@ -85,6 +85,13 @@ func (b *Book) WeighCasting(ctx context.Context, m Meta, c WeighCasting) (*Entry
 	})
 }
 
+// Gated reports whether a casting by its weight still has on it the gating that was planned
+// with its mold: it was weighed as cast only, and is nearer to both together than to the
+// casting alone. Its gating is to come back.
+func (k *Casting) Gated(m *Mold) bool {
+	return k.Gone == "" && k.Stage == AsCast && m.Metal > 0 && m.Gating > 0 && k.Weights[AsCast] > m.Metal+m.Gating/2
+}
+
 // askHeavier flags a casting that weighs clearly more than when it was weighed last, which
 // is a wrong digit more often than metal. Welded up, one gains a few per cent; what is cut
 // or ground off one gains nothing. Common practice, no source.

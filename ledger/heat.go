@@ -247,7 +247,35 @@ func (d *draft) askUnweighed(h *Heat, left Mass) error {
 	if absMass(left) > unweighedPart.Of(absMass(poured)) {
 		d.flag(FlagUnweighed, fmt.Sprintf("%s of the %s poured into the molds of heat %s are not explained by what came back", d.words(left), d.words(poured), h.ID))
 	}
-	return nil
+	return d.askGated(h)
+}
+
+// askGated flags the settlement of a heat of which castings still have their gating on:
+// it would count as casting.
+func (d *draft) askGated(h *Heat) error {
+	for after := ""; ; {
+		recs, err := d.Records(RecCasting, heatKey(h.ID), after, MaxPage)
+		if err != nil {
+			return err
+		}
+		for _, r := range recs {
+			var k Casting
+			if err := r.Into(&k); err != nil {
+				return err
+			}
+			var m Mold
+			if found, err := d.get(RecMold, k.Mold, &m); err != nil {
+				return err
+			} else if found && k.Gated(&m) {
+				d.flag(FlagUnweighed, fmt.Sprintf("casting %s weighed %s as cast, where its mold was to take %s and %s of gating: by that its gating is still on it, and counts as casting",
+					k.ID, d.words(k.Weights[AsCast]), d.words(m.Metal), d.words(m.Gating)))
+			}
+		}
+		if len(recs) < MaxPage {
+			return nil
+		}
+		after = recs[len(recs)-1].ID
+	}
 }
 
 // Settle closes a heat: everything expected is weighed or written off, and what

@@ -213,3 +213,26 @@ func TestWhatIsNotAskedAgain(t *testing.T) {
 	b.Do(b.SetMold(ctx, none, ledger.SetMold{Heat: "43", Mold: mold}))
 	b.Verify()
 }
+
+// A casting that by its weight has its gating on is not settled as casting without a word.
+func TestSettledWithTheGatingOn(t *testing.T) {
+	for _, c := range []struct {
+		grams int64
+		stage ledger.Stage
+		asks  bool
+	}{{19_700, ledger.AsCast, true}, {10_200, ledger.AsCast, false}, {19_700, ledger.CutOff, false}} {
+		b := ledgertest.Open(t)
+		lot := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, none, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(20_000)})))
+		b.Do(b.PlanHeat(ctx, none, ledger.PlanHeat{ID: "1", Alloy: "C87300", Molds: []ledger.MoldPlan{{ID: "bust", Metal: ledgertest.Grams(10_000), Gating: ledgertest.Grams(9_000)}}}))
+		b.Do(b.OpenHeat(ctx, none, "1"))
+		b.Do(b.Charge(ctx, none, ledger.ChargeHeat{Heat: "1", Items: []ledger.ChargeItem{{Lot: lot.ID}}}))
+		b.Do(b.FinishPour(ctx, none, ledger.FinishPour{Heat: "1"}))
+		b.Do(b.WeighCasting(ctx, none, ledger.WeighCasting{Heat: "1", Mold: "bust", Stage: c.stage, Weighing: ledgertest.Net(c.grams)}))
+		if rest := 20_000 - c.grams; rest > 1_000 {
+			b.Do(b.WeighIn(ctx, none, ledger.WeighIn{Heats: []ledger.HeatShare{{Heat: "1"}}, Weighing: ledgertest.Net(rest - 200)}))
+		}
+		if _, err := b.Settle(ctx, none, "1"); c.asks != asks(err, ledger.FlagUnweighed) || !c.asks && err != nil {
+			t.Errorf("%d g %s: %v", c.grams, c.stage, err)
+		}
+	}
+}

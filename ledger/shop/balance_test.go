@@ -264,3 +264,31 @@ func TestScaleThatNobodySetUp(t *testing.T) {
 		t.Errorf("scales hide %d mg, want some 10 g: %+v", u, got.Uncertainty)
 	}
 }
+
+// TestTakenBackIsNotKnownBy: a charge that was taken back and booked anew leaves the
+// balance as well known as one that was right at once.
+func TestTakenBackIsNotKnownBy(t *testing.T) {
+	b := ledgertest.Open(t)
+	lot := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, ledger.Meta{}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(20_000)})))
+	b.Do(b.PlanHeat(ctx, ledger.Meta{}, ledger.PlanHeat{ID: "1", Alloy: "C87300"}))
+	b.Do(b.OpenHeat(ctx, ledger.Meta{}, "1"))
+	charge := func() *ledger.Entry {
+		return b.Do(b.Charge(ctx, ledger.Meta{}, ledger.ChargeHeat{Heat: "1", Items: []ledger.ChargeItem{{Lot: lot.ID, Mass: ledgertest.Grams(5_000)}}}))
+	}
+	e := charge()
+	first, err := b.Balance(ctx, "1", shop.AsOf{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 3 {
+		b.Do(b.Reverse(ctx, ledger.Meta{Reason: "another weight"}, ledger.ReverseEntry{Entry: e.Seq}))
+		e = charge()
+	}
+	again, err := b.Balance(ctx, "1", shop.AsOf{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if first.Uncertainty.Standard == 0 || again.Uncertainty.Standard != first.Uncertainty.Standard || again.Uncertainty.Readings != first.Uncertainty.Readings {
+		t.Errorf("known to %+v at first, to %+v after three slips", first.Uncertainty, again.Uncertainty)
+	}
+}

@@ -19,12 +19,15 @@ func (b *balancer) waiting(at AsOf) error {
 		say("the pour is not finished")
 	}
 	if out.Heat.State == ledger.Late {
-		missing, err := b.moldsWaiting(at)
+		missing, gated, err := b.moldsWaiting(at)
 		if err != nil {
 			return err
 		}
 		if missing > 0 {
 			say("%d of its molds have no casting weighed", missing)
+		}
+		for _, id := range gated {
+			say("casting %s by its weight still has its gating on", id)
 		}
 	}
 	dirty := 0
@@ -47,40 +50,46 @@ func (b *balancer) waiting(at AsOf) error {
 	return nil
 }
 
-func (b *balancer) moldsWaiting(at AsOf) (int, error) {
+// moldsWaiting is how many molds have no casting weighed, and which castings still have
+// their gating on.
+func (b *balancer) moldsWaiting(at AsOf) (missing int, gated []string, err error) {
 	if !at.IsNow() {
-		return 0, nil
+		return 0, nil, nil
 	}
 	k := kept{b.r}
 	molds, err := k.records(ledger.RecMold, ledger.OfHeat(b.heat))
 	if err != nil {
-		return 0, err
+		return 0, nil, err
 	}
 	castings, err := k.records(ledger.RecCasting, ledger.OfHeat(b.heat))
 	if err != nil {
-		return 0, err
+		return 0, nil, err
 	}
-	have := map[string]bool{}
+	from := map[string][]ledger.Casting{}
 	for _, rec := range castings {
 		var c ledger.Casting
 		if err := rec.Into(&c); err != nil {
-			return 0, err
+			return 0, nil, err
 		}
 		if c.Gone != ledger.GoneByMistake {
-			have[c.Mold] = true
+			from[c.Mold] = append(from[c.Mold], c)
 		}
 	}
-	n := 0
 	for _, rec := range molds {
 		var m ledger.Mold
 		if err := rec.Into(&m); err != nil {
-			return 0, err
+			return 0, nil, err
 		}
-		if !have[m.ID] && m.State != ledger.MoldUnused && m.State != ledger.MoldLeaked {
-			n++
+		if len(from[m.ID]) == 0 && m.State != ledger.MoldUnused && m.State != ledger.MoldLeaked {
+			missing++
+		}
+		for i := range from[m.ID] {
+			if c := &from[m.ID][i]; c.Gated(&m) {
+				gated = append(gated, c.ID)
+			}
 		}
 	}
-	return n, nil
+	return missing, gated, nil
 }
 
 // Uncertainty is a first, plain reckoning of how well a heat's balance is known:
@@ -112,6 +121,10 @@ type contribution struct {
 func (u Uncertainty) Expanded() ledger.Mass { return 2 * u.Standard }
 
 func (b *balancer) weighings(e *ledger.Entry, kind ledger.Kind) error {
+	if e.Reverses != 0 { // what was taken back is not known by it
+		b.drop("", e.Reverses)
+		return nil
+	}
 	for _, g := range e.Weighings {
 		d, name, err := b.division(g.Scale)
 		if err != nil {
@@ -121,14 +134,12 @@ func (b *balancer) weighings(e *ledger.Entry, kind ledger.Kind) error {
 		if g.Gross.Mass != 0 && (g.Tare.Mass != 0 || g.Before.Mass != 0) {
 			readings = 2
 		}
-		if e.Kind == ledger.KindClean || e.Reverses != 0 { // replaces or takes back an earlier weighing
-			b.drop(g.Subject, e.Reverses)
+		if e.Kind == ledger.KindClean { // replaces an earlier weighing
+			b.drop(g.Subject, 0)
 		}
-		if e.Reverses == 0 {
-			b.parts = append(b.parts, contribution{e.Seq, string(g.Subject) + " on " + name, float64(d) * math.Sqrt(readings/12)})
-			if dirt := g.DirtPPM.Of(g.Net.Mass); dirt > 0 {
-				b.parts = append(b.parts, contribution{e.Seq, string(g.Subject) + ", dirt taken off", float64(dirt) / 2 / math.Sqrt(3)})
-			}
+		b.parts = append(b.parts, contribution{e.Seq, string(g.Subject) + " on " + name, float64(d) * math.Sqrt(readings/12)})
+		if dirt := g.DirtPPM.Of(g.Net.Mass); dirt > 0 {
+			b.parts = append(b.parts, contribution{e.Seq, string(g.Subject) + ", dirt taken off", float64(dirt) / 2 / math.Sqrt(3)})
 		}
 	}
 	if e.Kind == ledger.KindWorkUp { // what was trapped is known now
@@ -145,7 +156,7 @@ func (b *balancer) weighings(e *ledger.Entry, kind ledger.Kind) error {
 	}
 	for _, rec := range e.Records {
 		var l ledger.Lot
-		if rec.Kind != ledger.RecLot || e.Reverses != 0 {
+		if rec.Kind != ledger.RecLot {
 			continue
 		}
 		if err := rec.Into(&l); err != nil {
