@@ -35,6 +35,7 @@ type Costing struct {
 	Skimmings []AlloyPrice `json:"skimmings,omitempty"` // what the metal in skimmings would fetch; else nothing
 	Normal    []AlloyShare `json:"normal,omitempty"`    // loss that is normal, of the charge
 	Wear      []PotWear    `json:"wear,omitempty"`      // what a heat wears off a crucible
+	Void      bool         `json:"void,omitempty"`
 }
 
 // AlloyPrice is a price of an alloy by mass, as typed and for one tonne.
@@ -122,22 +123,66 @@ func (b *Book) SetCosting(ctx context.Context, m Meta, c Costing) (*Entry, error
 // keepsMethod refuses another method of costing stock from before a settled heat was
 // poured: it would change what the heat's metal cost. The first choice is free.
 func (d *draft) keepsMethod(c Costing) error {
-	held := ""
-	if err := eachRecord(d, RecCosting, func(old Costing) error {
-		if held == "" || !old.From.After(c.From) { // before the first one's day the first holds
+	held, err := d.methodFrom(c.From, "")
+	if err != nil || held == "" {
+		return err
+	}
+	return d.sameMethod("from", c.From.Format(time.DateOnly), c.From, held, c.Method, 0)
+}
+
+// methodFrom is the method that holds from a day on, as policies but one say; "" when none
+// does.
+func (d *draft) methodFrom(from time.Time, but string) (held string, err error) {
+	err = eachRecord(d, RecCosting, func(old Costing) error {
+		if !old.Void && old.ID != but && (held == "" || !old.From.After(from)) { // before the first one's day the first holds
 			held = old.Method
 		}
 		return nil
-	}); err != nil || held == "" || held == c.Method {
-		return err
+	})
+	return held, err
+}
+
+// sameMethod refuses another method from before a heat that was settled after an entry.
+func (d *draft) sameMethod(field, value string, from time.Time, held, method string, after int64) error {
+	if held == method {
+		return nil
 	}
 	return eachRecord(d, RecHeat, func(h Heat) error {
-		if h.State == Settled && !h.Poured.Before(c.From) {
-			return badState("HEAT_SETTLED", "from", c.From.Format(time.DateOnly),
-				fmt.Sprintf("heat %s, poured on %s, is settled with its metal costed %s; change to %s from a later day on", h.ID, h.Poured.Format(time.DateOnly), held, c.Method))
+		if h.State != Settled || h.Poured.Before(from) {
+			return nil
 		}
-		return nil
+		if r, _, err := d.Record(RecHeat, h.ID); err != nil || r.Seq <= after {
+			return err
+		}
+		return badState("HEAT_SETTLED", field, value,
+			fmt.Sprintf("heat %s, poured on %s, is settled with its metal costed %s; change the method from a later day on", h.ID, h.Poured.Format(time.DateOnly), held))
 	})
+}
+
+// mayUnsetCosting asks of a policy that is taken back what SetCosting asks of a new one.
+func (d *draft) mayUnsetCosting(c *change) error {
+	var b, w Costing
+	if err := c.both(&b, &w); err != nil {
+		return err
+	}
+	entry := fmt.Sprint(d.old.Seq)
+	if closed, err := closedUntil(d); err != nil {
+		return err
+	} else if w.From.Before(closed) {
+		return badState("PERIOD_CLOSED", "entry", entry, "periods are closed until "+closed.Format(time.DateOnly)+", with what this says; set another from then on or later")
+	}
+	then := b.Method
+	if !c.had || b.Void {
+		var err error
+		if then, err = d.methodFrom(w.From, w.ID); err != nil {
+			return err
+		}
+	}
+	after := int64(0)
+	if then == "" { // the first choice was free, and is until a heat was settled by it
+		after = d.old.Seq
+	}
+	return d.sameMethod("entry", entry, w.From, w.Method, then, after)
 }
 
 // eachRecord reads all current records of a kind, by id.
@@ -202,6 +247,7 @@ type Closed struct {
 	Figures []CostLine    `json:"figures"`
 	Ever    []CostLine    `json:"ever,omitempty"`  // what came and went since the book began
 	Stock   []ClosedStock `json:"stock,omitempty"` // metal in stock at its end, by alloy
+	Void    bool          `json:"void,omitempty"`  // it is open again
 }
 
 // ClosedStock is an alloy's stock at the end of a closed period.
@@ -248,7 +294,7 @@ func (b *Book) ClosePeriod(ctx context.Context, m Meta, p ClosePeriod, c Closed)
 // closedUntil is the end of the last closed period.
 func closedUntil(r Reader) (end time.Time, err error) {
 	err = eachRecord(r, RecClosed, func(c Closed) error {
-		if c.To.After(end) {
+		if c.To.After(end) && !c.Void {
 			end = c.To
 		}
 		return nil

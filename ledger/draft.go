@@ -20,7 +20,8 @@ type draft struct {
 	e       *Entry
 	pending map[Account]Mass
 	made    map[RecordKind]int64
-	expect  int64 // Meta.Unchanged, for the first record drafted
+	expect  int64  // Meta.Unchanged, for the first record drafted
+	old     *Entry // what a reversal takes back
 	alloys  alloyNames
 }
 

@@ -121,7 +121,7 @@ func (d *draft) castingOf(m *Mold) (string, error) {
 			if err := r.Into(&k); err != nil {
 				return "", err
 			}
-			if k.Mold == m.ID && k.Gone != GoneByMistake && r.Seq != d.e.Reverses {
+			if k.Mold == m.ID && k.Gone != GoneByMistake && !d.undoes(RecCasting, k.ID) {
 				return k.ID, nil
 			}
 		}

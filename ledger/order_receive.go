@@ -183,28 +183,25 @@ func (d *draft) flagMore(o *Order, line int) {
 
 // unputOrder takes back what a reversed entry did to an order: its receipt is void, and
 // the order waits for what it brought again. What was done to it since stays.
-func (d *draft) unputOrder(old *Entry, before Record, had bool, cur Record) error {
+func (d *draft) unputOrder(old *Entry, c *change) error {
 	var o Order
-	if err := cur.Into(&o); err != nil {
+	if err := c.cur.Into(&o); err != nil {
 		return err
 	}
-	changed := cur.Seq != old.Seq
 	switch {
 	case old.Kind == KindReceiveOrder:
 		if err := d.voidReceipt(&o, old.Seq); err != nil {
 			return err
 		}
-	case !changed && had:
-		d.keep(before, nil) // as it stood
+	case c.same && c.had:
+		d.keep(c.before, nil) // as it stood
 		return nil
-	case !changed:
+	case c.same:
 		o.GivenUp, o.GivenUpWhy = d.e.Happened, "entered by mistake"
 	case old.Kind == KindGiveUpOrder:
 		o.GivenUp, o.GivenUpWhy = Order{}.GivenUp, ""
 	case old.Kind == KindPlaceOrder:
 		o.Placed = Order{}.Placed
-	default:
-		return nil
 	}
 	return d.putOrder(&o)
 }

@@ -22,9 +22,9 @@ type Reversal struct {
 // ReverseEntry takes an entry back; Meta.Reason says why and must be given.
 type ReverseEntry struct{ Entry int64 }
 
-// Reverse records the opposite of an entry. Things only that entry changed go
-// back to what they were; things changed since keep what they became. Metal
-// that was used meanwhile cannot be taken out of its lot again: the shortfall
+// Reverse records the opposite of an entry. What it changed goes back to what it was; where
+// that was changed since it is refused, but for lots, molds and orders, of which its own
+// share is taken back. Metal that was used meanwhile cannot be taken out of its lot again: the shortfall
 // goes to the lot's count differences and is flagged.
 func (b *Book) Reverse(ctx context.Context, m Meta, c ReverseEntry) (*Entry, error) {
 	if strings.TrimSpace(m.Reason) == "" {
@@ -52,7 +52,16 @@ func (b *Book) Reverse(ctx context.Context, m Meta, c ReverseEntry) (*Entry, err
 		} else if found {
 			return badState("REVERSED_ALREADY", "entry", id, fmt.Sprintf("was reversed by entry %d", done.By))
 		}
-		d.e.Reverses = old.Seq
+		d.e.Reverses, d.old = old.Seq, old
+		changes, err := d.changes(old)
+		if err != nil {
+			return err
+		}
+		for i := range changes {
+			if err := d.mayUnput(old, &changes[i]); err != nil {
+				return err
+			}
+		}
 		if err := d.unpost(old); err != nil {
 			return err
 		}
@@ -63,13 +72,23 @@ func (b *Book) Reverse(ctx context.Context, m Meta, c ReverseEntry) (*Entry, err
 			cost.Minor = -cost.Minor
 			d.e.Costs = append(d.e.Costs, cost)
 		}
-		for _, r := range old.Records {
-			if err := d.unput(old, r); err != nil {
+		for i := range changes {
+			if err := d.unput(old, &changes[i]); err != nil {
 				return err
 			}
 		}
+		if !d.undid(old) {
+			return badState("USED_SINCE", "entry", id, "nothing of it can be taken back: what it says is so by other entries too; say what is so now instead")
+		}
 		return d.put(RecReversal, id, "", Reversal{Entry: old.Seq, By: d.e.Seq})
 	})
+}
+
+// undid reports whether the reversal does anything. A count that found what the book said
+// did nothing: only its weighing is struck.
+func (d *draft) undid(old *Entry) bool {
+	moves := slices.ContainsFunc(d.e.Postings, func(p Posting) bool { return p.Mass != 0 })
+	return moves || len(d.e.Records) > 0 || len(d.e.Costs) > 0 || old.Kind == KindStocktake || old.Kind == KindCountSupply
 }
 
 // keepsWhoMay refuses to take back who may do what, and what they sign in with: that would
@@ -173,7 +192,7 @@ func (d *draft) accountNow(a Account) (Account, error) {
 	if err != nil {
 		return "", err
 	}
-	if d.wroteHeat(h.ID) { // the reversal itself takes the heat back a step
+	if d.undoes(RecHeat, h.ID) { // the reversal itself takes the heat back a step
 		return a, nil
 	}
 	switch {
@@ -193,16 +212,12 @@ func (d *draft) giverNow(a Account) (Account, error) {
 	if a.Kind() != OfCasting {
 		return d.accountNow(a)
 	}
-	var k Casting
-	r, found, err := d.Record(RecCasting, a.Ref())
-	if err != nil || !found {
-		return a, err
-	}
-	if err := r.Into(&k); err != nil {
-		return "", err
-	}
-	if r.Seq == d.e.Reverses { // the reversal itself takes the casting back a step
+	if d.undoes(RecCasting, a.Ref()) { // the reversal itself takes the casting back a step
 		return a, nil
+	}
+	var k Casting
+	if found, err := d.get(RecCasting, a.Ref(), &k); err != nil || !found {
+		return a, err
 	}
 	if k.Stage == AsCast && k.Gone == "" {
 		if weighed, err := d.standsAfter(a, d.e.Reverses, KindWeighCasting); err != nil || weighed == 0 {
@@ -228,10 +243,4 @@ func (d *draft) standsAfter(a Account, seq int64, kind Kind) (int64, error) {
 		}
 	}
 	return 0, nil
-}
-
-// wroteHeat reports whether the entry being reversed is what last changed a heat.
-func (d *draft) wroteHeat(heat string) bool {
-	r, found, err := d.Record(RecHeat, heat)
-	return err == nil && found && r.Seq == d.e.Reverses
 }

@@ -1,29 +1,22 @@
 package ledger
 
-// unput puts a record back to what it was before old wrote r.
-func (d *draft) unput(old *Entry, r Record) error {
-	cur, found, err := d.Record(r.Kind, r.ID)
-	if err != nil {
-		return err
+// unput puts a record back to what it was before old wrote it, as far as mayUnput lets it.
+func (d *draft) unput(old *Entry, c *change) error {
+	r, cur := c.wrote, c.cur
+	if r.Kind == RecOrder {
+		return d.unputOrder(old, c)
 	}
-	before, had, err := d.before(r.Kind, r.ID, old.Seq)
-	if err != nil {
-		return err
+	if r.Kind == RecMarket && (!c.had || !c.same) {
+		return d.unputMarket(old, c)
 	}
-	if found && r.Kind == RecOrder {
-		return d.unputOrder(old, before, had, cur)
+	if !c.same {
+		return d.unputChanged(old, c)
 	}
-	if found && cur.Seq != old.Seq {
-		if r.Kind == RecLot {
-			return d.unputLot(r, before, had, cur)
-		}
-		return nil
+	if c.had && r.Kind == RecMold {
+		return d.unputMold(c.before, cur)
 	}
-	if had && r.Kind == RecMold {
-		return d.unputMold(before, cur)
-	}
-	if had {
-		d.keep(before, nil) // as it stood
+	if c.had {
+		d.keep(c.before, nil) // as it stood
 		return nil
 	}
 	switch r.Kind { // made by the entry: nothing is ever deleted, so mark it
@@ -104,6 +97,20 @@ func (d *draft) unput(old *Entry, r Record) error {
 		}
 		x.Void = true
 		return d.put(r.Kind, r.ID, r.Parent, x)
+	case RecCosting:
+		var x Costing
+		if err := r.Into(&x); err != nil {
+			return err
+		}
+		x.Void = true
+		return d.put(r.Kind, r.ID, r.Parent, x)
+	case RecClosed:
+		var x Closed
+		if err := r.Into(&x); err != nil {
+			return err
+		}
+		x.Void = true
+		return d.put(r.Kind, r.ID, r.Parent, x)
 	case RecRates:
 		var x Rates
 		if err := r.Into(&x); err != nil {
@@ -113,6 +120,96 @@ func (d *draft) unput(old *Entry, r Record) error {
 		return d.put(r.Kind, r.ID, r.Parent, x)
 	}
 	return nil
+}
+
+// unputChanged takes out of a record that was changed since what the reversed entry did.
+func (d *draft) unputChanged(old *Entry, c *change) error {
+	switch c.wrote.Kind {
+	case RecLot:
+		if moved, err := c.movedLot(old); err != nil {
+			return err
+		} else if moved {
+			return d.unputLot(c.wrote, c.before, c.had, c.cur)
+		}
+		l, _, err := d.lotBefore(old, c)
+		if err != nil {
+			return err
+		}
+		return d.putLot(&l)
+	case RecPot:
+		p, same, err := c.potBefore()
+		if err != nil {
+			return err
+		}
+		if !same { // a heat was opened in it: it counts one less
+			heats := p.Heats
+			if err := c.cur.Into(&p); err != nil {
+				return err
+			}
+			p.Heats = heats
+		}
+		p.Heats = max(0, p.Heats)
+		return d.put(RecPot, p.ID, c.cur.Parent, p)
+	case RecHeat: // of which molds were taken over: it wants their metal again
+		var b, w, now Heat
+		if err := c.both(&b, &w); err != nil {
+			return err
+		}
+		if err := c.cur.Into(&now); err != nil || now.Charge != w.Charge {
+			return err
+		}
+		now.Charge = b.Charge
+		return d.putHeat(&now)
+	case RecMold:
+		var now Mold
+		if err := c.cur.Into(&now); err != nil {
+			return err
+		}
+		poured, err := c.poured()
+		switch {
+		case err != nil:
+			return err
+		case poured != 0:
+			now.Poured = max(0, now.Poured-poured)
+		case old.Kind == KindPlanHeat && !c.had && now.State == MoldPlanned:
+			now.State = MoldUnused
+		default:
+			return nil
+		}
+		return d.put(RecMold, now.ID, c.cur.Parent, now)
+	}
+	return nil
+}
+
+// unputMarket takes out of a year of prices those that the reversed entry gave and nobody
+// replaced since.
+func (d *draft) unputMarket(old *Entry, c *change) error {
+	var b, w, now MarketYear
+	if err := c.both(&b, &w); err != nil {
+		return err
+	}
+	if err := c.cur.Into(&now); err != nil {
+		return err
+	}
+	if now.Unit != w.Unit || now.Exchange != w.Exchange || c.had && (b.Unit != w.Unit || b.Exchange != w.Exchange) {
+		return c.used(old)
+	}
+	undone := false
+	for day, price := range w.Days {
+		if b.Days[day] == price || now.Days[day] != price {
+			continue
+		}
+		undone = true
+		if was, there := b.Days[day]; there {
+			now.Days[day] = was
+		} else {
+			delete(now.Days, day)
+		}
+	}
+	if !undone {
+		return nil
+	}
+	return d.put(RecMarket, now.ID, c.cur.Parent, now)
 }
 
 // unputMold puts a mold back to what it was; one that a casting came from stays poured.

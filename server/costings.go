@@ -64,7 +64,7 @@ func (d *desk) costing(c ledger.Costing) *pb.Costing {
 
 func (s costs) ListCostings(ctx context.Context, r *pb.ListCostingsRequest) (*pb.ListCostingsResponse, error) {
 	d := s.read(ctx, "parent", r.GetParent(), "shops/*")
-	got, next := list[ledger.Costing](d, r, ledger.RecCosting, "", nil)
+	got, next := list[ledger.Costing](d, r, ledger.RecCosting, "", func(c ledger.Costing) bool { return !c.Void })
 	return reply(d, &pb.ListCostingsResponse{NextPageToken: next, Costings: showAll(got, func(v ledger.Stamped[ledger.Costing]) *pb.Costing { return d.costing(v.Value) })})
 }
 

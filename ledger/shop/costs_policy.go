@@ -56,7 +56,9 @@ func (p *policies) known(before int64) (out []ledger.Costing) {
 	for _, id := range slices.Sorted(maps.Keys(p.versions)) {
 		for _, v := range slices.Backward(p.versions[id]) {
 			if before == 0 || v.seq < before {
-				out = append(out, v.Costing)
+				if !v.Void {
+					out = append(out, v.Costing)
+				}
 				break
 			}
 		}

@@ -192,7 +192,7 @@ func TestTakenBackFromACasting(t *testing.T) {
 		{"gating, weighed again as cast, which was wrong", gating, back(weigh(ledger.AsCast, 38_000)), 79_000, 1_000, 0},
 		{"gating, shipped, which was wrong", gating, back(ship), 79_000, 1_000, 0},
 		{"gating, nothing since", gating, nil, 79_000, 1_000, 0},
-		{"cut off, finished since", weigh(ledger.CutOff, 37_600), weigh(ledger.Finished, 37_000), 37_000, 42_400, 600},
+		{"cut off, finished since, which was wrong", weigh(ledger.CutOff, 37_600), back(weigh(ledger.Finished, 37_000)), 79_000, 1_000, 0},
 	} {
 		t.Run(way.name, func(t *testing.T) {
 			b := gatingDay(t)

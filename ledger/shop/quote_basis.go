@@ -61,6 +61,7 @@ func (s *Shop) pastOf(ctx context.Context) (p quotePast, err error) {
 		if p.policies, err = recordsOf[ledger.Costing](kept{r}, ledger.RecCosting, ""); err != nil {
 			return err
 		}
+		p.policies = slices.DeleteFunc(p.policies, func(c ledger.Costing) bool { return c.Void })
 		return p.readFailures(r)
 	})
 	return p, err

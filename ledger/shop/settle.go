@@ -27,6 +27,7 @@ func (s *Shop) expectedLoss(ctx context.Context, heat string) (*ledger.PPM, erro
 	var b HeatBalance
 	err := s.view(ctx, func(r ledger.Reader) error {
 		policies, err := recordsOf[ledger.Costing](kept{r}, ledger.RecCosting, "")
+		policies = slices.DeleteFunc(policies, func(c ledger.Costing) bool { return c.Void })
 		if err != nil || !slices.ContainsFunc(policies, func(c ledger.Costing) bool {
 			return slices.ContainsFunc(c.Normal, func(n ledger.AlloyShare) bool { return n.Learned })
 		}) {

@@ -134,6 +134,9 @@ func (s *Shop) CostStatement(ctx context.Context, from, to time.Time) (out State
 			if err := rec.Into(&c); err != nil {
 				return err
 			}
+			if c.Void {
+				continue
+			}
 			if c.To.Equal(from) {
 				out.before = &c
 			}
