@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	pb "example.org/remelt/api/remelt/v1"
+	"example.org/remelt/server/paper"
 )
 
 func (a *app) lossesCommand() *cobra.Command {
@@ -61,7 +62,7 @@ func (p *page) losses(l *pb.Losses, chart bool) {
 	w := l.GetWhole()
 	p.printf("Melt loss, learned from %d of %s (entry %d), in %% of the charge\n\n", w.GetHeats(), plural(int(l.GetHeats()), "heat"), l.GetSequence())
 	t := newTable("CHARGE ALL OF", ">LOSES", ">±", ">BELIEVED AT FIRST", ">±")
-	for _, e := range w.GetEffects() {
+	for _, e := range paper.LossEffects(w.GetEffects(), p.temp) {
 		if what, unit, slope := strings.Cut(e.GetWhat(), ", per "); slope {
 			t.add("each "+unit+" of "+what+" adds", fmt.Sprintf("%.4f", e.GetLearned().GetPercent()), fmt.Sprintf("%.4f", e.GetLearned().GetSdPercent()),
 				fmt.Sprintf("%.4f", e.GetBelieved().GetPercent()), fmt.Sprintf("%.4f", e.GetBelieved().GetSdPercent()))

@@ -9,6 +9,7 @@ import (
 
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/client"
+	"example.org/remelt/server/paper"
 )
 
 // Completion asks the server for the ids that fit. It must never make a shell
@@ -70,7 +71,7 @@ func (a *app) completeHeats() completer {
 	return a.offer(func(ctx context.Context, c *client.Client, parent string) (out [][2]string, err error) {
 		r, err := c.Heats.ListHeats(ctx, &pb.ListHeatsRequest{Parent: parent, PageSize: mostOffered})
 		for _, h := range r.GetHeats() {
-			out = append(out, [2]string{h.GetName(), last(h.GetAlloy()) + " " + word(h.GetState())})
+			out = append(out, [2]string{h.GetName(), last(h.GetAlloy()) + " " + paper.HeatState(h)})
 		}
 		return out, err
 	})

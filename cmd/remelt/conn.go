@@ -93,6 +93,7 @@ func (a *app) begin(ctx context.Context) (*client.Client, string, error) {
 // units are the units and the place that figures are shown in.
 type units struct {
 	mass unit.MassUnit
+	temp unit.TempUnit
 	zone *time.Location
 }
 
@@ -109,7 +110,7 @@ func zoned(s *pb.Shop) units {
 	if err != nil {
 		zone = time.UTC
 	}
-	return units{unit.MassUnit(s.GetMassUnit()), zone}
+	return units{unit.MassUnit(s.GetMassUnit()), unit.TempUnit(s.GetTemperatureUnit()), zone}
 }
 
 // named is the resource name of a thing; one that is a whole name already stays.

@@ -6,6 +6,7 @@ import (
 
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/client"
+	"example.org/remelt/server/paper"
 )
 
 func (a *app) heatCommand() *cobra.Command {
@@ -54,7 +55,7 @@ func (a *app) changeHeat(c *cobra.Command, w *write, do func(c *cobra.Command, c
 
 // heatLine is a heat in one line.
 func (p *page) heatLine(h *pb.Heat) {
-	s := "Heat " + last(h.GetName()) + ": " + last(h.GetAlloy()) + ", " + word(h.GetState())
+	s := "Heat " + last(h.GetName()) + ": " + last(h.GetAlloy()) + ", " + paper.HeatState(h)
 	if h.GetOwner() != "" {
 		s += ", of " + last(h.GetOwner()) + "'s own metal"
 	}

@@ -8,6 +8,7 @@ import (
 
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger/unit"
+	"example.org/remelt/server/paper"
 )
 
 func (a *app) heatBalanceCommand() *cobra.Command {
@@ -58,7 +59,7 @@ func (p *page) balance(b *pb.HeatBalance, asked string) {
 	}
 	h := b.GetHeat()
 	p.printf("%s\n", p.strong(state))
-	p.printf("Heat %s of %s, %s", last(h.GetName()), last(h.GetAlloy()), word(h.GetState()))
+	p.printf("Heat %s of %s, %s", last(h.GetName()), last(h.GetAlloy()), paper.HeatState(h))
 	if asked != "" {
 		p.printf(", %s", asked)
 	}

@@ -184,7 +184,7 @@ func (p *page) outcome(r *pb.PlanChargeResponse) {
 	row("molds take", "about %s ± %s (planned %s)", r.GetNeed().GetText(), p.figure(r.GetNeedStandard()), r.GetMolds().GetText())
 	row("left over", "about %s", r.GetPourOff().GetText())
 	row("runs short", "with a chance of %.1f %%", 100*r.GetChanceShort())
-	if m := r.GetCost(); m != nil {
+	if m := r.GetCost(); m != nil && r.GetCharge().GetMg() > 0 {
 		row("costs", "%s", m.GetText())
 	}
 	if r.FillPercent != nil {

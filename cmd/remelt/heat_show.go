@@ -8,13 +8,14 @@ import (
 
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/client"
+	"example.org/remelt/server/paper"
 )
 
 func (a *app) heatListCommand() *cobra.Command {
 	var states []string
 	req := &pb.ListHeatsRequest{PageSize: 1000}
 	c := &cobra.Command{Use: "list", Short: "List heats", Args: cobra.NoArgs}
-	c.Flags().StringArrayVar(&states, "state", nil, "only in this state: "+strings.Join(words[pb.Heat_State](), ", ")+"; may be said more than once")
+	c.Flags().StringArrayVar(&states, "state", nil, "only in this state: "+strings.Join(words[pb.Heat_State](), ", ")+"; late is poured and waiting to be weighed back, dropped not melted; may be said more than once")
 	c.Flags().StringVar(&req.Alloy, "alloy", "", "only of this alloy, by any of its names")
 	complete(c, map[string]completer{"state": fixed(words[pb.Heat_State]()...), "alloy": a.completeAlloys()})
 	c.RunE = func(c *cobra.Command, _ []string) error {
@@ -59,7 +60,7 @@ func (p *page) heatTable(all []*pb.Heat) {
 	t := newTable("HEAT", "ALLOY", "STATE", "CRUCIBLE", "MELTER", "PLANNED", "POURED", ">CHARGE", ">IN CRUCIBLE", ">IN MOLDS", "OWNER")
 	var mind []*pb.Caution
 	for _, h := range all {
-		t.add(last(h.GetName()), last(h.GetAlloy()), word(h.GetState()), last(h.GetCrucible()), last(h.GetMelter()), p.showTime(h.GetPlannedTime()), p.showTime(h.GetPourTime()),
+		t.add(last(h.GetName()), last(h.GetAlloy()), paper.HeatState(h), last(h.GetCrucible()), last(h.GetMelter()), p.showTime(h.GetPlannedTime()), p.showTime(h.GetPourTime()),
 			p.figure(h.GetCharge()), p.figure(h.GetInCrucible()), p.figure(h.GetInMolds()), last(h.GetOwner()))
 		if h.GetState() == pb.Heat_STATE_PLANNED || h.GetState() == pb.Heat_STATE_MELTING {
 			mind = append(mind, h.GetCautions()...)
@@ -150,7 +151,7 @@ func (p *page) heat(h *pb.Heat, molds []*pb.Mold, added []*pb.Addition, read []*
 	if len(read) > 0 {
 		t := newTable(">TEMPERATURE", "OF", "AT")
 		for _, r := range read {
-			t.add(r.GetTemperature().GetText()+struck(r.GetVoid()), r.GetWhat(), p.showTime(r.GetReadTime()))
+			t.add(paper.Degrees(r.GetTemperature(), p.temp)+struck(r.GetVoid()), r.GetWhat(), p.showTime(r.GetReadTime()))
 		}
 		t.write(p)
 	}

@@ -132,10 +132,9 @@ func (h *heatSheet) head(s *sheet) {
 	}
 }
 
-// heatState is a heat's state as the shop says it.
+// heatState is a heat's state, and whether its figures can still change.
 func heatState(h *pb.Heat) string {
-	state := map[pb.Heat_State]string{pb.Heat_STATE_PLANNED: "planned", pb.Heat_STATE_MELTING: "melting", pb.Heat_STATE_LATE: "poured, waiting to be weighed back",
-		pb.Heat_STATE_SETTLED: "settled", pb.Heat_STATE_DROPPED: "not melted"}[h.GetState()]
+	state := HeatState(h)
 	if h.GetProvisional() && h.GetState() > pb.Heat_STATE_MELTING {
 		state += ", provisional"
 	}

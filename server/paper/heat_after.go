@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	pb "example.org/remelt/api/remelt/v1"
+	"example.org/remelt/ledger/unit"
 )
 
 // after draws where a heat's metal went.
@@ -87,7 +88,7 @@ func (h *heatSheet) noted(s *sheet) {
 	var read, added []string
 	for _, r := range h.readings {
 		if !r.GetVoid() {
-			read = append(read, strings.TrimSpace(r.GetTemperature().GetText()+" "+r.GetWhat())+" ("+h.show(r.GetReadTime(), "15:04")+")")
+			read = append(read, strings.TrimSpace(Degrees(r.GetTemperature(), unit.TempUnit(h.GetTemperatureUnit()))+" "+r.GetWhat())+" ("+h.show(r.GetReadTime(), "15:04")+")")
 		}
 	}
 	for _, a := range h.additions {

@@ -4,10 +4,13 @@ import (
 	"cmp"
 	"slices"
 	"strings"
+	"unicode"
 
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	pb "example.org/remelt/api/remelt/v1"
+	"example.org/remelt/ledger/unit"
 )
 
 // CompareIDs compares runs of digits as numbers and the rest as text.
@@ -98,6 +101,47 @@ func word(e protoreflect.Enum) string {
 	}
 	prefix := strings.TrimSuffix(string(values.ByNumber(0).Name()), "UNSPECIFIED")
 	return strings.ToLower(strings.ReplaceAll(strings.TrimPrefix(string(v.Name()), prefix), "_", " "))
+}
+
+// HeatState is a heat's state as the shop says it.
+func HeatState(h *pb.Heat) string {
+	return map[pb.Heat_State]string{pb.Heat_STATE_PLANNED: "planned", pb.Heat_STATE_MELTING: "melting", pb.Heat_STATE_LATE: "poured, waiting to be weighed back",
+		pb.Heat_STATE_SETTLED: "settled", pb.Heat_STATE_DROPPED: "not melted"}[h.GetState()]
+}
+
+// Degrees is a temperature on the shop's scale, with what was typed where that is
+// another figure.
+func Degrees(t *pb.Temperature, u unit.TempUnit) string {
+	shown, typed := unit.FormatTemperature(t.GetMilliCelsius(), u, 0), t.GetText()
+	figure := func(s string) string {
+		return strings.TrimRightFunc(s, func(r rune) bool { return !unicode.IsDigit(r) })
+	}
+	if typed != "" && figure(typed) != figure(shown) {
+		shown += " (typed " + typed + ")"
+	}
+	return shown
+}
+
+// perKelvin is how the API names what superheat adds to the loss.
+const perKelvin = "superheat, per K"
+
+// LossEffects are what is learned of losses, per degree of the shop's scale where it is
+// by temperature.
+func LossEffects(all []*pb.LossEffect, u unit.TempUnit) []*pb.LossEffect {
+	out := slices.Clone(all)
+	for i, e := range out {
+		if e.GetWhat() == perKelvin && u == unit.F {
+			per := proto.CloneOf(e)
+			per.What = "superheat, per °F"
+			for _, r := range []*pb.LossRate{per.GetLearned(), per.GetBelieved()} {
+				if r != nil {
+					r.Percent, r.SdPercent = r.Percent*5/9, r.SdPercent*5/9 // 1 °F is 5/9 K: NIST SP 811, appendix B.8
+				}
+			}
+			out[i] = per
+		}
+	}
+	return out
 }
 
 // joined puts the parts of a line together that there are.

@@ -1,6 +1,7 @@
 package paper
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 
@@ -41,5 +42,31 @@ func TestCSVCell(t *testing.T) {
 	}
 	if got := (&Table{}).cell(Number("-3.20")); got != "-3.20" {
 		t.Errorf("a number became %q", got)
+	}
+}
+
+// A reading that was typed on the other scale is shown on the shop's: 1010 °C are 1850 °F,
+// 2050 °F 1121 °C, and 1 K is 1.8 °F (NIST SP 811, appendix B.8).
+func TestDegreesOfTheShop(t *testing.T) {
+	for _, c := range []struct {
+		milliC int64
+		typed  string
+		u      unit.TempUnit
+		want   string
+	}{{1_010_000, "1010 C", unit.F, "1850 °F (typed 1010 C)"}, {1_121_111, "2050 F", unit.F, "2050 °F"}, {1_121_111, "2050", unit.F, "2050 °F"}, {1_121_111, "2050 F", unit.C, "1121 °C (typed 2050 F)"},
+		{1_120_500, "1120.5", unit.C, "1120 °C (typed 1120.5)"}, {1_120_000, "", unit.C, "1120 °C"}} {
+		if got := Degrees(&pb.Temperature{MilliCelsius: c.milliC, Text: c.typed}, c.u); got != c.want {
+			t.Errorf("%q is shown as %q, want %q", c.typed, got, c.want)
+		}
+	}
+	learned := []*pb.LossEffect{{What: "ingot", Learned: &pb.LossRate{Percent: 1.8}}, {What: "superheat, per K", Learned: &pb.LossRate{Percent: 1.8, SdPercent: 0.9}}}
+	for u, want := range map[unit.TempUnit]string{unit.C: "superheat, per K 1.8 0.9", unit.F: "superheat, per °F 1.0 0.5"} {
+		e := LossEffects(learned, u)[1]
+		if got := fmt.Sprintf("%s %.1f %.1f", e.GetWhat(), e.GetLearned().GetPercent(), e.GetLearned().GetSdPercent()); got != want {
+			t.Errorf("in %s: %q, want %q", u, got, want)
+		}
+	}
+	if learned[1].GetLearned().GetPercent() != 1.8 {
+		t.Error("what was answered is changed by showing it")
 	}
 }

@@ -257,6 +257,22 @@ func TestEveryDeedHasItsForm(t *testing.T) {
 	}
 }
 
+// A weight beside its gating is asked for by the same words wherever it is typed: nobody
+// shall take it for all that is poured.
+func TestCastingAndGatingAreAskedForAlike(t *testing.T) {
+	f := newFoundry(t)
+	f.furnish("for the mill pond")
+	f.planned("42")
+	for page, name := range map[string]string{"/plan-a-heat": "molds.0.", "/heats/42": "mold.", "/commissions/otters": "commission.patterns.0."} {
+		_, body := f.get(f.url(page))
+		for words, field := range map[string]string{"Casting alone, gating cut off": "metal", "Its gating, on top of that": "gating"} {
+			if !regexp.MustCompile("<label>" + words + `, [a-z ]+<input name="` + regexp.QuoteMeta(name+field)).MatchString(body) {
+				t.Errorf("%s does not ask for %s by %q", page, field, words)
+			}
+		}
+	}
+}
+
 // A heat is planned from molds that wait in other heats, from what a commission has still
 // to cast, and from a weight that is typed; its proposed charge follows. With the keyboard
 // alone on a desk, by touch on a phone.
@@ -281,19 +297,21 @@ func TestPlanAHeat(t *testing.T) {
 			b.do(chromedp.KeyEvent(" "))
 			b.tabTo("a weight", `document.activeElement.name === "molds.0.metal.text"`)
 			b.do(chromedp.KeyEvent("700"))
+			b.tabTo("its gating", `document.activeElement.name === "molds.0.gating.text"`)
+			b.do(chromedp.KeyEvent("0.12 kg"))
 			b.tabTo("the crucible", `document.activeElement.name === "heat.crucible"`)
 			b.do(chromedp.KeyEvent("no. 60"))
 			b.tabTo("the button", `document.activeElement === document.querySelector("#plan-heat .go")`)
 		} else {
 			js[any](b, otter+`.click()`)
-			b.fills(form, "molds.0.metal.text", "700", "heat.crucible", "A60", "molds.1.displayName", strings.Repeat("long ", 1000))
+			b.fills(form, "molds.0.metal.text", "700", "molds.0.gating.text", "0.12 kg", "heat.crucible", "A60", "molds.1.displayName", strings.Repeat("long ", 1000))
 			b.presses(form + " .go")
 			b.until("a long name is refused at its field", `document.querySelector('#plan-heat [aria-invalid]')?.name === "molds.1.displayName"`)
 			b.open(f.url("/plan-a-heat"))
 			b.until("all that was typed and ticked is still there", otter+`.checked && document.querySelector('[name="molds.0.metal.text"]').value === "700" && document.querySelector('[name="heat.alloy"]').value === "C87300"`)
 			b.fills(form, "molds.1.displayName", "")
 		}
-		if sum := js[string](b, `document.getElementById("sum").textContent`); sum != "1 mold of C87300, 1300 g together." {
+		if sum := js[string](b, `document.getElementById("sum").textContent`); sum != "2 molds of C87300: castings 1600 g + gating 520 g = 2120 g to be poured." {
 			t.Errorf("the page says %q", sum)
 		}
 		if s == desk {
@@ -303,7 +321,7 @@ func TestPlanAHeat(t *testing.T) {
 		}
 		b.until("its charge is proposed", `location.pathname.endsWith("/charge") && document.getElementById("tally")?.textContent.startsWith("0 of ")`)
 		got, err := ledger.Get[ledger.Heat](t.Context(), f.book.Book, ledger.RecHeat, js[string](b, `location.pathname.split("/").at(-2)`))
-		if err != nil || got.Value.Charge != 2000*ledger.Gram || got.Value.Crucible != "A60" {
+		if err != nil || got.Value.Charge != 2120*ledger.Gram || got.Value.Crucible != "A60" {
 			t.Errorf("%+v, %v", got.Value, err)
 		}
 		b.open(f.url("/heats/42"))

@@ -2,6 +2,7 @@ package web_test
 
 import (
 	"fmt"
+	"strings"
 	"sync/atomic"
 	"testing"
 
@@ -43,6 +44,21 @@ func TestChargeIsTickedOff(t *testing.T) {
 		js[any](b, tick)
 		b.until("and out", `document.querySelector("#pieces .became").textContent === "taken back"`)
 		b.quiet()
+	}
+}
+
+// What is left to go in has a price; nothing that is left has none.
+func TestChargeThatIsInCostsNoMore(t *testing.T) {
+	f := newFoundry(t)
+	f.book.Do(f.book.PlanHeat(t.Context(), ledger.Meta{}, ledger.PlanHeat{ID: "42", Alloy: "C87300", Molds: []ledger.MoldPlan{{Name: "heron", Metal: ledgertest.Grams(1500), Gating: ledgertest.Grams(600)}}}))
+	f.book.Do(f.book.Receive(t.Context(), ledger.Meta{}, ledger.Receive{LotID: "BAR", Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(4000), Price: "11 USD/kg"}))
+	if _, page := f.get(f.url("/heats/42/charge")); !strings.Contains(page, "<dt>What still goes in costs</dt>") {
+		t.Errorf("no price on the page:\n%s", page)
+	}
+	f.book.Do(f.book.OpenHeat(t.Context(), ledger.Meta{}, "42"))
+	f.book.Do(f.book.Charge(t.Context(), ledger.Meta{}, ledger.ChargeHeat{Heat: "42", Items: []ledger.ChargeItem{{Lot: "BAR"}}}))
+	if _, page := f.get(f.url("/heats/42/charge")); !strings.Contains(page, "is in already") || strings.Contains(strings.ToLower(page), "costs</dt>") {
+		t.Errorf("with everything in, something is said to cost something:\n%s", page)
 	}
 }
 

@@ -14,6 +14,7 @@ import (
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/unit"
+	"example.org/remelt/server/paper"
 	"example.org/remelt/server/signin"
 )
 
@@ -159,6 +160,16 @@ func (v *visit) Mass(m *pb.Mass) string { return unit.FormatMass(m.GetMg(), v.Un
 
 // Less is a mass below zero, said as how much below.
 func (v *visit) Less(m *pb.Mass) string { return unit.FormatMass(-m.GetMg(), v.Unit, 0) }
+
+// Degrees is a temperature on the shop's scale, with what was typed if that is another.
+func (v *visit) Degrees(t *pb.Temperature) string { return paper.Degrees(t, v.tempUnit()) }
+
+// LossEffects are what is learned of losses, on the shop's scale.
+func (v *visit) LossEffects(all []*pb.LossEffect) []*pb.LossEffect {
+	return paper.LossEffects(all, v.tempUnit())
+}
+
+func (v *visit) tempUnit() unit.TempUnit { return unit.TempUnit(v.Shop.GetTemperatureUnit()) }
 
 // Now is the moment of the visit in the shop's time zone, for reading.
 func (v *visit) Now() string { return v.now.In(v.zone).Format("2 January 2006, 15:04 MST") }

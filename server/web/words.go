@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	pb "example.org/remelt/api/remelt/v1"
+	"example.org/remelt/server/paper"
 )
 
 // funcs are what templates may call.
@@ -46,7 +47,7 @@ func (s *static) funcs() template.FuncMap {
 		"plus":          func(m *pb.Money) string { return plus(m.GetMinor(), m.GetCurrency()) },
 		"lotPath":       func(l *pb.Lot) string { return "lots/" + last(l.GetName()) },
 		"lotState":      lotState,
-		"state":         heatState,
+		"state":         paper.HeatState,
 		"origin":        origin,
 		"touched":       touched,
 		"typed":         typed,
@@ -60,7 +61,6 @@ func (s *static) funcs() template.FuncMap {
 		"fed":           fed,
 		"planned":       func(h *pb.Heat) bool { return h.GetState() == pb.Heat_STATE_PLANNED },
 		"chargeable":    chargeable,
-		"sumMg":         func(a, b *pb.Mass) int64 { return a.GetMg() + b.GetMg() },
 		"waitsBack":     func(h *pb.Heat) bool { return h.GetState() == pb.Heat_STATE_LATE },
 		"moldState":     moldState,
 		"orNone":        func(all []choice) []choice { return orNone(all, "not said") },
@@ -153,23 +153,6 @@ func moldState(m *pb.Mold) string {
 		return "not poured"
 	}
 	return "to be poured"
-}
-
-// heatState is a heat's state as the shop says it.
-func heatState(h *pb.Heat) string {
-	switch h.GetState() {
-	case pb.Heat_STATE_PLANNED:
-		return "planned"
-	case pb.Heat_STATE_MELTING:
-		return "melting"
-	case pb.Heat_STATE_LATE:
-		return "poured, waiting to be weighed back"
-	case pb.Heat_STATE_SETTLED:
-		return "settled"
-	case pb.Heat_STATE_DROPPED:
-		return "not melted"
-	}
-	return ""
 }
 
 // origin says where metal of a lot came from, for an account that is no heat's.

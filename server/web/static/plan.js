@@ -2,6 +2,7 @@
 // Planning a heat: molds that wait are ticked, others are typed, and what they take
 // together is said while that is done. What is planned leads to its charge.
 import { read, ask, say, keeps, fields } from "./form.js";
+import { rough, shown } from "./weight.js";
 
 const form = /** @type {HTMLFormElement} */ (document.getElementById("plan-heat"));
 const sum = /** @type {HTMLElement} */ (document.getElementById("sum"));
@@ -12,15 +13,16 @@ const alloyOf = (/** @type {HTMLElement} */ t) => /** @type {HTMLElement} */ (t.
 /** @type {Record<string, any>} */
 let wish = {};
 
-/** Grams in a unit, exact by definition. @type {Record<string, number>} */
-const grams = { kg: 1000, g: 1, mg: 0.001, t: 1e6, lb: 453.59237, oz: 28.349523125 };
-
-/** Says what is ticked, and what it takes; what is typed is added by the server. */
+/** Says what is to be poured, of what is ticked and what is typed: castings, their gating, and both. */
 function tally() {
-  const on = ticks.filter((t) => t.checked), unit = form.dataset.unit ?? "g";
-  if (!on.length) { sum.textContent = "Tick the molds that are to be poured, or type what they take."; return; }
-  const g = on.reduce((s, t) => s + Number(t.dataset.mg) / 1000, 0), per = grams[unit] ?? grams.lb;
-  sum.textContent = `${on.length} ${on.length === 1 ? "mold" : "molds"} of ${[...new Set(on.map(alloyOf))].join(" and ")}, ${(g / per).toFixed(unit === "g" ? 0 : 2)} ${grams[unit] ? unit : "lb"} together.`;
+  const unit = form.dataset.unit ?? "g", typed = (/** @type {string} */ of) => [...form.querySelectorAll(`[name^="molds."][name$=".${of}.text"]`)].map((f) => /** @type {HTMLInputElement} */ (f).value).filter((t) => t.trim());
+  const on = ticks.filter((t) => t.checked), castings = typed("metal"), gatings = typed("gating");
+  if (!on.length && !castings.length && !gatings.length) { sum.textContent = "Tick the molds that are to be poured, or type what they take."; return; }
+  const total = (/** @type {string[]} */ texts, /** @type {(t: HTMLInputElement) => string | undefined} */ of) => texts.reduce((s, t) => s + rough(t, unit), 0) + on.reduce((s, t) => s + Number(of(t)), 0);
+  const casting = total(castings, (t) => t.dataset.mg), gating = total(gatings, (t) => t.dataset.gating), n = on.length + castings.length;
+  if (Number.isNaN(casting + gating)) { sum.textContent = "What is typed is not understood while it is typed; the book says so when it is sent."; return; }
+  const alloys = on.length ? [...new Set(on.map(alloyOf))].join(" and ") : alloy.value;
+  sum.textContent = `${n} ${n === 1 ? "mold" : "molds"}${alloys && ` of ${alloys}`}: castings ${shown(casting, unit)} + gating ${shown(gating, unit)} = ${shown(casting + gating, unit)} to be poured.`;
 }
 
 form.addEventListener("input", (e) => {

@@ -3,7 +3,7 @@
 // as if it were typed.
 import { cannotScan, scan } from "./scan.js";
 import { cannotRead, listen, usual } from "./serial.js";
-import { facts, form, get, lot, milligrams, scale, unit, weight } from "./weigh-fields.js";
+import { facts, form, get, lot, scale, unit, weight } from "./weigh-fields.js";
 
 /** Tells the page that a field was filled. @param {HTMLElement} field */
 const changed = (field) => field.dispatchEvent(new Event("input", { bubbles: true }));
@@ -47,10 +47,13 @@ for (const f of [pattern, baud]) {
 /** What the book knows of the scale that is chosen. */
 const ofScale = () => facts.scales.find((s) => s.id === scale.value);
 
+/** Whether a unit can be chosen. @param {string} of */
+const has = (of) => [...unit.options].some((o) => o.value === of);
+
 /** Puts what a scale says in the field. @param {string} read @param {string} of */
 function put(read, of) {
-  if (of && of in milligrams) unit.value = of;
-  weight.value = of && !(of in milligrams) ? `${read} ${of}` : read;
+  if (of && has(of)) unit.value = of;
+  weight.value = of && !has(of) ? `${read} ${of}` : read;
   changed(weight);
 }
 

@@ -1,26 +1,16 @@
 // @ts-check
 // Why a weight on the weigh-in page may be wrong. It warns and forbids nothing: the
 // book reads the text itself.
-import { chosen, facts, heat, lot, milligrams, pieces, show, tare, tareWeight, unit, weight } from "./weigh-fields.js";
+import { chosen, facts, heat, lot, pieces, show, tare, tareWeight, unit, weight } from "./weigh-fields.js";
+import { rough } from "./weight.js";
 
 /** @typedef {import("./outbox.js").Item} Item */
 
-/** The units as people type them. */
-const names = /** @type {Record<string, string>} */ ({ kg: "kg", kgs: "kg", g: "g", lb: "lb", lbs: "lb", "#": "lb", oz: "oz", ozs: "oz" });
-
-/** What was typed as milligrams, near enough to warn by; NaN when it is not understood here. @param {string} text */
-function rough(text) {
-  const said = text.trim().toLowerCase().replaceAll(",", ".");
-  const parts = [...said.matchAll(/(\d*\.?\d+|\d+\.)\s*([a-z#]*)\s*/g)];
-  if (!parts.length || parts.map((p) => p[0]).join("") !== said) return NaN;
-  return parts.reduce((sum, [, n, of], i) => sum + Number(n) * (milligrams[of ? names[of] : i === 0 ? unit.value : ""] ?? NaN), 0);
-}
-
 /** What is on the scale less the pan, near enough. */
 export function net() {
-  const gross = rough(weight.value);
+  const gross = rough(weight.value, unit.value);
   if (tare.value === "") return gross;
-  if (tare.value === "typed") return gross - rough(tareWeight.value);
+  if (tare.value === "typed") return gross - rough(tareWeight.value, unit.value);
   return gross - (facts.tares.find((t) => t.id === tare.value)?.mg ?? 0);
 }
 

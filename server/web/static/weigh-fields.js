@@ -1,5 +1,7 @@
 // @ts-check
 // The fields of the weigh-in page, and what the server said when it gave the page.
+import { shown } from "./weight.js";
+
 /** @typedef {{ shop: string, unit: string, heats: {id: string, alloy: string, leftMg: number}[],
  *   tares: {id: string, name: string, mg: number}[], usual: Record<string, {leastMg: number, mostMg: number, of: number}>,
  *   scales: {id: string, name: string, line?: string, port?: string}[], alloys: string[], unknown: string, sequence: number, dirty: {id: string, alloy: string, words: string, mg: number}[] }} Facts */
@@ -20,13 +22,9 @@ export const lot = /** @type {HTMLInputElement} */ (get("lot"));
 export const pieces = /** @type {HTMLInputElement} */ (get("pieces"));
 export const who = /** @type {HTMLInputElement} */ (get("who"));
 export const scale = /** @type {HTMLSelectElement} */ (get("scale"));
-export const milligrams = /** @type {Record<string, number>} */ ({ kg: 1e6, g: 1e3, lb: 453592.37, oz: 28349.523125 });
 
 /** @param {number} mg */
-export function show(mg) {
-  const u = unit.value;
-  return `${(mg / milligrams[u]).toFixed({ kg: 3, g: 0, lb: 2, oz: 1 }[u] ?? 2)} ${u}`;
-}
+export const show = (mg) => shown(mg, unit.value);
 
 /** What is chosen of a field, also of one that is picked. @param {string} field */
 export const chosen = (field) => String(new FormData(form).get(field) ?? "");
