@@ -137,6 +137,10 @@ func TestSurplusHasAnOutlet(t *testing.T) {
 		}
 		return o.Surplus[0]
 	}
+	if o, err := b.AdviseOrders(ctx, shop.OrderQuery{Alloy: "C87300"}); err != nil || len(o.Surplus) > 0 {
+		t.Errorf("a book of a few days knows of a surplus: %+v, %v", o.Surplus, err)
+	}
+	b.Now = b.Now.AddDate(0, 0, 100)
 	says(t, "nobody", []string{surplus().Sentence}, "the book knows no price")
 	buys("calder", ledger.Skimmings, 0, ledger.NewOfferBreak{Price: "9.90 USD/kg"}) // of something else
 	buys("calder", "", 100, ledger.NewOfferBreak{From: ledgertest.Grams(100_000), Price: "3.00 USD/kg"})

@@ -253,9 +253,16 @@ func (o *orderer) readPast(r ledger.Reader) error {
 	return nil
 }
 
+// youngDays is how long a book's past is taken to be at the least: what one heat of its
+// first day took is not what each day takes. An assumption.
+const youngDays = 56
+
+// days is how long the book's past is.
+func (o *orderer) days() int { return o.today + 1 - o.past.first }
+
 // history is the past of some uses.
 func (o *orderer) history(uses []reorder.Use) reorder.History {
-	return reorder.History{From: o.past.first, To: o.today + 1, Uses: uses}
+	return reorder.History{From: min(o.past.first, o.today+1-youngDays), To: o.today + 1, Uses: uses}
 }
 
 // lag is the days within which three quarters of the returns, by mass, were weighed back;

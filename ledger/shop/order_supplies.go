@@ -101,7 +101,8 @@ func (o *orderer) worn() (named []reorder.Arrival, why []string) {
 // practice, no source.
 const surplusDays = 182
 
-// surplus is what of returns the shop will not melt within half a year at its pace, and
+// surplus is what of returns the shop will not melt within half a year at its pace, as far
+// as a book knows that, and
 // all skimmings.
 func (o *orderer) surplus(advice []OrderAdvice) (out []Surplus) {
 	for _, a := range advice {
@@ -120,7 +121,7 @@ func (o *orderer) surplus(advice []OrderAdvice) (out []Surplus) {
 			}
 		}
 		pace := ledger.Mass(used * 1e6 * surplusDays / float64(max(1, o.today+1-o.past.first)))
-		if m := a.Returns - max(ahead, pace); m > 0 {
+		if m := a.Returns - max(ahead, pace); m > 0 && o.days() > surplusDays/2 { // a younger book does not know the pace
 			out = append(out, o.sell(a.Alloy, false, m))
 		}
 		if p := o.stock[posKey{a.Alloy, ""}]; p != nil && p.Skimmings > 0 {

@@ -163,3 +163,19 @@ func TestOrderForWhatIsProposed(t *testing.T) {
 		t.Errorf("to buy reckons with %d, proposed are %d", a.Heats[0].Gross, got.Plan.Charge)
 	}
 }
+
+// TestOrderOfAYoungBook: what the first heat of a book took is not what each day takes. By
+// hand: 20 kg in 56 days are 3.6 kg in the 10 days of a delivery, and not 200.
+func TestOrderOfAYoungBook(t *testing.T) {
+	b := ledgertest.Open(t)
+	lot := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, ledger.Meta{}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Form: ledger.Ingot, Weighing: ledgertest.Net(20_000)})))
+	b.Do(b.PlanHeat(ctx, ledger.Meta{}, ledger.PlanHeat{ID: "1", Alloy: "C87300"}))
+	b.Do(b.OpenHeat(ctx, ledger.Meta{}, "1"))
+	b.Do(b.Charge(ctx, ledger.Meta{}, ledger.ChargeHeat{Heat: "1", Items: []ledger.ChargeItem{{Lot: lot.ID}}}))
+	lead := 10
+	a := advise(t, b, shop.OrderQuery{Alloy: "C87300", Lead: &lead})
+	if mean := a.Point.Lead.Mean / 1e6; math.Abs(mean-3.57) > 0.01 || a.Point.Amount > int64(40*ledger.Kilogram) {
+		t.Errorf("%.2f kg in the days of a delivery, reorder point %d mg", mean, a.Point.Amount)
+	}
+	says(t, "young", a.Reasons, "the book is 1 day old")
+}

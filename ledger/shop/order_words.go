@@ -99,6 +99,9 @@ func (o *orderer) sayMetal(a *OrderAdvice, net reorder.Netting) {
 }
 
 func (o *orderer) sayPoint(a *OrderAdvice, amount func(int64) string) {
+	if a.Point.Uses > 0 && o.days() < youngDays {
+		a.Reasons = append(a.Reasons, fmt.Sprintf("the book is %s old: what was used in it is taken for that of %d", count(o.days(), "day"), youngDays))
+	}
 	if a.Point.Uses > 0 {
 		a.Reasons = append(a.Reasons, fmt.Sprintf("reorder point %s: %s for what is not named yet in the %s of a delivery and %s so that %.3g %% of deliveries come in time (%s, %s)",
 			amount(a.Point.Amount), amount(int64(a.Point.Lead.Mean)), leadWords(a.Leads), amount(a.Point.Safety), 100**o.Service, a.Point.Method, count(a.Point.Uses, "use")))
