@@ -329,3 +329,20 @@ func TestPlanAHeat(t *testing.T) {
 		b.quiet("400")
 	}
 }
+
+// What was booked says of each entry the lots and castings that moved, and how much: the
+// amounts are those of the worked heat in DEVELOPERS.md.
+func TestWhatWasBookedSaysWhatMoved(t *testing.T) {
+	f := newFoundry(t)
+	_, page := f.get(f.url("/heats/41"))
+	_, page, _ = strings.Cut(page, "What was booked")
+	charge := regexp.MustCompile(`(?s)<b>charge</b>.*?</li>`).FindString(page)
+	for lot, grams := range map[string]int{f.heat.Ingots.ID: 30_000, f.heat.Cups.ID: 14_620, f.heat.PigsIn.ID: 15_380} {
+		if want := fmt.Sprintf(`<a href="/shops/harrow/lots/%[1]s">lot %[1]s</a> <span class="amount">%d g</span>`, lot, grams); !strings.Contains(charge, want) {
+			t.Errorf("no %s in\n%s", want, charge)
+		}
+	}
+	if want := `<b>pour off</b> <a href="/shops/harrow/lots/` + f.heat.Pigs.ID; !strings.Contains(page, want) {
+		t.Errorf("no %s in\n%s", want, page)
+	}
+}

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	pb "example.org/remelt/api/remelt/v1"
+	"example.org/remelt/ledger"
 	"example.org/remelt/server/paper"
 )
 
@@ -50,6 +51,7 @@ func (s *static) funcs() template.FuncMap {
 		"state":         paper.HeatState,
 		"origin":        origin,
 		"touched":       touched,
+		"moved":         moved,
 		"typed":         typed,
 		"mg":            func(v *visit, mg int64) string { return v.Number(&pb.Mass{Mg: mg}) },
 		"percent":       percent,
@@ -200,6 +202,46 @@ func touched(e *pb.Entry) (out []link) {
 			l.To = "heats/" + c.GetId()
 		}
 		out = append(out, l)
+	}
+	return out
+}
+
+// movement is what an entry took from or put to a thing, for reading.
+type movement struct {
+	link
+	Mass *pb.Mass // nil where it changed and moved nothing
+}
+
+// moved are the lots, castings, supplies and heels that an entry moved something of, and
+// the molds it is about: what is taken back with it.
+func moved(e *pb.Entry) (out []movement) {
+	at := map[string]int{}
+	for _, post := range e.GetPostings() {
+		kind, ref, _ := strings.Cut(post.GetAccount(), "/")
+		m := movement{link: link{Word: kind + " " + ref}, Mass: &pb.Mass{}}
+		switch ledger.AccountKind(kind) {
+		case ledger.OfLot:
+			m.To = "lots/" + ref
+		case ledger.OfCasting, ledger.InSupply:
+		case ledger.Heel:
+			m.Word = "the heel of " + ref
+		default:
+			continue
+		}
+		i, seen := at[post.GetAccount()]
+		if !seen {
+			i = len(out)
+			at[post.GetAccount()], out = i, append(out, m)
+		}
+		out[i].Mass.Mg += post.GetMass().GetMg()
+	}
+	for i := range out {
+		out[i].Mass.Mg = max(out[i].Mass.Mg, -out[i].Mass.Mg)
+	}
+	for _, c := range e.GetChanges() {
+		if c.GetKind() == "mold" {
+			out = append(out, movement{link: link{Word: "mold " + c.GetId()}})
+		}
 	}
 	return out
 }
