@@ -8,9 +8,9 @@ import (
 	"example.org/remelt/server/signin"
 )
 
-// recordedBy are the methods that record each kind of entry: who may call none of them
-// that needs the most may not take such an entry back either. A kind that is not here is
-// taken back by who manages the shop.
+// recordedBy are the methods that record each kind of entry. Who takes one back must be
+// allowed to call them; of several, the one that needs the most counts. A kind that is not
+// here is taken back by who manages the shop.
 var recordedBy = map[ledger.Kind]string{
 	ledger.KindOpenBook: "ShopService/CreateShop",
 	ledger.KindReverse:  "EntryService/ReverseEntry",
