@@ -115,6 +115,9 @@ func TestStrangeTextInEveryForm(t *testing.T) {
 					if len(was.Told) > 1000 || !strings.Contains(was.Told, " ") {
 						t.Errorf("%s says to %.20q: %.1200s", name, text, was.Told)
 					}
+					if len(was.At) == 0 && (strings.HasSuffix(was.Told, "USED_SINCE") || strings.HasSuffix(was.Told, "NOT_REVERSIBLE")) {
+						break // it is the entry that is not taken back, whatever the reason
+					}
 					if len(was.At) == 0 {
 						t.Errorf("%s marks no field for %.20q: %.300s", name, text, was.Told)
 						break
