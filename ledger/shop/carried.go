@@ -99,6 +99,28 @@ func (c *carrier) certified(lot string, cert *ledger.Certificate) alloy.Composit
 	return comp
 }
 
+// remeasured is what a lot holds after an analysis: what the analysis does not name is
+// what was carried to the lot or certified of it before. What was thought only because of
+// its alloy is as well thought anew.
+func (c *carrier) remeasured(lot string, v vessel, sameAlloy bool, cert *ledger.Certificate) (vessel, error) {
+	comp, basis := c.certified(lot, cert), "measured"
+	if sameAlloy && v.known {
+		before, err := c.content(lot)
+		if err != nil {
+			return v, err
+		}
+		if full := before.Corrected(measured(lot, cert)); len(full.Mean) > len(cert.Elements) {
+			if c.believes {
+				c.believe(c.alloys[lot], full, func(string) string { return believedOrigin })
+			}
+			comp, basis = full, "measured, what the analysis does not name as before"
+		}
+	}
+	v.inputs = []alloy.Input{{Mass: max(v.kg, 0), Of: comp}}
+	v.basis, v.mixed, v.done, v.known = basis, comp, true, true
+	return v, nil
+}
+
 // whole is a lot's metal as it goes together with other metal. What its certificate does
 // not name is not known of the lot by itself; in a mixture it would count as none of it, and
 // is believed to be anywhere within the limits of its alloy, as all of a lot without a
@@ -133,7 +155,7 @@ func (c *carrier) believe(id string, comp alloy.Composition, origin func(element
 		return
 	}
 	rest := unnamedPart(comp)
-	base := mostOf(a.Typical())
+	base := alloy.Most(a.Typical())
 	_, baseNamed := comp.Mean[base]
 	for _, l := range set.Limits {
 		if _, named := comp.Mean[l.Element]; named || l.Element == base || !isElement(l) {
@@ -216,14 +238,4 @@ func unnamedPart(c alloy.Composition) float64 {
 		rest -= c.Mean[e]
 	}
 	return math.Max(0, rest)
-}
-
-// mostOf is the element there is most of; "" of nothing.
-func mostOf(content map[string]float64) (base string) {
-	for e, v := range content {
-		if base == "" || v > content[base] || v == content[base] && e < base {
-			base = e
-		}
-	}
-	return base
 }

@@ -78,6 +78,7 @@ type vessel struct {
 	basis  string
 	mixed  alloy.Composition
 	done   bool // mixed is right
+	known  bool // by more than the name of an alloy, at least in part
 	kg     float64
 }
 
@@ -133,15 +134,18 @@ func (c *carrier) entry(e *ledger.Entry, reversed bool) error {
 			continue
 		}
 		var basis string
+		var known bool
 		switch {
 		case t.From == "" || from == string(ledger.UnknownOrigin):
 			in.Of, basis = c.fresh(to)
+			known = c.certs[to] != nil
 		default:
 			comp, err := c.content(from)
 			if err != nil {
 				return scienceError("composition", err)
 			}
 			in.Of, basis = c.whole(from, comp), "carried from "+from
+			known = c.of[from].known
 		}
 		v, err := c.left(to)
 		if err != nil {
@@ -152,7 +156,7 @@ func (c *carrier) entry(e *ledger.Entry, reversed bool) error {
 		} else if v.basis != basis {
 			v.basis = "mixed"
 		}
-		v.inputs, v.kg, v.done = append(v.inputs, in), v.kg+in.Mass, false
+		v.inputs, v.kg, v.done, v.known = append(v.inputs, in), v.kg+in.Mass, false, v.known || known
 		c.of[to] = v
 		c.carry(from, -in.Mass)
 	}
@@ -193,13 +197,15 @@ func (c *carrier) learn(e *ledger.Entry) error {
 				return err
 			}
 			key := "lot/" + l.ID
+			was := c.alloys[key]
 			c.alloys[key] = l.Alloy
 			if l.Certificate != nil && len(l.Certificate.Elements) > 0 && c.certs[key] == nil || e.Kind == ledger.KindIdentify && l.Certificate != nil {
 				c.certs[key] = l.Certificate
-				if v, ok := c.of[key]; ok { // measured now: what was carried counts no more
-					v.basis, v.mixed, v.done = "measured", c.certified(key, l.Certificate), true
-					v.inputs = []alloy.Input{{Mass: max(v.kg, 0), Of: v.mixed}}
-					c.of[key] = v
+				if v, ok := c.of[key]; ok {
+					var err error
+					if c.of[key], err = c.remeasured(key, v, l.Alloy == was, l.Certificate); err != nil {
+						return scienceError("composition", err)
+					}
 				}
 			}
 		case ledger.RecHeat, ledger.RecCasting:

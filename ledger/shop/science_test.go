@@ -185,6 +185,33 @@ func TestMetalPutToAPile(t *testing.T) {
 	}
 }
 
+// TestAnalysisOfSomeElementsKeepsTheRest: pigs of a heat whose metal is known, of which only
+// the silicon is measured, still hold the manganese of the heat; under another alloy, or
+// of metal that was only known by its alloy, nothing is kept.
+func TestAnalysisOfSomeElementsKeepsTheRest(t *testing.T) {
+	b := ledgertest.Open(t)
+	lot := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, ledger.Meta{}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Form: ledger.Ingot,
+		Weighing: ledgertest.Net(10_000), Certificate: analysis("Si", 39_000, "Mn", 10_000, "Pb", 300, "Cu", 950_700)})))
+	b.Do(b.Identify(ctx, ledger.Meta{}, ledger.IdentifyLot{Lot: lot.ID, Alloy: "C87300", Certificate: analysis("Si", 36_000)}))
+	if si, mn := contentOf(t, b, ledgertest.LotAcct(lot), "Si"), contentOf(t, b, ledgertest.LotAcct(lot), "Mn"); math.Abs(si.Mean-3.6) > 1e-9 || math.Abs(mn.Mean-1) > 1e-9 {
+		t.Errorf("Si %.4f %%, Mn %.4f %%: want what was measured, and what was certified before", si.Mean, mn.Mean)
+	}
+	if got, err := b.Content(ctx, ledgertest.LotAcct(lot), ""); err != nil || got.Basis != "measured, what the analysis does not name as before" {
+		t.Errorf("known by %q (%v)", got.Basis, err)
+	}
+
+	b.Do(b.Identify(ctx, ledger.Meta{}, ledger.IdentifyLot{Lot: lot.ID, Alloy: "C87500", Certificate: analysis("Si", 36_000)}))
+	if mn := contentOf(t, b, ledgertest.LotAcct(lot), "Mn"); mn.Mean != 0 {
+		t.Errorf("as another alloy it still has %.4f %% Mn", mn.Mean)
+	}
+
+	bare := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, ledger.Meta{}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Form: ledger.Ingot, Weighing: ledgertest.Net(10_000)})))
+	b.Do(b.Identify(ctx, ledger.Meta{}, ledger.IdentifyLot{Lot: bare.ID, Alloy: "C87300", Certificate: analysis("Si", 36_000)}))
+	if got, err := b.Content(ctx, ledgertest.LotAcct(bare), ""); err != nil || len(got.Composition.Mean) != 1 || got.Basis != "measured" {
+		t.Errorf("of metal only known by its alloy: %v, by %q (%v)", got.Composition.Mean, got.Basis, err)
+	}
+}
+
 // TestRemeltsOfWhatBurnsFirst: an element that burns before copper never rises with each
 // remelt, and iron from tools never falls (common practice, no source).
 func TestRemeltsOfWhatBurnsFirst(t *testing.T) {
