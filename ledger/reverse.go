@@ -84,11 +84,11 @@ func (b *Book) Reverse(ctx context.Context, m Meta, c ReverseEntry) (*Entry, err
 	})
 }
 
-// undid reports whether the reversal does anything. A count that found what the book said
-// did nothing: only its weighing is struck.
+// undid reports whether the reversal does anything. A count of a supply that found what the
+// book said did nothing: only its count is struck.
 func (d *draft) undid(old *Entry) bool {
 	moves := slices.ContainsFunc(d.e.Postings, func(p Posting) bool { return p.Mass != 0 })
-	return moves || len(d.e.Records) > 0 || len(d.e.Costs) > 0 || old.Kind == KindStocktake || old.Kind == KindCountSupply
+	return moves || len(d.e.Records) > 0 || len(d.e.Costs) > 0 || old.Kind == KindCountSupply
 }
 
 // keepsWhoMay refuses to take back who may do what, and what they sign in with: that would

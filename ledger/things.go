@@ -338,6 +338,7 @@ type Stocktake struct {
 	ID    string    `json:"id"`
 	Place string    `json:"place,omitempty"`
 	Lines []Counted `json:"lines"`
+	Void  bool      `json:"void,omitempty"`
 }
 
 // Counted is one counted lot.

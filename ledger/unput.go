@@ -111,6 +111,13 @@ func (d *draft) unput(old *Entry, c *change) error {
 		}
 		x.Void = true
 		return d.put(r.Kind, r.ID, r.Parent, x)
+	case RecCount:
+		var x Stocktake
+		if err := r.Into(&x); err != nil {
+			return err
+		}
+		x.Void = true
+		return d.put(r.Kind, r.ID, r.Parent, x)
 	case RecRates:
 		var x Rates
 		if err := r.Into(&x); err != nil {

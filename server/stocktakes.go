@@ -45,7 +45,7 @@ func (d *desk) stocktake(s ledger.Stamped[ledger.Stocktake]) *pb.Stocktake {
 	if d.err != nil {
 		return nil
 	}
-	p := &pb.Stocktake{Name: d.name("stocktakes", s.Value.ID), Place: d.name("places", s.Value.Place), Entry: d.entryName(s.Seq)}
+	p := &pb.Stocktake{Name: d.name("stocktakes", s.Value.ID), Place: d.name("places", s.Value.Place), Entry: d.entryName(s.Seq), Void: s.Value.Void}
 	for _, l := range s.Value.Lines {
 		found := d.mass(l.Found.Mass)
 		found.Typed = l.Found.Typed

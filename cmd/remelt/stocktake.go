@@ -57,7 +57,7 @@ func (p *page) stocktake(s *pb.Stocktake) {
 	if s.GetPlace() != "" {
 		p.printf(" at %s", last(s.GetPlace()))
 	}
-	p.printf(", in %s\n", p.mass)
+	p.printf("%s, in %s\n", struck(s.GetVoid()), p.mass)
 	t := newTable("LOT", ">FOUND", ">BOOK", ">DIFFERENCE")
 	for _, l := range s.GetLines() {
 		t.add(last(l.GetLot()), p.figure(l.GetFound()), p.figure(l.GetBook()), p.figure(l.GetDifference()))
@@ -89,7 +89,7 @@ func (a *app) stocktakeListCommand() *cobra.Command {
 				}
 				t := newTable("STOCKTAKE", "PLACE", ">LOTS", "ENTRY")
 				for _, s := range all {
-					t.add(last(s.GetName()), last(s.GetPlace()), itoa(int64(len(s.GetLines()))), last(s.GetEntry()))
+					t.add(last(s.GetName())+struck(s.GetVoid()), last(s.GetPlace()), itoa(int64(len(s.GetLines()))), last(s.GetEntry()))
 				}
 				t.write(p)
 			})

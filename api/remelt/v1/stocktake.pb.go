@@ -34,7 +34,9 @@ type Stocktake struct {
 	// The counted lots.
 	Lines []*StocktakeLine `protobuf:"bytes,3,rep,name=lines,proto3" json:"lines,omitempty"`
 	// Its entry.
-	Entry         string `protobuf:"bytes,4,opt,name=entry,proto3" json:"entry,omitempty"`
+	Entry string `protobuf:"bytes,4,opt,name=entry,proto3" json:"entry,omitempty"`
+	// Its entry was reversed.
+	Void          bool `protobuf:"varint,5,opt,name=void,proto3" json:"void,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -95,6 +97,13 @@ func (x *Stocktake) GetEntry() string {
 		return x.Entry
 	}
 	return ""
+}
+
+func (x *Stocktake) GetVoid() bool {
+	if x != nil {
+		return x.Void
+	}
+	return false
 }
 
 // One counted lot.
@@ -560,14 +569,15 @@ var File_remelt_v1_stocktake_proto protoreflect.FileDescriptor
 
 const file_remelt_v1_stocktake_proto_rawDesc = "" +
 	"\n" +
-	"\x19remelt/v1/stocktake.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x17remelt/v1/measure.proto\"\xb1\x02\n" +
+	"\x19remelt/v1/stocktake.proto\x12\tremelt.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x15remelt/v1/entry.proto\x1a\x17remelt/v1/measure.proto\"\xca\x02\n" +
 	"\tStocktake\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x126\n" +
 	"\x05place\x18\x02 \x01(\tB \xe0A\x01\xfaA\x1a\n" +
 	"\x18remelt.example.org/PlaceR\x05place\x12<\n" +
 	"\x05lines\x18\x03 \x03(\v2\x18.remelt.v1.StocktakeLineB\f\xe0A\x02\xbaH\x06\x92\x01\x03\x10\xf4\x03R\x05lines\x126\n" +
 	"\x05entry\x18\x04 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
-	"\x18remelt.example.org/EntryR\x05entry:]\xeaAZ\n" +
+	"\x18remelt.example.org/EntryR\x05entry\x12\x17\n" +
+	"\x04void\x18\x05 \x01(\bB\x03\xe0A\x03R\x04void:]\xeaAZ\n" +
 	"\x1cremelt.example.org/Stocktake\x12#shops/{shop}/stocktakes/{stocktake}*\n" +
 	"stocktakes2\tstocktake\"\x8c\x02\n" +
 	"\rStocktakeLine\x120\n" +
