@@ -8,6 +8,7 @@ import (
 	"math"
 	"net/http"
 	"strconv"
+	"strings"
 	"sync"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
@@ -50,15 +51,18 @@ func newGateway(ctx context.Context, conn grpc.ClientConnInterface) (http.Handle
 			writeStatus(w, gatewayStatus(err), 0)
 		}),
 		runtime.WithStreamErrorHandler(func(_ context.Context, err error) *status.Status { return gatewayStatus(err) }),
-		runtime.WithRoutingErrorHandler(func(_ context.Context, _ *runtime.ServeMux, _ runtime.Marshaler, w http.ResponseWriter, r *http.Request, code int) {
+		runtime.WithRoutingErrorHandler(func(_ context.Context, mux *runtime.ServeMux, _ runtime.Marshaler, w http.ResponseWriter, r *http.Request, code int) {
+			if code == http.StatusMethodNotAllowed {
+				w.Header().Set("Allow", strings.Join(takes(mux, r), ", "))
+			}
 			writeStatus(w, routingStatus(r, code), code)
 		}),
-		runtime.WithMiddlewares(saidOnce),
+		runtime.WithMiddlewares(onlyAsked, saidOnce),
 		runtime.WithDisableHTTPMethodOverride(),
 		runtime.WithDisablePathLengthFallback(),
 		runtime.WithUnescapingMode(runtime.UnescapingModeAllExceptReserved),
 	)
-	return bareErrors(mux), RegisterGateway(ctx, mux, conn)
+	return headToo(bareErrors(mux)), RegisterGateway(ctx, mux, conn)
 }
 
 // gatewayStatus is the status of an error on its way out of the gateway: the

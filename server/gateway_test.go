@@ -87,6 +87,34 @@ func TestParametersThatAreRefused(t *testing.T) {
 	w.refused("GET", "/v1/shops/harrow/lots", "", 400, "INVALID_ARGUMENT", "", "Grpc-Timeout", "soon")
 }
 
+// TestMethodsOfAPath: RFC 9110, sections 9.3.2 (HEAD is GET without the body) and 15.5.6
+// (a refused method is answered with those that there are).
+func TestMethodsOfAPath(t *testing.T) {
+	w := serve(t)
+	got, body := w.do("GET", "/v1/shops/harrow", "")
+	head, empty := w.do("HEAD", "/v1/shops/harrow", "")
+	if head.StatusCode != http.StatusOK || got.StatusCode != http.StatusOK || body == "" || empty != "" || head.Header.Get("Content-Type") != got.Header.Get("Content-Type") {
+		t.Errorf("HEAD answers %d %v %q, GET %d %v", head.StatusCode, head.Header, empty, got.StatusCode, got.Header)
+	}
+	if head, _ := w.do("HEAD", "/v1/shops/harrow/entries:watch?afterSequence=0", ""); head.StatusCode != http.StatusOK {
+		t.Errorf("HEAD of a stream answers %d", head.StatusCode)
+	}
+	if head, _ := w.do("HEAD", "/v1/shops/nobody", ""); head.StatusCode != http.StatusNotFound {
+		t.Errorf("HEAD of what there is not answers %d", head.StatusCode)
+	}
+	for path, want := range map[string]string{
+		"/v1/shops/harrow":                "GET, HEAD, PATCH",
+		"/v1/shops/harrow/lots":           "GET, HEAD",
+		"/v1/shops/harrow/lots:weighIn":   "POST",
+		"/v1/shops/harrow/purchaseOrders": "GET, HEAD, POST",
+	} {
+		resp, _ := w.do("DELETE", path, "")
+		if got := resp.Header.Get("Allow"); resp.StatusCode != http.StatusMethodNotAllowed || got != want {
+			t.Errorf("DELETE %s: %d, Allow %q, want %q", path, resp.StatusCode, got, want)
+		}
+	}
+}
+
 func TestABodyOfTenMegabytes(t *testing.T) {
 	w := serve(t)
 	big := `{"alloy": "` + strings.Repeat("x", 10<<20) + `"}`
