@@ -315,7 +315,7 @@ func (s *Server) build() error {
 	if err != nil {
 		return err
 	}
-	pages, err := web.New(s.inside, web.Config{Now: s.cfg.Now, Log: s.cfg.Log, Door: door, Closed: s.admission.closed, Secure: s.admission.secure, Address: s.address, Trust: s.trust(), May: s.admission.wouldMay, Verifying: s.cfg.Verifying})
+	pages, err := web.New(s.inside, web.Config{Now: s.cfg.Now, Log: s.cfg.Log, Door: door, Closed: s.admission.closed, Secure: s.admission.secure, Address: s.address, Trust: s.trust(), May: s.admission.wouldMay, TakesBack: s.admission.wouldTakeBack, Verifying: s.cfg.Verifying})
 	if err != nil {
 		return err
 	}

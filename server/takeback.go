@@ -51,11 +51,12 @@ var setBy = map[ledger.RecordKind]string{
 	ledger.RecPerson: "PersonService/UpdatePerson", ledger.RecToken: "PersonService/CreateToken PersonService/RevokeToken",
 }
 
-// toRecord is the least that somebody must be allowed to do to have recorded an entry.
-func toRecord(e *ledger.Entry) ledger.Duty {
-	methods := recordedBy[e.Kind]
-	if e.Kind == ledger.KindSetUp {
-		for _, r := range e.Records {
+// toRecord is the least that somebody must be allowed to do to have recorded an entry of a
+// kind that wrote some records.
+func toRecord(kind ledger.Kind, records []ledger.Record) ledger.Duty {
+	methods := recordedBy[kind]
+	if kind == ledger.KindSetUp {
+		for _, r := range records {
 			if setBy[r.Kind] == "" {
 				return ledger.MayManage
 			}
@@ -74,10 +75,19 @@ func toRecord(e *ledger.Entry) ledger.Duty {
 	return least
 }
 
+// wouldTakeBack says whether somebody, or nobody where nobody signs in, would be let to take
+// back an entry of a kind that somebody recorded. Pages ask before they offer a button.
+func (a *admission) wouldTakeBack(c *signin.Caller, kind ledger.Kind, who string) bool {
+	if allowed, known := a.wouldMay(c, "EntryService/ReverseEntry"); !allowed || !known {
+		return false
+	}
+	return c == nil || c.Person == "" || mayTakeBack(*c, "", "", &ledger.Entry{Kind: kind, Who: who}) == nil
+}
+
 // mayTakeBack refuses who may not record what an entry says, and of somebody else's
 // entries who only weighs in.
 func mayTakeBack(c signin.Caller, field, name string, e *ledger.Entry) error {
-	if least := toRecord(e); !c.Duty.Covers(least) {
+	if least := toRecord(e.Kind, e.Records); !c.Duty.Covers(least) {
 		return &ledger.Error{Class: ledger.ErrDenied, Reason: "NOT_ALLOWED", Field: "duty", Value: string(c.Duty),
 			Want: fmt.Sprintf("to take back a %s entry needs %s, as to record one does; ask who manages the shop", e.Kind, least)}
 	}

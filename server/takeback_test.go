@@ -98,8 +98,8 @@ func TestTakingBackNeedsWhatRecordingNeeds(t *testing.T) {
 			t.Fatal(err)
 		}
 		seen[e.Kind] = true
-		if rule := methodRules[path(methodOf(r))]; toRecord(e) != rule {
-			t.Errorf("%s needs %s, and to take back its %s entry %s", methodOf(r).Name(), rule, e.Kind, toRecord(e))
+		if rule := methodRules[path(methodOf(r))]; toRecord(e.Kind, e.Records) != rule {
+			t.Errorf("%s needs %s, and to take back its %s entry %s", methodOf(r).Name(), rule, e.Kind, toRecord(e.Kind, e.Records))
 		}
 	}
 	for _, k := range kindsOf(t, "Kind") {
@@ -107,11 +107,38 @@ func TestTakingBackNeedsWhatRecordingNeeds(t *testing.T) {
 			t.Errorf("no %s entry was tried", k)
 		}
 	}
-	if e := (&ledger.Entry{Kind: "new"}); toRecord(e) != ledger.MayManage {
-		t.Errorf("what nobody thought of needs %s", toRecord(e))
+	if e := (&ledger.Entry{Kind: "new"}); toRecord(e.Kind, e.Records) != ledger.MayManage {
+		t.Errorf("what nobody thought of needs %s", toRecord(e.Kind, e.Records))
 	}
-	if e := (&ledger.Entry{Kind: ledger.KindSetUp, Records: []ledger.Record{{Kind: ledger.RecTare}, {Kind: "new"}}}); toRecord(e) != ledger.MayManage {
-		t.Errorf("what nobody thought of needs %s", toRecord(e))
+	if e := (&ledger.Entry{Kind: ledger.KindSetUp, Records: []ledger.Record{{Kind: ledger.RecTare}, {Kind: "new"}}}); toRecord(e.Kind, e.Records) != ledger.MayManage {
+		t.Errorf("what nobody thought of needs %s", toRecord(e.Kind, e.Records))
+	}
+}
+
+// What a page offers to take back is what somebody may.
+func TestTakingBackIsOfferedToWhoMay(t *testing.T) {
+	a := &admission{}
+	who := func(d ledger.Duty) *signin.Caller {
+		return &signin.Caller{Shop: "harrow", Person: "rae", Duty: d}
+	}
+	for _, c := range []struct {
+		by   *signin.Caller
+		kind ledger.Kind
+		of   string
+		want bool
+	}{
+		{nil, ledger.KindRemove, "", true},
+		{who(ledger.MayManage), ledger.KindRemove, "mo", true},
+		{who(ledger.MayRun), ledger.KindRemove, "mo", false}, // records none either
+		{who(ledger.MayRun), ledger.KindCharge, "mo", true},
+		{who(ledger.MayWeighIn), ledger.KindWeighIn, "rae", true},
+		{who(ledger.MayWeighIn), ledger.KindWeighIn, "mo", false}, // somebody else's
+		{who(ledger.MayWeighIn), ledger.KindCharge, "rae", false},
+		{who(ledger.MayRead), ledger.KindWeighIn, "rae", false},
+	} {
+		if got := a.wouldTakeBack(c.by, c.kind, c.of); got != c.want {
+			t.Errorf("%+v is offered to take back a %s entry of %q: %t", c.by, c.kind, c.of, got)
+		}
 	}
 }
 

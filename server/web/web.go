@@ -15,6 +15,7 @@ import (
 	"google.golang.org/grpc"
 
 	pb "example.org/remelt/api/remelt/v1"
+	"example.org/remelt/ledger"
 	"example.org/remelt/server/paper"
 	"example.org/remelt/server/signin"
 )
@@ -33,6 +34,10 @@ type Config struct {
 	// such as HeatService/SkimHeat, or to a page, by its pattern; and whether there is
 	// such a thing.
 	May func(c *signin.Caller, what string) (allowed, known bool)
+
+	// TakesBack says whether somebody (nil: nobody) would be let to take back an entry of
+	// a kind that somebody recorded.
+	TakesBack func(c *signin.Caller, kind ledger.Kind, who string) bool
 
 	// Verifying tells how many entries of how many are verified; pages say so until all are.
 	Verifying func() (done, all int64)
