@@ -64,6 +64,16 @@ type lotDeed struct {
 // measured are the elements that a certificate of such metal mostly names.
 var measured = []string{"Cu", "Sn", "Zn", "Pb", "Si", "Al", "Fe", "Mn", "Ni", "Mg", "Be"}
 
+// certificateFields ask what a certificate or an analysis says of a lot's metal.
+func certificateFields(at string) []asked {
+	out := []asked{{Name: at + ".method", Label: "How it was found out", Holder: "XRF, laboratory, spark", Seldom: true}, {Name: at + ".number", Label: "Number of its certificate", Seldom: true}}
+	for i, e := range measured {
+		of := at + ".elements." + strconv.Itoa(i) + "."
+		out = append(out, asked{Name: of + "symbol", Value: e, Hidden: true}, asked{Name: of + "percent", Label: e + ", %", Number: true, Seldom: true})
+	}
+	return out
+}
+
 // lotDeeds are what can be written of a lot that holds metal.
 func lotDeeds(v *visit, l *pb.Lot, alloys []choice, lists deedLists) []lotDeed {
 	single, lot := string(v.Single()), "/v1/"+l.GetName()
@@ -72,12 +82,7 @@ func lotDeeds(v *visit, l *pb.Lot, alloys []choice, lists deedLists) []lotDeed {
 	held, skimmings := l.GetCondition() == pb.Condition_CONDITION_HELD, l.GetForm() == pb.Form_FORM_SKIMMINGS
 	unknown, dirty := last(l.GetAlloy()) == "unknown", l.GetCondition() == pb.Condition_CONDITION_TO_BE_CLEANED
 	origin := slices.ContainsFunc(l.GetOrigins(), func(o *pb.Origin) bool { return o.GetAccount() == "origin/unknown" })
-	identify := []asked{{Name: "alloy", Label: "It is", Options: orNone(alloys, ""), Value: known(last(l.GetAlloy()), unknown), Need: true},
-		{Name: "certificate.method", Label: "How it was found out", Holder: "XRF, laboratory, spark", Seldom: true}, {Name: "certificate.number", Label: "Number of its certificate", Seldom: true}}
-	for i, e := range measured {
-		at := "certificate.elements." + strconv.Itoa(i) + "."
-		identify = append(identify, asked{Name: at + "symbol", Value: e, Hidden: true}, asked{Name: at + "percent", Label: e + ", %", Number: true, Seldom: true})
-	}
+	identify := append([]asked{{Name: "alloy", Label: "It is", Options: orNone(alloys, ""), Value: known(last(l.GetAlloy()), unknown), Need: true}}, certificateFields("certificate")...)
 	return []lotDeed{
 		{deed{ID: "clean", Title: "It is clean now", What: "weighed again without sand and dirt", Button: "Put it in the book", Method: "LotService/CleanLot", Path: lot + ":clean",
 			Fields: slices.Concat(weighingFields("weighing", single, lists), []asked{{Name: "weighing.pieces", Label: "Pieces", Number: true, Seldom: true}, place, when})}, (dirty || held) && !skimmings},

@@ -13,6 +13,7 @@ type metalInPage struct {
 	Price  asked   // of what is or becomes the shop's
 	Fields []asked // whatever way it came
 	Seldom []asked
+	Says   []asked // its certificate
 	Lately []came
 }
 
@@ -56,8 +57,8 @@ func (p *Pages) metalIn(v *visit) (frame, error) {
 		often(weighing), []asked{{Name: "weighing.pieces", Label: "Pieces, if they are counted", Number: true},
 			{Name: "place", Label: "Put where", Options: orNone(lists.Places, "not said"), Stays: true},
 			{Name: "label", Label: "What is written on it"}})
-	page.Seldom = slices.Concat(seldom(weighing), []asked{{Name: "certificate.number", Label: "Number of its certificate"},
-		{Name: "lotId", Label: "Name of the lot, if not the next number"}, {Name: "happenedTime", Label: "When, if not now", Moment: true, Stays: true}})
+	page.Seldom = slices.Concat(seldom(weighing), []asked{{Name: "lotId", Label: "Name of the lot, if not the next number"}, {Name: "happenedTime", Label: "When, if not now", Moment: true, Stays: true}})
+	page.Says = certificateFields("certificate")
 	if page.Lately, err = p.lately(v); err != nil {
 		return frame{}, err
 	}

@@ -60,7 +60,10 @@ func TestMetalCameIn(t *testing.T) {
 		b.fills(form, "supplier", "northmetal", "price", "cheap", "weighing.net.text", "12500")
 		b.presses(form + " .go")
 		b.until("it is said at the field", `document.querySelector('#do-came-in [aria-invalid="true"]')?.name === "price" && document.querySelector("#do-came-in .fault").textContent.includes("cheap")`)
-		b.fills(form, "price", "9.50 USD/kg")
+		b.fills(form, "price", "9.50 USD/kg", "certificate.number", "88/1", "certificate.elements.3.percent", "x")
+		b.presses(form + " .go")
+		b.until("so is a wrong content, which is shown", `document.querySelector('#do-came-in [aria-invalid="true"]')?.name === "certificate.elements.3.percent" && document.querySelector('#do-came-in [aria-invalid="true"]').checkVisibility()`)
+		b.fills(form, "certificate.elements.3.percent", "0.02", "certificate.elements.4.percent", "3.9")
 		f.stop()
 		b.presses(form + " .go")
 		b.until("it says that nothing is lost", `document.querySelector("#do-came-in .told").textContent.includes("Nothing is lost")`)
@@ -73,6 +76,7 @@ func TestMetalCameIn(t *testing.T) {
 		if l := f.lastLot(); l.Price == nil || l.Price.Minor != 118_75 {
 			t.Errorf("12.5 kg at 9.50 USD/kg cost %+v", l.Price)
 		}
+		certified(t, f.lastLot())
 
 		b.presses(form + ` [value="theirs"]`)
 		asks("theirs")
@@ -104,6 +108,15 @@ func (f *foundry) lastLot() (last ledger.Lot) {
 		f.Fatalf("%d lots, %v", len(all), err)
 	}
 	return slices.MaxFunc(all, func(a, b ledger.LotView) int { return int(a.Seq - b.Seq) }).Lot
+}
+
+// certified checks that a lot's certificate has what the test typed of it: lead and silicon.
+func certified(t *testing.T, l ledger.Lot) {
+	t.Helper()
+	c := l.Certificate
+	if c == nil || c.Number != "88/1" || len(c.Elements) != 2 || c.Elements[0].Symbol != "Pb" || c.Elements[0].PPM != 200 || c.Elements[1].Symbol != "Si" || c.Elements[1].PPM != 39_000 {
+		t.Errorf("lot %s has the certificate %+v", l.ID, c)
+	}
 }
 
 // wants checks what a lot is, what it holds, and from where.

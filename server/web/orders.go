@@ -55,6 +55,7 @@ type orderLine struct {
 	N    int // 1 for the first
 	What string
 	Done bool
+	Says []asked // the certificate of what came
 }
 
 func (p *Pages) orders(v *visit) (frame, error) {
@@ -181,7 +182,7 @@ func (p *Pages) order(v *visit) (frame, error) {
 	}
 	page := orderPage{order: orderOf(v, got.GetPurchaseOrder(), names)}
 	for i, l := range page.PurchaseOrder.GetLines() {
-		page.Lines = append(page.Lines, orderLine{l, i + 1, lineWords(l), l.GetMissing().GetMg() == 0 && l.GetMissingPieces() == 0})
+		page.Lines = append(page.Lines, orderLine{l, i + 1, lineWords(l), l.GetMissing().GetMg() == 0 && l.GetMissingPieces() == 0, certificateFields(fmt.Sprintf("certificates.of%d", i+1))})
 	}
 	if page.Places, err = p.places(v); err != nil {
 		return frame{}, err

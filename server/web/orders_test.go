@@ -56,7 +56,10 @@ func TestOrderFromThePage(t *testing.T) {
 		b.until("a wrong weight is explained", `document.querySelector("#receive .told").textContent.includes("ten")`)
 		b.open(js[string](b, "location.href"))
 		b.until("what was typed is still there", `document.querySelector('#receive [name="lines.1.weights"]').value.includes("ten")`)
-		b.fills("#receive", "lines.1.weights", "9.8 kg + 10.12 kg + 10.05 kg")
+		b.fills("#receive", "lines.1.weights", "9.8 kg + 10.12 kg + 10.05 kg", "certificates.of1.number", "88/1", "certificates.of1.elements.3.percent", "lots", "certificates.of1.elements.4.percent", "3.9")
+		b.presses("#receive .go")
+		b.until("a wrong content is marked, and shown", `document.querySelector('#receive [aria-invalid="true"]')?.name === "certificates.of1.elements.3.percent" && document.querySelector('#receive [aria-invalid="true"]').checkVisibility()`)
+		b.fills("#receive", "certificates.of1.elements.3.percent", "0.02")
 		b.presses("#receive .go")
 		b.until("three lots are here, each with a label to print", `document.querySelectorAll('.history a[href*="/paper/lots/"]').length === 3 && document.querySelector(".sum").textContent.includes("all here")`)
 		if code, pdf := f.get(js[string](b, `document.querySelector('.history a[href*="/paper/lots/"]').href`)); code != 200 || !strings.HasPrefix(pdf, "%PDF-") {
@@ -65,6 +68,7 @@ func TestOrderFromThePage(t *testing.T) {
 		if held := f.book.Held(ledger.Acct(ledger.OfLot, js[string](b, `document.querySelector('.history a[href*="/lots/"]').textContent`))); held != 9800*ledger.Gram {
 			t.Errorf("the first lot holds %d mg", held)
 		}
+		certified(t, f.lastLot())
 		b.presses(".take-back")
 		b.until("it is taken back", `document.querySelector(".history .undone") !== null && document.querySelector(".sum").textContent.includes("due")`)
 		if js[string](b, "document.title") == "owned" {

@@ -39,7 +39,10 @@ function distance(clock, zone) {
  * @param {HTMLFormElement} form
  * @returns {Record<string, any>}
  */
-export function read(form) {
+export const read = (form) => rows(typedIn(form));
+
+/** What a form says, its rows by the numbers they have in it. @param {HTMLFormElement} form */
+function typedIn(form) {
   /** @type {Record<string, any>} */
   const all = {};
   const said = fields(form).filter((f) => !f.matches(":disabled, [data-chooses]")); // what is not asked just now is not said
@@ -50,7 +53,23 @@ export function read(form) {
     const into = steps.slice(0, -1).reduce((o, step) => (o[step] ??= {}), all);
     into[String(steps.at(-1))] = v;
   }
-  return rows(all);
+  return all;
+}
+
+/**
+ * The name in the form of what has a name in the request, where rows that nothing was typed
+ * in do not count.
+ * @param {HTMLFormElement} form @param {string} name
+ */
+export function inForm(form, name) {
+  /** @type {any} */
+  let here = typedIn(form);
+  return name.split(".").map((step) => {
+    const numbers = here && typeof here === "object" ? Object.keys(here) : [];
+    if (numbers.length && numbers.every((k) => /^\d+$/.test(k))) step = numbers.sort((a, b) => Number(a) - Number(b))[Number(step)] ?? step;
+    here = here?.[step];
+    return step;
+  }).join(".");
 }
 
 /** What stands somewhere inside. @param {any} all @param {string[]} steps */
@@ -96,7 +115,7 @@ export async function ask(form, path, wish, method) {
   for (const b of pressed) b.disabled = false;
   if (answer.ok) return answer;
   say(form, answer.why, true, answer.reason);
-  if (answer.field) mark(form, camel(answer.field), answer.why);
+  if (answer.field) mark(form, inForm(form, camel(answer.field)), answer.why);
   if (answer.reason === "NEEDS_REASON") {
     const why = /** @type {HTMLElement | null} */ (form.querySelector(".reason"));
     if (why) { why.hidden = false; why.querySelector("input")?.focus(); }

@@ -1,7 +1,7 @@
 // @ts-check
 // Orders: a new one, that it is given, what came of it at its real weights, and that
 // the rest does not come.
-import { read, ask, say, mark, keeps, fields, takesBack } from "./form.js";
+import { read, ask, say, mark, keeps, fields, takesBack, inForm } from "./form.js";
 
 /** @param {string} id */
 const found = (id) => /** @type {HTMLFormElement | null} */ (document.getElementById(id));
@@ -52,8 +52,11 @@ for (const form of [place, gives]) {
 /** The weights that stand in a field, one for each lot. @param {string} typed */
 const weights = (typed) => typed.split("+").map((w) => w.trim()).filter(Boolean);
 
-/** What came of a line; nothing when nothing was typed. @param {HTMLElement} row @param {string} unit @param {string} put @param {string} on */
-function came(row, unit, put, on) {
+/**
+ * What came of a line; nothing when nothing was typed. A certificate is of all of it.
+ * @param {HTMLElement} row @param {string} unit @param {string} put @param {string} on @param {any} certificate
+ */
+function came(row, unit, put, on, certificate) {
   const at = (/** @type {string} */ c) => /** @type {HTMLInputElement | null} */ (row.querySelector(`.${c}`));
   const all = weights(at("weights")?.value ?? ""), pieces = at("pieces")?.value.trim() ?? "", last = at("last")?.checked ?? false;
   const metal = row.dataset.supply !== "yes";
@@ -65,7 +68,7 @@ function came(row, unit, put, on) {
     if (w && on) weighing.scale = on;
     if (all.length > 1) weighing.pieces = "1";
     else if (pieces) weighing.pieces = pieces;
-    return { line: Number(row.dataset.line), weighing, ...(metal ? { place: put, label: at("label")?.value.trim() } : {}) };
+    return { line: Number(row.dataset.line), weighing, ...(metal ? { place: put, label: at("label")?.value.trim(), certificate } : {}) };
   });
   if (last && lines.length) lines[lines.length - 1].last = true;
   return lines;
@@ -88,7 +91,8 @@ if (receive) {
   receive.addEventListener("submit", async (e) => {
     e.preventDefault();
     const value = (/** @type {string} */ name) => fields(receive).find((f) => f.name === name)?.value.trim() ?? "";
-    const each = rows.map((r) => came(r, unit, value("place"), value("scale"))), lines = each.flat();
+    const says = read(receive).certificates ?? {};
+    const each = rows.map((r) => came(r, unit, value("place"), value("scale"), says[`of${r.dataset.line}`])), lines = each.flat();
     const of = each.flatMap((all, i) => all.map(() => rows[i].dataset.line)); // each weight's line of the order
     if (!lines.length) { say(receive, "Nothing is typed yet: put on the scale what came.", true); return; }
     if (!wish.requestId) { // two people at one delivery would book it twice
@@ -103,8 +107,10 @@ if (receive) {
     const answer = await ask(receive, String(receive.dataset.path), wish);
     if (!answer.ok) {
       if (answer.reason) wish = {};
-      const [, at, what] = answer.field?.match(/^lines\[(\d+)\]\.(?:weighing\.)?(\w+)/) ?? [];
-      if (at) mark(receive, what === "place" || what === "scale" ? what : `lines.${of[Number(at)]}.${what === "net" ? "weights" : what}`);
+      const [, at, what, inside] = answer.field?.match(/^lines\[(\d+)\]\.(?:weighing\.)?(\w+)(.*)/) ?? [];
+      const line = of[Number(at)];
+      if (what === "certificate") mark(receive, inForm(receive, `certificates.of${line}${inside.replace(/\[(\d+)\]/g, ".$1")}`));
+      else if (at) mark(receive, what === "place" || what === "scale" ? what : `lines.${line}.${what === "net" ? "weights" : what}`);
       return;
     }
     kept.clear();
