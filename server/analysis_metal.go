@@ -73,14 +73,17 @@ func (s analysis) GetContent(ctx context.Context, r *pb.GetContentRequest) (*pb.
 	p := &pb.Content{Name: r.GetName(), Alloy: d.name("alloys", v.Alloy), Basis: v.Basis, Sequence: v.Seq,
 		OutsideAtLeast: v.Chance.AtLeast, OutsideAtMost: v.Chance.AtMost, Complete: v.Chance.Complete,
 		Rows: showAll(v.Chance.Rows, func(c alloy.RowChance) *pb.LimitChance {
-			return &pb.LimitChance{Limit: limit(c.Limit), Known: c.Known, Percent: c.Content.Mean, SdPercent: c.Content.SD, Below: c.Below, Above: c.Above}
+			return &pb.LimitChance{Limit: limit(c.Limit), Known: c.Known, Percent: c.Content.Mean, SdPercent: c.Content.SD, Below: c.Below, Above: c.Above, Standing: limitStandings.show(c.Verdict())}
 		})}
 	for _, e := range v.Composition.Elements() {
 		x := v.Composition.Estimate(e)
 		p.Elements = append(p.Elements, &pb.ElementEstimate{Symbol: e, Percent: x.Mean, SdPercent: x.SD})
 	}
 	if v.Limits != nil {
-		p.LimitSet, p.Edition = v.Limits.ID(), v.Limits.Edition
+		p.LimitSet, p.Edition, p.Standing = v.Limits.ID(), v.Limits.Edition, limitStandings.show(v.Chance.Verdict())
+		if !v.Measured && v.Chance.Verdict() != alloy.Outside {
+			p.Standing = pb.LimitStanding_LIMIT_STANDING_TAKEN_TO_BE_INSIDE
+		}
 	}
 	return reply(d.fail(err), &pb.GetContentResponse{Content: p})
 }

@@ -13,6 +13,7 @@ import (
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/ledgertest"
+	"example.org/remelt/server/paper"
 )
 
 // worked serves the worked heat of the design, settled.
@@ -87,6 +88,9 @@ func TestTheWorkedHeatAnalysed(t *testing.T) {
 	w.get("/heats/41/content", content)
 	if !strings.Contains(content.GetLimitSet(), "C87300") || len(content.GetRows()) == 0 || len(content.GetElements()) < 3 || content.GetBasis() == "" {
 		t.Errorf("content %v", content)
+	}
+	if s := content.GetStanding(); s != pb.LimitStanding_LIMIT_STANDING_TAKEN_TO_BE_INSIDE { // nobody measured any of it
+		t.Errorf("it is %s: %s", s, paper.Holds(content))
 	}
 
 	clean := &pb.ReconcileWeighingsResponse{}
@@ -280,5 +284,32 @@ func TestRemeltsSettle(t *testing.T) {
 	most := r.GetGreatestSharePercent()
 	if !inside(at(fmt.Sprintf("%.4f", most-0.01))) || inside(at(fmt.Sprintf("%.4f", most+0.5))) {
 		t.Errorf("the greatest share is not %.3f %%", most)
+	}
+}
+
+// TestHowMetalStandsAgainstItsLimits: what nobody measured is taken to be what it is called;
+// an assay with more lead than ASTM B584-14 lets C87300 have (0.09 %) is outside of it, one
+// on the limit may be.
+func TestHowMetalStandsAgainstItsLimits(t *testing.T) {
+	w := serve(t)
+	if resp, body := w.do("POST", receive, `{"lotId": "bar", "hereAlready": true, "alloy": "C87300", "form": "FORM_INGOT", "weighing": {"net": {"text": "20 lb"}}}`); resp.StatusCode != 200 {
+		t.Fatal(body)
+	}
+	for _, c := range []struct{ lead, want string }{
+		{"", "not measured: taken to be inside the limits of C87300"},
+		{"0.02", "inside the limits of C87300, as far as it was measured"},
+		{"0.09", "may be outside the limits of C87300: Pb 0.09 ± 0.002 %, where the limit is at most 0.09 %"},
+		{"0.31", "outside the limits of C87300: Pb 0.31 ± 0.0062 %, where the limit is at most 0.09 %"},
+	} {
+		if c.lead != "" {
+			if resp, body := w.do("POST", "/v1/shops/harrow/lots/bar:identify", `{"alloy": "C87300", "certificate": {"elements": [{"symbol": "Pb", "percent": "`+c.lead+`"}]}}`); resp.StatusCode != 200 {
+				t.Fatal(body)
+			}
+		}
+		content := &pb.Content{}
+		w.get("/lots/bar/content", content)
+		if got := paper.Holds(content); got != c.want {
+			t.Errorf("lead %q: %q, want %q", c.lead, got, c.want)
+		}
 	}
 }

@@ -48,6 +48,10 @@ func (e enum[P, D]) names() string {
 }
 
 var (
+	limitStandings = enum[pb.LimitStanding, alloy.Verdict]{
+		alloy.Inside: pb.LimitStanding_LIMIT_STANDING_INSIDE, alloy.MayBeOutside: pb.LimitStanding_LIMIT_STANDING_MAY_BE_OUTSIDE,
+		alloy.Outside: pb.LimitStanding_LIMIT_STANDING_OUTSIDE,
+	}
 	bases = enum[pb.Basis, ledger.Basis]{
 		ledger.Weighed: pb.Basis_BASIS_WEIGHED, ledger.Estimated: pb.Basis_BASIS_ESTIMATED,
 		ledger.ByDifference: pb.Basis_BASIS_BY_DIFFERENCE,

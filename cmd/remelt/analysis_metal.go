@@ -12,6 +12,7 @@ import (
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/client"
 	"example.org/remelt/ledger"
+	"example.org/remelt/server/paper"
 )
 
 // metals are the things that hold metal, in the order in which an id alone is
@@ -241,7 +242,7 @@ func (p *page) content(name string, v *pb.Content) {
 		p.printf("\nThere are no limits of castings to hold it against.\n")
 		return
 	}
-	p.printf("\nAgainst %s\n", v.GetLimitSet())
+	p.printf("\nAgainst %s: %s\n", v.GetLimitSet(), paper.Holds(v))
 	t = newTable("LIMIT", ">%", ">±", ">CHANCE BELOW", ">ABOVE")
 	for _, r := range v.GetRows() {
 		if !r.GetKnown() {

@@ -25,6 +25,40 @@ type Chance struct {
 	Complete        bool
 }
 
+// MayBeOutside is the verdict where a chance is neither small nor more than half.
+const MayBeOutside Verdict = "may be outside"
+
+// NotSure is the chance of one row being outside from which on metal is not called
+// inside. What is only believed to be anywhere within a row's limits is outside with a
+// chance of 0.083 by the normal approximation, and says nothing. Common practice, no source.
+const NotSure = 0.1
+
+// Verdict is what the worst of the rows that are known says: Inside, MayBeOutside, or
+// Outside where that is more likely than not. A sum of all that is named is known no
+// better than its copper, of which certificates say little: it is outside or not.
+func (c Chance) Verdict() Verdict {
+	out := Inside
+	for _, r := range c.Rows {
+		if v := r.Verdict(); v == Outside || v == MayBeOutside && out == Inside {
+			out = v
+		}
+	}
+	return out
+}
+
+// Verdict is what one row says; NotMeasured where it is not known.
+func (r RowChance) Verdict() Verdict {
+	switch p := r.Below + r.Above; {
+	case !r.Known:
+		return NotMeasured
+	case p > 0.5:
+		return Outside
+	case p >= NotSure && r.Limit.Element != CopperAndNamed:
+		return MayBeOutside
+	}
+	return Inside
+}
+
 // ChanceOutside returns the chance that metal of composition c is outside the
 // set, taken as a product of the given kind (a *ProductError when the set is for
 // another).

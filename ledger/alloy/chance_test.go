@@ -95,3 +95,27 @@ func TestChanceAgainstCountedFrequency(t *testing.T) {
 		}
 	}
 }
+
+// The verdict by the same table: at 1.96 deviations inside of a limit a row is inside, at
+// 1 it may be outside, beyond it it is outside; a sum of all that is named is never only
+// perhaps outside.
+func TestVerdictOfAChance(t *testing.T) {
+	for _, c := range []struct {
+		of   string
+		z    float64
+		want Verdict
+	}{{"Sn", 1.96, Inside}, {"Sn", 1, MayBeOutside}, {"Sn", -0.1, Outside}, {CopperAndNamed, 1, Inside}, {CopperAndNamed, -0.1, Outside}} {
+		lot := measured(t, "cert", map[string]Estimate{"Sn": {5, 0.2}, "Cu": {94, 0}}, "")
+		set := LimitSet{Kind: Casting, Limits: []Limit{{Element: "Sn", HasMax: true, Max: 5 + 0.2*c.z}, {Element: "Zn", HasMax: true, Max: 1}}}
+		if c.of == CopperAndNamed {
+			set.Limits = []Limit{{Element: "Cu", HasMin: true, Min: 50}, {Element: "Sn", HasMax: true, Max: 90}, {Element: CopperAndNamed, HasMin: true, Min: 99 - 0.2*c.z}}
+		}
+		got, err := lot.ChanceOutside(set, Casting)
+		if err != nil || got.Verdict() != c.want {
+			t.Errorf("%s, z = %g: %q, want %q (%+v, %v)", c.of, c.z, got.Verdict(), c.want, got, err)
+		}
+		if c.of == "Sn" && got.Rows[1].Verdict() != NotMeasured {
+			t.Errorf("zinc that nobody measured is %q", got.Rows[1].Verdict())
+		}
+	}
+}

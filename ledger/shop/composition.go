@@ -19,6 +19,7 @@ type Content struct {
 	Basis       string            // how it is known, in words
 	Limits      *alloy.LimitSet   // the casting limits it is held against; nil when there are none
 	Chance      alloy.Chance      // of a casting of it being outside them
+	Measured    bool              // some of it: by a certificate or an assay, its own or of what it was melted from
 	Seq         int64
 }
 
@@ -47,6 +48,7 @@ func (c *carrier) contentOf(a ledger.Account, edition string) (out Content, err 
 		return out, &ledger.Error{Class: ledger.ErrNotFound, Reason: "NO_METAL", Field: string(a.Kind()), Value: a.Ref(), Want: "never held metal"}
 	}
 	out.Of, out.Alloy, out.Basis = string(a), c.alloys[vesselOf(a)], v.basis
+	out.Measured = v.known
 	if out.Composition, err = c.content(vesselOf(a)); err != nil {
 		return out, scienceError("composition", err)
 	}
@@ -144,7 +146,7 @@ func (c *carrier) entry(e *ledger.Entry, reversed bool) error {
 			if err != nil {
 				return scienceError("composition", err)
 			}
-			in.Of, basis = c.whole(from, comp), "carried from "+from
+			in.Of, basis = c.whole(from, comp), "carried from "+strings.Replace(from, "/", " ", 1)
 			known = c.of[from].known
 		}
 		v, err := c.left(to)

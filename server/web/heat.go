@@ -14,6 +14,7 @@ import (
 type heatPage struct {
 	Heat      *pb.Heat
 	Balance   *pb.HeatBalance
+	Content   *pb.Content // nil while it never held metal
 	Flow      *picture.Flow
 	Molds     []heatMold
 	Wanted    *pb.Mass // that the molds not poured yet take
@@ -52,6 +53,9 @@ func (p *Pages) heat(v *visit) (frame, error) {
 		return frame{}, err
 	}
 	page.Balance = bal.GetBalance()
+	if page.Content, err = p.contentOf(v, name); err != nil {
+		return frame{}, err
+	}
 	if !chargeable(page.Heat) { // while it melts there is nothing to see yet
 		page.Flow = heatFlow(v, page.Balance)
 	}

@@ -39,6 +39,15 @@ type holder struct {
 // mostStreams are drawn at one side; the rest are put together, and are in the table.
 const mostStreams = 6
 
+// contentOf is what a lot or a heat is thought to hold; nil when it never held metal.
+func (p *Pages) contentOf(v *visit, name string) (*pb.Content, error) {
+	got, err := p.call.analysis.GetContent(v.ctx, &pb.GetContentRequest{Name: name + "/content"})
+	if status.Code(err) == codes.NotFound {
+		return nil, nil //nolint:nilnil // nothing to judge
+	}
+	return got.GetContent(), err
+}
+
 // lineage traces a lot both ways; nil when it never held metal.
 func (p *Pages) lineage(v *visit, lot string) (*lineage, error) {
 	back, err := p.call.analysis.TraceBack(v.ctx, &pb.TraceBackRequest{Name: lot})

@@ -7,7 +7,8 @@ import (
 // lotPage is one lot: what it is, where it came from, and what happened to it.
 type lotPage struct {
 	Lot     *pb.Lot
-	Lineage *lineage // nil when it never held metal
+	Content *pb.Content // nil when it never held metal
+	Lineage *lineage    // nil when it never held metal
 	History []change
 	More    bool // there is more history than is shown
 
@@ -37,6 +38,11 @@ func (p *Pages) lot(v *visit) (frame, error) {
 	}
 	id := last(name)
 	page := lotPage{Lot: got.GetLot(), More: past.GetNextPageToken() != ""}
+	if page.Lot.GetForm() != pb.Form_FORM_SKIMMINGS { // of which nothing is cast
+		if page.Content, err = p.contentOf(v, name); err != nil {
+			return frame{}, err
+		}
+	}
 	if page.Lineage, err = p.lineage(v, name); err != nil {
 		return frame{}, err
 	}

@@ -7,6 +7,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/ledger"
@@ -44,32 +46,44 @@ func (s *static) funcs() template.FuncMap {
 		"came": func(v *visit, l *pb.PurchaseLine) string {
 			return lineAmount(v, l.GetReceived(), l.GetReceivedPieces())
 		},
-		"missing":       func(v *visit, l *pb.PurchaseLine) string { return lineAmount(v, l.GetMissing(), l.GetMissingPieces()) },
-		"plus":          func(m *pb.Money) string { return plus(m.GetMinor(), m.GetCurrency()) },
-		"lotPath":       func(l *pb.Lot) string { return "lots/" + last(l.GetName()) },
-		"lotState":      lotState,
-		"state":         paper.HeatState,
-		"origin":        origin,
-		"touched":       touched,
-		"moved":         moved,
-		"typed":         typed,
-		"mg":            func(v *visit, mg int64) string { return v.Number(&pb.Mass{Mg: mg}) },
-		"percent":       percent,
-		"unsigned":      func(figure string) string { return strings.TrimPrefix(figure, "-") },
-		"weighedLast":   weighedLast,
-		"tenth":         tenth,
-		"signed":        signed,
-		"learnt":        learnt,
-		"fed":           fed,
-		"planned":       func(h *pb.Heat) bool { return h.GetState() == pb.Heat_STATE_PLANNED },
-		"chargeable":    chargeable,
-		"waitsBack":     func(h *pb.Heat) bool { return h.GetState() == pb.Heat_STATE_LATE },
-		"moldState":     moldState,
-		"orNone":        func(all []choice) []choice { return orNone(all, "not said") },
-		"cautions":      cautionsOf,
-		"noMold":        func() *pb.Mold { return &pb.Mold{} },
-		"heatOf":        func(mold string) string { return mold[:strings.Index(mold, "/molds/")] },
-		"limits":        limits,
+		"missing":     func(v *visit, l *pb.PurchaseLine) string { return lineAmount(v, l.GetMissing(), l.GetMissingPieces()) },
+		"plus":        func(m *pb.Money) string { return plus(m.GetMinor(), m.GetCurrency()) },
+		"lotPath":     func(l *pb.Lot) string { return "lots/" + last(l.GetName()) },
+		"lotState":    lotState,
+		"state":       paper.HeatState,
+		"origin":      origin,
+		"touched":     touched,
+		"moved":       moved,
+		"typed":       typed,
+		"mg":          func(v *visit, mg int64) string { return v.Number(&pb.Mass{Mg: mg}) },
+		"percent":     percent,
+		"unsigned":    func(figure string) string { return strings.TrimPrefix(figure, "-") },
+		"weighedLast": weighedLast,
+		"tenth":       tenth,
+		"signed":      signed,
+		"learnt":      learnt,
+		"fed":         fed,
+		"planned":     func(h *pb.Heat) bool { return h.GetState() == pb.Heat_STATE_PLANNED },
+		"chargeable":  chargeable,
+		"waitsBack":   func(h *pb.Heat) bool { return h.GetState() == pb.Heat_STATE_LATE },
+		"moldState":   moldState,
+		"orNone":      func(all []choice) []choice { return orNone(all, "not said") },
+		"cautions":    cautionsOf,
+		"noMold":      func() *pb.Mold { return &pb.Mold{} },
+		"heatOf":      func(mold string) string { return mold[:strings.Index(mold, "/molds/")] },
+		"limits":      limits,
+		"holds":       func(c *pb.Content) string { return capital(paper.Holds(c)) },
+		"outside":     func(c *pb.Content) bool { return c.GetStanding() == pb.LimitStanding_LIMIT_STANDING_OUTSIDE },
+		"inside": func(c *pb.Content) bool {
+			return c.GetStanding() == pb.LimitStanding_LIMIT_STANDING_INSIDE || c.GetStanding() == pb.LimitStanding_LIMIT_STANDING_TAKEN_TO_BE_INSIDE
+		},
+		"content": func(percent float64) string { return strconv.FormatFloat(percent, 'f', 3, 64) },
+		"outsidePercent": func(r *pb.LimitChance) string {
+			if p := 100 * min(1, r.GetBelow()+r.GetAbove()); p >= 0.1 {
+				return tenth(p)
+			}
+			return "under 0.1"
+		},
 		"percentOf":     func(f float64) string { return strconv.FormatFloat(f, 'f', 0, 64) },
 		"tenthPercent":  func(f float64) string { return strconv.FormatFloat(100*f, 'f', 1, 64) },
 		"chancePercent": func(f float64) string { return tenth(100 * f) },
@@ -343,4 +357,10 @@ func weighedLast(c *pb.Casting) *pb.Mass {
 		return c.GetWeights()[n-1].GetMass()
 	}
 	return c.GetMass()
+}
+
+// capital begins a sentence.
+func capital(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[n:]
 }

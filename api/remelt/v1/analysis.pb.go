@@ -195,6 +195,67 @@ func (LossDirection) EnumDescriptor() ([]byte, []int) {
 	return file_remelt_v1_analysis_proto_rawDescGZIP(), []int{2}
 }
 
+// What limits say of metal.
+type LimitStanding int32
+
+const (
+	// There are no limits, or nothing is known.
+	LimitStanding_LIMIT_STANDING_UNSPECIFIED LimitStanding = 0
+	// Every row that is known is inside, with a chance of more than 0.9.
+	LimitStanding_LIMIT_STANDING_INSIDE LimitStanding = 1
+	// A row is outside with a chance of 0.1 to 0.5.
+	LimitStanding_LIMIT_STANDING_MAY_BE_OUTSIDE LimitStanding = 2
+	// A row is outside more likely than not.
+	LimitStanding_LIMIT_STANDING_OUTSIDE LimitStanding = 3
+	// Nothing of it was measured: it is taken to be inside, as its alloy.
+	LimitStanding_LIMIT_STANDING_TAKEN_TO_BE_INSIDE LimitStanding = 4
+)
+
+// Enum value maps for LimitStanding.
+var (
+	LimitStanding_name = map[int32]string{
+		0: "LIMIT_STANDING_UNSPECIFIED",
+		1: "LIMIT_STANDING_INSIDE",
+		2: "LIMIT_STANDING_MAY_BE_OUTSIDE",
+		3: "LIMIT_STANDING_OUTSIDE",
+		4: "LIMIT_STANDING_TAKEN_TO_BE_INSIDE",
+	}
+	LimitStanding_value = map[string]int32{
+		"LIMIT_STANDING_UNSPECIFIED":        0,
+		"LIMIT_STANDING_INSIDE":             1,
+		"LIMIT_STANDING_MAY_BE_OUTSIDE":     2,
+		"LIMIT_STANDING_OUTSIDE":            3,
+		"LIMIT_STANDING_TAKEN_TO_BE_INSIDE": 4,
+	}
+)
+
+func (x LimitStanding) Enum() *LimitStanding {
+	p := new(LimitStanding)
+	*p = x
+	return p
+}
+
+func (x LimitStanding) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (LimitStanding) Descriptor() protoreflect.EnumDescriptor {
+	return file_remelt_v1_analysis_proto_enumTypes[3].Descriptor()
+}
+
+func (LimitStanding) Type() protoreflect.EnumType {
+	return &file_remelt_v1_analysis_proto_enumTypes[3]
+}
+
+func (x LimitStanding) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use LimitStanding.Descriptor instead.
+func (LimitStanding) EnumDescriptor() ([]byte, []int) {
+	return file_remelt_v1_analysis_proto_rawDescGZIP(), []int{3}
+}
+
 // A weighing that the others contradict.
 type Suspect struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -3137,7 +3198,9 @@ type Content struct {
 	// Every row could be judged.
 	Complete bool `protobuf:"varint,10,opt,name=complete,proto3" json:"complete,omitempty"`
 	// The last entry it was reckoned from.
-	Sequence      int64 `protobuf:"varint,11,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	Sequence int64 `protobuf:"varint,11,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// What the limits say of it, by the worst row that is known.
+	Standing      LimitStanding `protobuf:"varint,12,opt,name=standing,proto3,enum=remelt.v1.LimitStanding" json:"standing,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3249,6 +3312,13 @@ func (x *Content) GetSequence() int64 {
 	return 0
 }
 
+func (x *Content) GetStanding() LimitStanding {
+	if x != nil {
+		return x.Standing
+	}
+	return LimitStanding_LIMIT_STANDING_UNSPECIFIED
+}
+
 // One element, in per cent by weight.
 type ElementEstimate struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -3327,7 +3397,9 @@ type LimitChance struct {
 	// The chance of less than the least limit.
 	Below float64 `protobuf:"fixed64,5,opt,name=below,proto3" json:"below,omitempty"`
 	// The chance of more than the greatest.
-	Above         float64 `protobuf:"fixed64,6,opt,name=above,proto3" json:"above,omitempty"`
+	Above float64 `protobuf:"fixed64,6,opt,name=above,proto3" json:"above,omitempty"`
+	// What that says of it; unspecified when it is not known.
+	Standing      LimitStanding `protobuf:"varint,7,opt,name=standing,proto3,enum=remelt.v1.LimitStanding" json:"standing,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3402,6 +3474,13 @@ func (x *LimitChance) GetAbove() float64 {
 		return x.Above
 	}
 	return 0
+}
+
+func (x *LimitChance) GetStanding() LimitStanding {
+	if x != nil {
+		return x.Standing
+	}
+	return LimitStanding_LIMIT_STANDING_UNSPECIFIED
 }
 
 // Request of GetContent.
@@ -4530,7 +4609,7 @@ const file_remelt_v1_analysis_proto_rawDesc = "" +
 	"\x04form\x18\n" +
 	" \x01(\x0e2\x0f.remelt.v1.FormB\x03\xe0A\x03R\x04form\x126\n" +
 	"\x05place\x18\v \x01(\tB \xe0A\x03\xfaA\x1a\n" +
-	"\x18remelt.example.org/PlaceR\x05place\"\xe5\x04\n" +
+	"\x18remelt.example.org/PlaceR\x05place\"\xa0\x05\n" +
 	"\aContent\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x126\n" +
 	"\x05alloy\x18\x02 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
@@ -4544,13 +4623,14 @@ const file_remelt_v1_analysis_proto_rawDesc = "" +
 	"\x0foutside_at_most\x18\t \x01(\x01B\x03\xe0A\x03R\routsideAtMost\x12\x1f\n" +
 	"\bcomplete\x18\n" +
 	" \x01(\bB\x03\xe0A\x03R\bcomplete\x12\x1f\n" +
-	"\bsequence\x18\v \x01(\x03B\x03\xe0A\x03R\bsequence:\xa0\x01\xeaA\x9c\x01\n" +
+	"\bsequence\x18\v \x01(\x03B\x03\xe0A\x03R\bsequence\x129\n" +
+	"\bstanding\x18\f \x01(\x0e2\x18.remelt.v1.LimitStandingB\x03\xe0A\x03R\bstanding:\xa0\x01\xeaA\x9c\x01\n" +
 	"\x1aremelt.example.org/Content\x12\x1fshops/{shop}/lots/{lot}/content\x12!shops/{shop}/heats/{heat}/content\x12'shops/{shop}/castings/{casting}/content*\bcontents2\acontent\"q\n" +
 	"\x0fElementEstimate\x12\x1b\n" +
 	"\x06symbol\x18\x01 \x01(\tB\x03\xe0A\x03R\x06symbol\x12\x1d\n" +
 	"\apercent\x18\x02 \x01(\x01B\x03\xe0A\x03R\apercent\x12\"\n" +
 	"\n" +
-	"sd_percent\x18\x03 \x01(\x01B\x03\xe0A\x03R\tsdPercent\"\xce\x01\n" +
+	"sd_percent\x18\x03 \x01(\x01B\x03\xe0A\x03R\tsdPercent\"\x89\x02\n" +
 	"\vLimitChance\x12+\n" +
 	"\x05limit\x18\x01 \x01(\v2\x10.remelt.v1.LimitB\x03\xe0A\x03R\x05limit\x12\x19\n" +
 	"\x05known\x18\x02 \x01(\bB\x03\xe0A\x03R\x05known\x12\x1d\n" +
@@ -4558,7 +4638,8 @@ const file_remelt_v1_analysis_proto_rawDesc = "" +
 	"\n" +
 	"sd_percent\x18\x04 \x01(\x01B\x03\xe0A\x03R\tsdPercent\x12\x19\n" +
 	"\x05below\x18\x05 \x01(\x01B\x03\xe0A\x03R\x05below\x12\x19\n" +
-	"\x05above\x18\x06 \x01(\x01B\x03\xe0A\x03R\x05above\"p\n" +
+	"\x05above\x18\x06 \x01(\x01B\x03\xe0A\x03R\x05above\x129\n" +
+	"\bstanding\x18\a \x01(\x0e2\x18.remelt.v1.LimitStandingB\x03\xe0A\x03R\bstanding\"p\n" +
 	"\x11GetContentRequest\x12<\n" +
 	"\x04name\x18\x01 \x01(\tB(\xe0A\x02\xfaA\x1c\n" +
 	"\x1aremelt.example.org/Content\xbaH\x03\xc8\x01\x01R\x04name\x12\x1d\n" +
@@ -4656,7 +4737,13 @@ const file_remelt_v1_analysis_proto_rawDesc = "" +
 	"\rLossDirection\x12\x1e\n" +
 	"\x1aLOSS_DIRECTION_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11LOSS_DIRECTION_UP\x10\x01\x12\x17\n" +
-	"\x13LOSS_DIRECTION_DOWN\x10\x022\xd4\v\n" +
+	"\x13LOSS_DIRECTION_DOWN\x10\x02*\xb0\x01\n" +
+	"\rLimitStanding\x12\x1e\n" +
+	"\x1aLIMIT_STANDING_UNSPECIFIED\x10\x00\x12\x19\n" +
+	"\x15LIMIT_STANDING_INSIDE\x10\x01\x12!\n" +
+	"\x1dLIMIT_STANDING_MAY_BE_OUTSIDE\x10\x02\x12\x1a\n" +
+	"\x16LIMIT_STANDING_OUTSIDE\x10\x03\x12%\n" +
+	"!LIMIT_STANDING_TAKEN_TO_BE_INSIDE\x10\x042\xd4\v\n" +
 	"\x0fAnalysisService\x12\x93\x01\n" +
 	"\x12ReconcileWeighings\x12$.remelt.v1.ReconcileWeighingsRequest\x1a%.remelt.v1.ReconcileWeighingsResponse\"0\x82\xd3\xe4\x93\x02*\x12(/v1/{parent=shops/*}/weighings:reconcile\x12q\n" +
 	"\tGetLosses\x12\x1b.remelt.v1.GetLossesRequest\x1a\x1c.remelt.v1.GetLossesResponse\")\x82\xd3\xe4\x93\x02#b\x06losses\x12\x19/v1/{name=shops/*/losses}\x12\x8a\x01\n" +
@@ -4681,166 +4768,169 @@ func file_remelt_v1_analysis_proto_rawDescGZIP() []byte {
 	return file_remelt_v1_analysis_proto_rawDescData
 }
 
-var file_remelt_v1_analysis_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_remelt_v1_analysis_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
 var file_remelt_v1_analysis_proto_msgTypes = make([]protoimpl.MessageInfo, 45)
 var file_remelt_v1_analysis_proto_goTypes = []any{
 	(WeighingStatus)(0),                // 0: remelt.v1.WeighingStatus
 	(LossPath)(0),                      // 1: remelt.v1.LossPath
 	(LossDirection)(0),                 // 2: remelt.v1.LossDirection
-	(*Suspect)(nil),                    // 3: remelt.v1.Suspect
-	(*AlternativeWeighing)(nil),        // 4: remelt.v1.AlternativeWeighing
-	(*CheckedWeighing)(nil),            // 5: remelt.v1.CheckedWeighing
-	(*TestLevel)(nil),                  // 6: remelt.v1.TestLevel
-	(*GlobalTest)(nil),                 // 7: remelt.v1.GlobalTest
-	(*ReconcileWeighingsRequest)(nil),  // 8: remelt.v1.ReconcileWeighingsRequest
-	(*ReconcileWeighingsResponse)(nil), // 9: remelt.v1.ReconcileWeighingsResponse
-	(*LossRate)(nil),                   // 10: remelt.v1.LossRate
-	(*Losses)(nil),                     // 11: remelt.v1.Losses
-	(*LossModel)(nil),                  // 12: remelt.v1.LossModel
-	(*LossEffect)(nil),                 // 13: remelt.v1.LossEffect
-	(*LossLevel)(nil),                  // 14: remelt.v1.LossLevel
-	(*LossSpread)(nil),                 // 15: remelt.v1.LossSpread
-	(*LeftOutHeat)(nil),                // 16: remelt.v1.LeftOutHeat
-	(*LossChart)(nil),                  // 17: remelt.v1.LossChart
-	(*WatchedHeat)(nil),                // 18: remelt.v1.WatchedHeat
-	(*LossChange)(nil),                 // 19: remelt.v1.LossChange
-	(*ChangeSuspect)(nil),              // 20: remelt.v1.ChangeSuspect
-	(*GetLossesRequest)(nil),           // 21: remelt.v1.GetLossesRequest
-	(*GetLossesResponse)(nil),          // 22: remelt.v1.GetLossesResponse
-	(*CheckLossForecastsRequest)(nil),  // 23: remelt.v1.CheckLossForecastsRequest
-	(*CheckLossForecastsResponse)(nil), // 24: remelt.v1.CheckLossForecastsResponse
-	(*ChargeForms)(nil),                // 25: remelt.v1.ChargeForms
-	(*ForecastLossRequest)(nil),        // 26: remelt.v1.ForecastLossRequest
-	(*ForecastLossResponse)(nil),       // 27: remelt.v1.ForecastLossResponse
-	(*PathForecast)(nil),               // 28: remelt.v1.PathForecast
-	(*TraceBackRequest)(nil),           // 29: remelt.v1.TraceBackRequest
-	(*TraceBackResponse)(nil),          // 30: remelt.v1.TraceBackResponse
-	(*MetalSource)(nil),                // 31: remelt.v1.MetalSource
-	(*MetalPassage)(nil),               // 32: remelt.v1.MetalPassage
-	(*TraceForwardRequest)(nil),        // 33: remelt.v1.TraceForwardRequest
-	(*TraceForwardResponse)(nil),       // 34: remelt.v1.TraceForwardResponse
-	(*MetalHolding)(nil),               // 35: remelt.v1.MetalHolding
-	(*Content)(nil),                    // 36: remelt.v1.Content
-	(*ElementEstimate)(nil),            // 37: remelt.v1.ElementEstimate
-	(*LimitChance)(nil),                // 38: remelt.v1.LimitChance
-	(*GetContentRequest)(nil),          // 39: remelt.v1.GetContentRequest
-	(*GetContentResponse)(nil),         // 40: remelt.v1.GetContentResponse
-	(*ForecastRemeltsRequest)(nil),     // 41: remelt.v1.ForecastRemeltsRequest
-	(*ForecastRemeltsResponse)(nil),    // 42: remelt.v1.ForecastRemeltsResponse
-	(*RemeltElement)(nil),              // 43: remelt.v1.RemeltElement
-	(*RemeltStep)(nil),                 // 44: remelt.v1.RemeltStep
-	(*EstimateMeltEnergyRequest)(nil),  // 45: remelt.v1.EstimateMeltEnergyRequest
-	(*EstimateMeltEnergyResponse)(nil), // 46: remelt.v1.EstimateMeltEnergyResponse
-	(*FuelNeed)(nil),                   // 47: remelt.v1.FuelNeed
-	(*Mass)(nil),                       // 48: remelt.v1.Mass
-	(*timestamppb.Timestamp)(nil),      // 49: google.protobuf.Timestamp
-	(Form)(0),                          // 50: remelt.v1.Form
-	(*Limit)(nil),                      // 51: remelt.v1.Limit
-	(*Temperature)(nil),                // 52: remelt.v1.Temperature
-	(*Figure)(nil),                     // 53: remelt.v1.Figure
-	(*Caution)(nil),                    // 54: remelt.v1.Caution
-	(Provenance)(0),                    // 55: remelt.v1.Provenance
+	(LimitStanding)(0),                 // 3: remelt.v1.LimitStanding
+	(*Suspect)(nil),                    // 4: remelt.v1.Suspect
+	(*AlternativeWeighing)(nil),        // 5: remelt.v1.AlternativeWeighing
+	(*CheckedWeighing)(nil),            // 6: remelt.v1.CheckedWeighing
+	(*TestLevel)(nil),                  // 7: remelt.v1.TestLevel
+	(*GlobalTest)(nil),                 // 8: remelt.v1.GlobalTest
+	(*ReconcileWeighingsRequest)(nil),  // 9: remelt.v1.ReconcileWeighingsRequest
+	(*ReconcileWeighingsResponse)(nil), // 10: remelt.v1.ReconcileWeighingsResponse
+	(*LossRate)(nil),                   // 11: remelt.v1.LossRate
+	(*Losses)(nil),                     // 12: remelt.v1.Losses
+	(*LossModel)(nil),                  // 13: remelt.v1.LossModel
+	(*LossEffect)(nil),                 // 14: remelt.v1.LossEffect
+	(*LossLevel)(nil),                  // 15: remelt.v1.LossLevel
+	(*LossSpread)(nil),                 // 16: remelt.v1.LossSpread
+	(*LeftOutHeat)(nil),                // 17: remelt.v1.LeftOutHeat
+	(*LossChart)(nil),                  // 18: remelt.v1.LossChart
+	(*WatchedHeat)(nil),                // 19: remelt.v1.WatchedHeat
+	(*LossChange)(nil),                 // 20: remelt.v1.LossChange
+	(*ChangeSuspect)(nil),              // 21: remelt.v1.ChangeSuspect
+	(*GetLossesRequest)(nil),           // 22: remelt.v1.GetLossesRequest
+	(*GetLossesResponse)(nil),          // 23: remelt.v1.GetLossesResponse
+	(*CheckLossForecastsRequest)(nil),  // 24: remelt.v1.CheckLossForecastsRequest
+	(*CheckLossForecastsResponse)(nil), // 25: remelt.v1.CheckLossForecastsResponse
+	(*ChargeForms)(nil),                // 26: remelt.v1.ChargeForms
+	(*ForecastLossRequest)(nil),        // 27: remelt.v1.ForecastLossRequest
+	(*ForecastLossResponse)(nil),       // 28: remelt.v1.ForecastLossResponse
+	(*PathForecast)(nil),               // 29: remelt.v1.PathForecast
+	(*TraceBackRequest)(nil),           // 30: remelt.v1.TraceBackRequest
+	(*TraceBackResponse)(nil),          // 31: remelt.v1.TraceBackResponse
+	(*MetalSource)(nil),                // 32: remelt.v1.MetalSource
+	(*MetalPassage)(nil),               // 33: remelt.v1.MetalPassage
+	(*TraceForwardRequest)(nil),        // 34: remelt.v1.TraceForwardRequest
+	(*TraceForwardResponse)(nil),       // 35: remelt.v1.TraceForwardResponse
+	(*MetalHolding)(nil),               // 36: remelt.v1.MetalHolding
+	(*Content)(nil),                    // 37: remelt.v1.Content
+	(*ElementEstimate)(nil),            // 38: remelt.v1.ElementEstimate
+	(*LimitChance)(nil),                // 39: remelt.v1.LimitChance
+	(*GetContentRequest)(nil),          // 40: remelt.v1.GetContentRequest
+	(*GetContentResponse)(nil),         // 41: remelt.v1.GetContentResponse
+	(*ForecastRemeltsRequest)(nil),     // 42: remelt.v1.ForecastRemeltsRequest
+	(*ForecastRemeltsResponse)(nil),    // 43: remelt.v1.ForecastRemeltsResponse
+	(*RemeltElement)(nil),              // 44: remelt.v1.RemeltElement
+	(*RemeltStep)(nil),                 // 45: remelt.v1.RemeltStep
+	(*EstimateMeltEnergyRequest)(nil),  // 46: remelt.v1.EstimateMeltEnergyRequest
+	(*EstimateMeltEnergyResponse)(nil), // 47: remelt.v1.EstimateMeltEnergyResponse
+	(*FuelNeed)(nil),                   // 48: remelt.v1.FuelNeed
+	(*Mass)(nil),                       // 49: remelt.v1.Mass
+	(*timestamppb.Timestamp)(nil),      // 50: google.protobuf.Timestamp
+	(Form)(0),                          // 51: remelt.v1.Form
+	(*Limit)(nil),                      // 52: remelt.v1.Limit
+	(*Temperature)(nil),                // 53: remelt.v1.Temperature
+	(*Figure)(nil),                     // 54: remelt.v1.Figure
+	(*Caution)(nil),                    // 55: remelt.v1.Caution
+	(Provenance)(0),                    // 56: remelt.v1.Provenance
 }
 var file_remelt_v1_analysis_proto_depIdxs = []int32{
-	48, // 0: remelt.v1.Suspect.measured:type_name -> remelt.v1.Mass
-	48, // 1: remelt.v1.Suspect.expected:type_name -> remelt.v1.Mass
-	48, // 2: remelt.v1.Suspect.expected_standard:type_name -> remelt.v1.Mass
-	4,  // 3: remelt.v1.Suspect.alike:type_name -> remelt.v1.AlternativeWeighing
-	4,  // 4: remelt.v1.Suspect.nearly:type_name -> remelt.v1.AlternativeWeighing
+	49, // 0: remelt.v1.Suspect.measured:type_name -> remelt.v1.Mass
+	49, // 1: remelt.v1.Suspect.expected:type_name -> remelt.v1.Mass
+	49, // 2: remelt.v1.Suspect.expected_standard:type_name -> remelt.v1.Mass
+	5,  // 3: remelt.v1.Suspect.alike:type_name -> remelt.v1.AlternativeWeighing
+	5,  // 4: remelt.v1.Suspect.nearly:type_name -> remelt.v1.AlternativeWeighing
 	0,  // 5: remelt.v1.CheckedWeighing.status:type_name -> remelt.v1.WeighingStatus
-	48, // 6: remelt.v1.CheckedWeighing.measured:type_name -> remelt.v1.Mass
-	48, // 7: remelt.v1.CheckedWeighing.measured_standard:type_name -> remelt.v1.Mass
-	48, // 8: remelt.v1.CheckedWeighing.adjusted:type_name -> remelt.v1.Mass
-	48, // 9: remelt.v1.CheckedWeighing.adjusted_standard:type_name -> remelt.v1.Mass
-	48, // 10: remelt.v1.CheckedWeighing.detectable:type_name -> remelt.v1.Mass
-	6,  // 11: remelt.v1.ReconcileWeighingsResponse.level:type_name -> remelt.v1.TestLevel
-	7,  // 12: remelt.v1.ReconcileWeighingsResponse.global:type_name -> remelt.v1.GlobalTest
-	3,  // 13: remelt.v1.ReconcileWeighingsResponse.suspects:type_name -> remelt.v1.Suspect
-	5,  // 14: remelt.v1.ReconcileWeighingsResponse.weighings:type_name -> remelt.v1.CheckedWeighing
-	12, // 15: remelt.v1.Losses.whole:type_name -> remelt.v1.LossModel
-	12, // 16: remelt.v1.Losses.parts:type_name -> remelt.v1.LossModel
-	17, // 17: remelt.v1.Losses.chart:type_name -> remelt.v1.LossChart
+	49, // 6: remelt.v1.CheckedWeighing.measured:type_name -> remelt.v1.Mass
+	49, // 7: remelt.v1.CheckedWeighing.measured_standard:type_name -> remelt.v1.Mass
+	49, // 8: remelt.v1.CheckedWeighing.adjusted:type_name -> remelt.v1.Mass
+	49, // 9: remelt.v1.CheckedWeighing.adjusted_standard:type_name -> remelt.v1.Mass
+	49, // 10: remelt.v1.CheckedWeighing.detectable:type_name -> remelt.v1.Mass
+	7,  // 11: remelt.v1.ReconcileWeighingsResponse.level:type_name -> remelt.v1.TestLevel
+	8,  // 12: remelt.v1.ReconcileWeighingsResponse.global:type_name -> remelt.v1.GlobalTest
+	4,  // 13: remelt.v1.ReconcileWeighingsResponse.suspects:type_name -> remelt.v1.Suspect
+	6,  // 14: remelt.v1.ReconcileWeighingsResponse.weighings:type_name -> remelt.v1.CheckedWeighing
+	13, // 15: remelt.v1.Losses.whole:type_name -> remelt.v1.LossModel
+	13, // 16: remelt.v1.Losses.parts:type_name -> remelt.v1.LossModel
+	18, // 17: remelt.v1.Losses.chart:type_name -> remelt.v1.LossChart
 	1,  // 18: remelt.v1.LossModel.path:type_name -> remelt.v1.LossPath
-	13, // 19: remelt.v1.LossModel.effects:type_name -> remelt.v1.LossEffect
-	14, // 20: remelt.v1.LossModel.levels:type_name -> remelt.v1.LossLevel
-	15, // 21: remelt.v1.LossModel.spreads:type_name -> remelt.v1.LossSpread
-	16, // 22: remelt.v1.LossModel.left_out:type_name -> remelt.v1.LeftOutHeat
-	10, // 23: remelt.v1.LossEffect.believed:type_name -> remelt.v1.LossRate
-	10, // 24: remelt.v1.LossEffect.learned:type_name -> remelt.v1.LossRate
-	10, // 25: remelt.v1.LossLevel.effect:type_name -> remelt.v1.LossRate
-	18, // 26: remelt.v1.LossChart.heats:type_name -> remelt.v1.WatchedHeat
-	19, // 27: remelt.v1.LossChart.changes:type_name -> remelt.v1.LossChange
-	49, // 28: remelt.v1.WatchedHeat.pour_time:type_name -> google.protobuf.Timestamp
-	10, // 29: remelt.v1.WatchedHeat.weighed:type_name -> remelt.v1.LossRate
-	10, // 30: remelt.v1.WatchedHeat.expected:type_name -> remelt.v1.LossRate
-	49, // 31: remelt.v1.LossChange.pour_time:type_name -> google.protobuf.Timestamp
+	14, // 19: remelt.v1.LossModel.effects:type_name -> remelt.v1.LossEffect
+	15, // 20: remelt.v1.LossModel.levels:type_name -> remelt.v1.LossLevel
+	16, // 21: remelt.v1.LossModel.spreads:type_name -> remelt.v1.LossSpread
+	17, // 22: remelt.v1.LossModel.left_out:type_name -> remelt.v1.LeftOutHeat
+	11, // 23: remelt.v1.LossEffect.believed:type_name -> remelt.v1.LossRate
+	11, // 24: remelt.v1.LossEffect.learned:type_name -> remelt.v1.LossRate
+	11, // 25: remelt.v1.LossLevel.effect:type_name -> remelt.v1.LossRate
+	19, // 26: remelt.v1.LossChart.heats:type_name -> remelt.v1.WatchedHeat
+	20, // 27: remelt.v1.LossChart.changes:type_name -> remelt.v1.LossChange
+	50, // 28: remelt.v1.WatchedHeat.pour_time:type_name -> google.protobuf.Timestamp
+	11, // 29: remelt.v1.WatchedHeat.weighed:type_name -> remelt.v1.LossRate
+	11, // 30: remelt.v1.WatchedHeat.expected:type_name -> remelt.v1.LossRate
+	50, // 31: remelt.v1.LossChange.pour_time:type_name -> google.protobuf.Timestamp
 	2,  // 32: remelt.v1.LossChange.direction:type_name -> remelt.v1.LossDirection
-	10, // 33: remelt.v1.LossChange.shift:type_name -> remelt.v1.LossRate
-	20, // 34: remelt.v1.LossChange.suspects:type_name -> remelt.v1.ChangeSuspect
-	11, // 35: remelt.v1.GetLossesResponse.losses:type_name -> remelt.v1.Losses
-	48, // 36: remelt.v1.ForecastLossRequest.charge:type_name -> remelt.v1.Mass
-	25, // 37: remelt.v1.ForecastLossRequest.forms:type_name -> remelt.v1.ChargeForms
-	28, // 38: remelt.v1.ForecastLossResponse.whole:type_name -> remelt.v1.PathForecast
-	28, // 39: remelt.v1.ForecastLossResponse.parts:type_name -> remelt.v1.PathForecast
-	48, // 40: remelt.v1.ForecastLossResponse.charge:type_name -> remelt.v1.Mass
-	25, // 41: remelt.v1.ForecastLossResponse.forms:type_name -> remelt.v1.ChargeForms
+	11, // 33: remelt.v1.LossChange.shift:type_name -> remelt.v1.LossRate
+	21, // 34: remelt.v1.LossChange.suspects:type_name -> remelt.v1.ChangeSuspect
+	12, // 35: remelt.v1.GetLossesResponse.losses:type_name -> remelt.v1.Losses
+	49, // 36: remelt.v1.ForecastLossRequest.charge:type_name -> remelt.v1.Mass
+	26, // 37: remelt.v1.ForecastLossRequest.forms:type_name -> remelt.v1.ChargeForms
+	29, // 38: remelt.v1.ForecastLossResponse.whole:type_name -> remelt.v1.PathForecast
+	29, // 39: remelt.v1.ForecastLossResponse.parts:type_name -> remelt.v1.PathForecast
+	49, // 40: remelt.v1.ForecastLossResponse.charge:type_name -> remelt.v1.Mass
+	26, // 41: remelt.v1.ForecastLossResponse.forms:type_name -> remelt.v1.ChargeForms
 	1,  // 42: remelt.v1.PathForecast.path:type_name -> remelt.v1.LossPath
-	10, // 43: remelt.v1.PathForecast.rate:type_name -> remelt.v1.LossRate
-	48, // 44: remelt.v1.PathForecast.mass:type_name -> remelt.v1.Mass
-	48, // 45: remelt.v1.PathForecast.low:type_name -> remelt.v1.Mass
-	48, // 46: remelt.v1.PathForecast.high:type_name -> remelt.v1.Mass
-	48, // 47: remelt.v1.TraceBackResponse.mass:type_name -> remelt.v1.Mass
-	31, // 48: remelt.v1.TraceBackResponse.sources:type_name -> remelt.v1.MetalSource
-	32, // 49: remelt.v1.TraceBackResponse.via:type_name -> remelt.v1.MetalPassage
-	48, // 50: remelt.v1.MetalSource.mass:type_name -> remelt.v1.Mass
-	48, // 51: remelt.v1.TraceForwardResponse.mass:type_name -> remelt.v1.Mass
-	35, // 52: remelt.v1.TraceForwardResponse.holdings:type_name -> remelt.v1.MetalHolding
-	48, // 53: remelt.v1.MetalHolding.held:type_name -> remelt.v1.Mass
-	48, // 54: remelt.v1.MetalHolding.received:type_name -> remelt.v1.Mass
-	48, // 55: remelt.v1.MetalHolding.settled:type_name -> remelt.v1.Mass
-	50, // 56: remelt.v1.MetalHolding.form:type_name -> remelt.v1.Form
-	37, // 57: remelt.v1.Content.elements:type_name -> remelt.v1.ElementEstimate
-	38, // 58: remelt.v1.Content.rows:type_name -> remelt.v1.LimitChance
-	51, // 59: remelt.v1.LimitChance.limit:type_name -> remelt.v1.Limit
-	36, // 60: remelt.v1.GetContentResponse.content:type_name -> remelt.v1.Content
-	43, // 61: remelt.v1.ForecastRemeltsResponse.elements:type_name -> remelt.v1.RemeltElement
-	51, // 62: remelt.v1.RemeltElement.limit:type_name -> remelt.v1.Limit
-	44, // 63: remelt.v1.RemeltElement.steps:type_name -> remelt.v1.RemeltStep
-	48, // 64: remelt.v1.EstimateMeltEnergyRequest.mass:type_name -> remelt.v1.Mass
-	52, // 65: remelt.v1.EstimateMeltEnergyRequest.from:type_name -> remelt.v1.Temperature
-	52, // 66: remelt.v1.EstimateMeltEnergyRequest.to:type_name -> remelt.v1.Temperature
-	48, // 67: remelt.v1.EstimateMeltEnergyResponse.mass:type_name -> remelt.v1.Mass
-	52, // 68: remelt.v1.EstimateMeltEnergyResponse.from:type_name -> remelt.v1.Temperature
-	52, // 69: remelt.v1.EstimateMeltEnergyResponse.to:type_name -> remelt.v1.Temperature
-	52, // 70: remelt.v1.EstimateMeltEnergyResponse.liquidus:type_name -> remelt.v1.Temperature
-	47, // 71: remelt.v1.EstimateMeltEnergyResponse.fuels:type_name -> remelt.v1.FuelNeed
-	53, // 72: remelt.v1.EstimateMeltEnergyResponse.figures:type_name -> remelt.v1.Figure
-	54, // 73: remelt.v1.EstimateMeltEnergyResponse.cautions:type_name -> remelt.v1.Caution
-	55, // 74: remelt.v1.FuelNeed.provenance:type_name -> remelt.v1.Provenance
-	55, // 75: remelt.v1.FuelNeed.efficiency_provenance:type_name -> remelt.v1.Provenance
-	8,  // 76: remelt.v1.AnalysisService.ReconcileWeighings:input_type -> remelt.v1.ReconcileWeighingsRequest
-	21, // 77: remelt.v1.AnalysisService.GetLosses:input_type -> remelt.v1.GetLossesRequest
-	23, // 78: remelt.v1.AnalysisService.CheckLossForecasts:input_type -> remelt.v1.CheckLossForecastsRequest
-	26, // 79: remelt.v1.AnalysisService.ForecastLoss:input_type -> remelt.v1.ForecastLossRequest
-	29, // 80: remelt.v1.AnalysisService.TraceBack:input_type -> remelt.v1.TraceBackRequest
-	33, // 81: remelt.v1.AnalysisService.TraceForward:input_type -> remelt.v1.TraceForwardRequest
-	39, // 82: remelt.v1.AnalysisService.GetContent:input_type -> remelt.v1.GetContentRequest
-	41, // 83: remelt.v1.AnalysisService.ForecastRemelts:input_type -> remelt.v1.ForecastRemeltsRequest
-	45, // 84: remelt.v1.AnalysisService.EstimateMeltEnergy:input_type -> remelt.v1.EstimateMeltEnergyRequest
-	9,  // 85: remelt.v1.AnalysisService.ReconcileWeighings:output_type -> remelt.v1.ReconcileWeighingsResponse
-	22, // 86: remelt.v1.AnalysisService.GetLosses:output_type -> remelt.v1.GetLossesResponse
-	24, // 87: remelt.v1.AnalysisService.CheckLossForecasts:output_type -> remelt.v1.CheckLossForecastsResponse
-	27, // 88: remelt.v1.AnalysisService.ForecastLoss:output_type -> remelt.v1.ForecastLossResponse
-	30, // 89: remelt.v1.AnalysisService.TraceBack:output_type -> remelt.v1.TraceBackResponse
-	34, // 90: remelt.v1.AnalysisService.TraceForward:output_type -> remelt.v1.TraceForwardResponse
-	40, // 91: remelt.v1.AnalysisService.GetContent:output_type -> remelt.v1.GetContentResponse
-	42, // 92: remelt.v1.AnalysisService.ForecastRemelts:output_type -> remelt.v1.ForecastRemeltsResponse
-	46, // 93: remelt.v1.AnalysisService.EstimateMeltEnergy:output_type -> remelt.v1.EstimateMeltEnergyResponse
-	85, // [85:94] is the sub-list for method output_type
-	76, // [76:85] is the sub-list for method input_type
-	76, // [76:76] is the sub-list for extension type_name
-	76, // [76:76] is the sub-list for extension extendee
-	0,  // [0:76] is the sub-list for field type_name
+	11, // 43: remelt.v1.PathForecast.rate:type_name -> remelt.v1.LossRate
+	49, // 44: remelt.v1.PathForecast.mass:type_name -> remelt.v1.Mass
+	49, // 45: remelt.v1.PathForecast.low:type_name -> remelt.v1.Mass
+	49, // 46: remelt.v1.PathForecast.high:type_name -> remelt.v1.Mass
+	49, // 47: remelt.v1.TraceBackResponse.mass:type_name -> remelt.v1.Mass
+	32, // 48: remelt.v1.TraceBackResponse.sources:type_name -> remelt.v1.MetalSource
+	33, // 49: remelt.v1.TraceBackResponse.via:type_name -> remelt.v1.MetalPassage
+	49, // 50: remelt.v1.MetalSource.mass:type_name -> remelt.v1.Mass
+	49, // 51: remelt.v1.TraceForwardResponse.mass:type_name -> remelt.v1.Mass
+	36, // 52: remelt.v1.TraceForwardResponse.holdings:type_name -> remelt.v1.MetalHolding
+	49, // 53: remelt.v1.MetalHolding.held:type_name -> remelt.v1.Mass
+	49, // 54: remelt.v1.MetalHolding.received:type_name -> remelt.v1.Mass
+	49, // 55: remelt.v1.MetalHolding.settled:type_name -> remelt.v1.Mass
+	51, // 56: remelt.v1.MetalHolding.form:type_name -> remelt.v1.Form
+	38, // 57: remelt.v1.Content.elements:type_name -> remelt.v1.ElementEstimate
+	39, // 58: remelt.v1.Content.rows:type_name -> remelt.v1.LimitChance
+	3,  // 59: remelt.v1.Content.standing:type_name -> remelt.v1.LimitStanding
+	52, // 60: remelt.v1.LimitChance.limit:type_name -> remelt.v1.Limit
+	3,  // 61: remelt.v1.LimitChance.standing:type_name -> remelt.v1.LimitStanding
+	37, // 62: remelt.v1.GetContentResponse.content:type_name -> remelt.v1.Content
+	44, // 63: remelt.v1.ForecastRemeltsResponse.elements:type_name -> remelt.v1.RemeltElement
+	52, // 64: remelt.v1.RemeltElement.limit:type_name -> remelt.v1.Limit
+	45, // 65: remelt.v1.RemeltElement.steps:type_name -> remelt.v1.RemeltStep
+	49, // 66: remelt.v1.EstimateMeltEnergyRequest.mass:type_name -> remelt.v1.Mass
+	53, // 67: remelt.v1.EstimateMeltEnergyRequest.from:type_name -> remelt.v1.Temperature
+	53, // 68: remelt.v1.EstimateMeltEnergyRequest.to:type_name -> remelt.v1.Temperature
+	49, // 69: remelt.v1.EstimateMeltEnergyResponse.mass:type_name -> remelt.v1.Mass
+	53, // 70: remelt.v1.EstimateMeltEnergyResponse.from:type_name -> remelt.v1.Temperature
+	53, // 71: remelt.v1.EstimateMeltEnergyResponse.to:type_name -> remelt.v1.Temperature
+	53, // 72: remelt.v1.EstimateMeltEnergyResponse.liquidus:type_name -> remelt.v1.Temperature
+	48, // 73: remelt.v1.EstimateMeltEnergyResponse.fuels:type_name -> remelt.v1.FuelNeed
+	54, // 74: remelt.v1.EstimateMeltEnergyResponse.figures:type_name -> remelt.v1.Figure
+	55, // 75: remelt.v1.EstimateMeltEnergyResponse.cautions:type_name -> remelt.v1.Caution
+	56, // 76: remelt.v1.FuelNeed.provenance:type_name -> remelt.v1.Provenance
+	56, // 77: remelt.v1.FuelNeed.efficiency_provenance:type_name -> remelt.v1.Provenance
+	9,  // 78: remelt.v1.AnalysisService.ReconcileWeighings:input_type -> remelt.v1.ReconcileWeighingsRequest
+	22, // 79: remelt.v1.AnalysisService.GetLosses:input_type -> remelt.v1.GetLossesRequest
+	24, // 80: remelt.v1.AnalysisService.CheckLossForecasts:input_type -> remelt.v1.CheckLossForecastsRequest
+	27, // 81: remelt.v1.AnalysisService.ForecastLoss:input_type -> remelt.v1.ForecastLossRequest
+	30, // 82: remelt.v1.AnalysisService.TraceBack:input_type -> remelt.v1.TraceBackRequest
+	34, // 83: remelt.v1.AnalysisService.TraceForward:input_type -> remelt.v1.TraceForwardRequest
+	40, // 84: remelt.v1.AnalysisService.GetContent:input_type -> remelt.v1.GetContentRequest
+	42, // 85: remelt.v1.AnalysisService.ForecastRemelts:input_type -> remelt.v1.ForecastRemeltsRequest
+	46, // 86: remelt.v1.AnalysisService.EstimateMeltEnergy:input_type -> remelt.v1.EstimateMeltEnergyRequest
+	10, // 87: remelt.v1.AnalysisService.ReconcileWeighings:output_type -> remelt.v1.ReconcileWeighingsResponse
+	23, // 88: remelt.v1.AnalysisService.GetLosses:output_type -> remelt.v1.GetLossesResponse
+	25, // 89: remelt.v1.AnalysisService.CheckLossForecasts:output_type -> remelt.v1.CheckLossForecastsResponse
+	28, // 90: remelt.v1.AnalysisService.ForecastLoss:output_type -> remelt.v1.ForecastLossResponse
+	31, // 91: remelt.v1.AnalysisService.TraceBack:output_type -> remelt.v1.TraceBackResponse
+	35, // 92: remelt.v1.AnalysisService.TraceForward:output_type -> remelt.v1.TraceForwardResponse
+	41, // 93: remelt.v1.AnalysisService.GetContent:output_type -> remelt.v1.GetContentResponse
+	43, // 94: remelt.v1.AnalysisService.ForecastRemelts:output_type -> remelt.v1.ForecastRemeltsResponse
+	47, // 95: remelt.v1.AnalysisService.EstimateMeltEnergy:output_type -> remelt.v1.EstimateMeltEnergyResponse
+	87, // [87:96] is the sub-list for method output_type
+	78, // [78:87] is the sub-list for method input_type
+	78, // [78:78] is the sub-list for extension type_name
+	78, // [78:78] is the sub-list for extension extendee
+	0,  // [0:78] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_analysis_proto_init() }
@@ -4860,7 +4950,7 @@ func file_remelt_v1_analysis_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_remelt_v1_analysis_proto_rawDesc), len(file_remelt_v1_analysis_proto_rawDesc)),
-			NumEnums:      3,
+			NumEnums:      4,
 			NumMessages:   45,
 			NumExtensions: 0,
 			NumServices:   1,
