@@ -334,6 +334,9 @@ func TestPlanAHeat(t *testing.T) {
 // amounts are those of the worked heat in DEVELOPERS.md.
 func TestWhatWasBookedSaysWhatMoved(t *testing.T) {
 	f := newFoundry(t)
+	f.book.Do(f.book.SetSupply(t.Context(), ledger.Meta{}, ledger.Supply{ID: "tablets", Name: "degassing tablets", Purpose: "degasser", InPieces: true}))
+	f.book.Do(f.book.ReceiveSupply(t.Context(), ledger.Meta{}, ledger.SupplyMove{Supply: "tablets", Pieces: 40, From: "northmetal"}))
+	f.book.Do(f.book.Add(t.Context(), ledger.Meta{Reason: "found in the notes"}, ledger.AddToHeat{Heat: "41", Supply: "tablets", Pieces: 3}))
 	_, page := f.get(f.url("/heats/41"))
 	_, page, _ = strings.Cut(page, "What was booked")
 	charge := regexp.MustCompile(`(?s)<b>charge</b>.*?</li>`).FindString(page)
@@ -343,6 +346,9 @@ func TestWhatWasBookedSaysWhatMoved(t *testing.T) {
 		}
 	}
 	if want := `<b>pour off</b> <a href="/shops/harrow/lots/` + f.heat.Pigs.ID; !strings.Contains(page, want) {
+		t.Errorf("no %s in\n%s", want, page)
+	}
+	if want := `<b>add</b> supply tablets <span class="amount">3 pieces</span>`; !strings.Contains(page, want) {
 		t.Errorf("no %s in\n%s", want, page)
 	}
 }

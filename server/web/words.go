@@ -223,7 +223,8 @@ func touched(e *pb.Entry) (out []link) {
 // movement is what an entry took from or put to a thing, for reading.
 type movement struct {
 	link
-	Mass *pb.Mass // nil where it changed and moved nothing
+	Mass   *pb.Mass // nil where it changed and moved nothing
+	Pieces int64    // of a supply that is counted
 }
 
 // moved are the lots, castings, supplies and heels that an entry moved something of, and
@@ -248,9 +249,11 @@ func moved(e *pb.Entry) (out []movement) {
 			at[post.GetAccount()], out = i, append(out, m)
 		}
 		out[i].Mass.Mg += post.GetMass().GetMg()
+		out[i].Pieces += post.GetPieces()
 	}
 	for i := range out {
 		out[i].Mass.Mg = max(out[i].Mass.Mg, -out[i].Mass.Mg)
+		out[i].Pieces = max(out[i].Pieces, -out[i].Pieces)
 	}
 	for _, c := range e.GetChanges() {
 		if c.GetKind() == "mold" {
