@@ -105,7 +105,7 @@ func (a Account) IsLoss() bool {
 // validID reports whether s can name a thing: 1 to 64 bytes of letters, digits
 // and "-._", starting with a letter or a digit, so that it is safe in a URL, a
 // file name and a label.
-func validID(s string) bool {
+func validID[T ~string | ~[]byte](s T) bool {
 	if len(s) == 0 || len(s) > 64 {
 		return false
 	}

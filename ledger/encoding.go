@@ -93,26 +93,13 @@ func Encode(e *Entry) []byte {
 // Decode reads canonical bytes back. Body slices point into b.
 func Decode(b []byte) (*Entry, error) {
 	e := new(Entry)
-	if err := decodeInto(e, b, false); err != nil {
-		return nil, err
-	}
-	return e, nil
-}
-
-// decodeInto is Decode into an entry that may have been used before; what that held
-// is overwritten. Its texts may share one copy of all bytes, which is faster, and then
-// none of them should be kept: it would keep them all.
-func decodeInto(e *Entry, b []byte, shared bool) error {
 	r := reader{b: b}
 	if v := r.byte(); v != encodingV1 && r.err == "" {
-		return corruptf("entry encoding version %d is not known", v)
-	}
-	if shared {
-		r.all, r.size = string(b), len(b)
+		return nil, corruptf("entry encoding version %d is not known", v)
 	}
 	e.Shop, e.Seq, e.Kind = r.str(), int64(r.uint()), Kind(r.str())
-	r.fill(e.Request[:])
-	r.fill(e.Digest[:])
+	copy(e.Request[:], r.take(len(e.Request)))
+	copy(e.Digest[:], r.take(len(e.Digest)))
 	e.Happened = time.UnixMilli(r.int()).UTC()
 	e.Recorded = time.UnixMilli(r.int()).UTC()
 	e.Who, e.Device, e.Reason = r.str(), r.str(), r.str()
@@ -142,7 +129,10 @@ func decodeInto(e *Entry, b []byte, shared bool) error {
 	if r.err == "" && len(r.b) > 0 {
 		r.err = fmt.Sprintf("%d bytes too many", len(r.b))
 	}
-	return r.fault()
+	if err := r.fault(); err != nil {
+		return nil, err
+	}
+	return e, nil
 }
 
 // OpenPostings decodes of an entry what questions of its metal alone ask for: its number
@@ -156,7 +146,7 @@ func (s Sealed) OpenPostings(e *Entry) error {
 	}
 	r.bytes() // the shop
 	*e = Entry{Seq: int64(r.uint()), Kind: Kind(r.str()), Hash: s.Hash, Postings: e.Postings}
-	r.skip(len(e.Request) + len(e.Digest))
+	r.take(len(e.Request) + len(e.Digest))
 	r.int() // when it happened
 	r.int() // and was recorded
 	for range 3 {
@@ -223,20 +213,15 @@ func (r *reader) byte() byte {
 	return c
 }
 
-func (r *reader) fill(p []byte) {
-	if len(r.b) < len(p) {
+// take gives the next n bytes.
+func (r *reader) take(n int) []byte {
+	if n > len(r.b) {
 		r.fail("cut short")
-		return
+		return nil
 	}
-	r.b = r.b[copy(p, r.b):]
-}
-
-func (r *reader) skip(n int) {
-	if len(r.b) < n {
-		r.fail("cut short")
-		return
-	}
+	p := r.b[:n:n]
 	r.b = r.b[n:]
+	return p
 }
 
 func (r *reader) uint() uint64 {
@@ -280,12 +265,18 @@ func (r *reader) bytes() []byte {
 	return p
 }
 
-func (r *reader) str() string {
+// text is a text in the bytes themselves.
+func (r *reader) text() []byte {
 	p := r.bytes()
 	if !utf8.Valid(p) {
 		r.fail("text is not UTF-8")
-		return ""
+		return nil
 	}
+	return p
+}
+
+func (r *reader) str() string {
+	p := r.text()
 	if r.size > 0 {
 		end := r.size - len(r.b)
 		return r.all[end-len(p) : end]

@@ -54,8 +54,6 @@ func newTally() *Tally {
 // Name is what stands for the name of an account, a record or a subject.
 func (t *Tally) Name(name []byte) uint64 { return maphash.Bytes(t.seed, name) }
 
-func (t *Tally) name(name string) uint64 { return maphash.String(t.seed, name) }
-
 // Child is what stands for a record among those of its parent.
 func (t *Tally) Child(parent, name []byte) uint64 { return t.mix(t.Name(parent), t.Name(name)) }
 
@@ -104,10 +102,9 @@ type logTally struct {
 	*Tally
 	part, parts int64
 	held        map[uint64]Mass
-	written     newest // what each record of the part counts, by its name
-	e           Entry  // the one looked at, used again for the next, as are these:
-	about       []subject
-	seen        []uint64
+	written     newest   // what each record of the part counts, by its name
+	about       []uint64 // what the entry looked at is about
+	below       []uint64 // what a posting of it took below zero
 	buf         []byte
 }
 
@@ -135,10 +132,9 @@ func (t *logTally) log(ctx context.Context, from Tallier, shop string, head Head
 			if end.Seq == head.Seq {
 				break
 			}
-			if !t.decode(shop, end.Seq+1, s) || t.part == 0 && !t.entry() {
+			if !t.entry(shop, end.Seq+1, s) {
 				return end, false, nil
 			}
-			t.writes(s)
 			end.Seq, end.Hash = s.Seq, s.Hash
 		}
 		told(end.Seq)
@@ -148,88 +144,156 @@ func (t *logTally) log(ctx context.Context, from Tallier, shop string, head Head
 	}
 }
 
-// decode makes an entry the one looked at, if it is the one that is due.
-func (t *logTally) decode(shop string, seq int64, s Sealed) bool {
-	return s.Seq == seq && decodeInto(&t.e, s.Bytes, true) == nil && t.e.Seq == seq && t.e.Shop == shop
+// entry counts an entry, if it is the one that is due and right; what checker.entry
+// looks for is looked for here too, but for the chain. It goes through the bytes as they
+// are, as Decode does, and refuses what that refuses: making an entry of them would take
+// longer than all that is done with it. Of a wrong entry some may be counted.
+func (t *logTally) entry(shop string, seq int64, s Sealed) bool {
+	r := reader{b: s.Bytes}
+	if s.Seq != seq || r.byte() != encodingV1 || string(r.text()) != shop || r.uint() != uint64(seq) { //nolint:gosec // it counts from 1
+		return false
+	}
+	t.about = t.about[:0]
+	r.text() // the kind
+	request := r.take(len(RequestID{}))
+	r.take(16)    // the digest
+	r.int()       // when it happened
+	r.int()       // and was recorded
+	for range 3 { // who, by what device, why
+		r.text()
+	}
+	for range r.count(2) { // flags
+		r.text()
+		r.text()
+	}
+	r.int() // what it reverses
+	if !t.postings(&r) {
+		return false
+	}
+	for range r.count(12) { // weighings
+		r.text()
+		r.text()
+		for range 4 {
+			r.text()
+			r.int()
+		}
+		r.int()
+		r.int()
+	}
+	for range r.count(4) {
+		t.writes(s, r.text(), r.text(), r.text(), r.bytes())
+	}
+	for range r.count(3) { // costs
+		r.text()
+		r.text()
+		r.int()
+	}
+	if r.err != "" || len(r.b) > 0 {
+		return false
+	}
+	if t.part == 0 {
+		t.Request(request, seq)
+		for _, subject := range t.about {
+			t.Touch(subject, seq)
+		}
+	}
+	return true
 }
 
-// entry counts the entry looked at but for its records, if it is right; what
-// checker.entry looks for is looked for here too, but for the chain.
-func (t *logTally) entry() bool {
-	e := &t.e
-	metal, supplies, below := Mass(0), uint64(0), []uint64(nil)
-	for _, p := range e.Postings {
-		rules, known := accountRules[p.Account.Kind()]
-		if !known || !validID(p.Account.Ref()) {
+// postings counts the postings that come next, if they are right.
+func (t *logTally) postings(r *reader) bool {
+	metal, supplies := Mass(0), uint64(0)
+	t.below = t.below[:0]
+	for range r.count(3) {
+		account, m := r.text(), Mass(r.int())
+		r.byte() // the basis
+		if t.part > 0 {
+			continue
+		}
+		kind, ref, _ := bytes.Cut(account, slash)
+		rules, known := accountRules[AccountKind(kind)]
+		if !known || !validID(ref) {
 			return false
 		}
-		name := t.name(string(p.Account))
-		t.Balance(name, p.Mass)
+		name := t.Name(account)
+		t.Balance(name, m)
 		if rules.supplies {
-			supplies += (t.name(p.Account.Ref()) | 1) * uint64(p.Mass) //nolint:gosec // any bits will do
+			supplies += (t.Name(ref) | 1) * uint64(m) //nolint:gosec // any bits will do
 		} else {
-			sum, err := metal.Add(p.Mass)
+			sum, err := metal.Add(m)
 			if err != nil {
 				return false
 			}
 			metal = sum
 		}
 		if rules.floor {
-			m := t.held[name] + p.Mass
-			if m == 0 {
-				delete(t.held, name)
-			} else {
-				t.held[name] = m
-			}
-			if m < 0 {
-				below = append(below, name)
-			}
+			t.hold(name, m)
 		}
+		if rules.ofHeat {
+			name = t.named(heatKind, ref)
+		}
+		t.isAbout(name)
 	}
 	if metal != 0 || supplies != 0 {
 		return false
 	}
-	for _, name := range below { // what one posting takes another may bring
+	for _, name := range t.below { // what one posting takes another may bring
 		if t.held[name] < 0 {
 			return false
 		}
 	}
-	t.Request(e.Request[:], e.Seq)
-	t.touch(e, e.Seq)
 	return true
 }
 
-// writes counts the records of the part that the entry looked at has, in the place of
-// what they were before.
-func (t *logTally) writes(s Sealed) {
-	for _, r := range t.e.Records {
-		t.buf = append(append(append(t.buf[:0], r.Kind...), '/'), r.ID...)
-		name := maphash.Bytes(t.seed, t.buf)
-		if int64(name%uint64(t.parts)) != t.part { //nolint:gosec // a few of them
-			continue
-		}
-		is := t.record(name, t.name(r.Parent), s.Seq, int64(bytes.Index(s.Bytes, r.Body)+1), int64(len(r.Body)))
-		was, again := t.written.set(name, is)
-		if !again {
-			t.counts[r.Kind]++
-		}
-		t.records += is - was
+// hold books what an account with a floor holds.
+func (t *logTally) hold(name uint64, m Mass) {
+	m += t.held[name]
+	if m == 0 {
+		delete(t.held, name)
+	} else {
+		t.held[name] = m
+	}
+	if m < 0 {
+		t.below = append(t.below, name)
 	}
 }
 
-// touch counts what an entry is about, each subject once.
-func (t *logTally) touch(e *Entry, seq int64) {
-	t.about, t.seen = e.subjects(t.about[:0]), t.seen[:0]
-	for _, x := range t.about {
-		t.buf = append(t.buf[:0], x.kind...)
-		if x.ref != "" {
-			t.buf = append(append(t.buf, '/'), x.ref...)
-		}
-		if name := maphash.Bytes(t.seed, t.buf); !slices.Contains(t.seen, name) {
-			t.seen = append(t.seen, name)
-			t.Touch(name, seq)
-		}
+// writes counts a record of an entry, if it is of the part, in the place of what it was
+// before.
+func (t *logTally) writes(s Sealed, kind, id, parent, body []byte) {
+	name, of := t.named(kind, id), t.Name(parent)
+	if len(id) > 0 {
+		t.isAbout(name)
+	} else {
+		t.isAbout(t.Name(kind))
 	}
+	if len(parent) > 0 {
+		t.isAbout(of)
+	}
+	if int64(name%uint64(t.parts)) != t.part { //nolint:gosec // a few of them
+		return
+	}
+	is := t.record(name, of, s.Seq, int64(bytes.Index(s.Bytes, body)+1), int64(len(body)))
+	was, again := t.written.set(name, is)
+	if !again {
+		t.counts[RecordKind(kind)]++
+	}
+	t.records += is - was
+}
+
+// isAbout notes a subject of the entry, once.
+func (t *logTally) isAbout(subject uint64) {
+	if !slices.Contains(t.about, subject) {
+		t.about = append(t.about, subject)
+	}
+}
+
+var slash, heatKind = []byte("/"), []byte("heat")
+
+// named is what stands for kind/ref.
+func (t *logTally) named(kind, ref []byte) uint64 {
+	t.buf = append(append(append(t.buf[:0], kind...), '/'), ref...)
+	return t.Name(t.buf)
 }
 
 // chained is a log that ends with an error where its chain does. Hashing where it is

@@ -227,6 +227,7 @@ func (l *walkedLog) Log(_ int64, limit int) (out []ledger.Sealed, err error) {
 	if err := l.r.ready(); err != nil {
 		return nil, err
 	}
+	out = make([]ledger.Sealed, 0, min(limit, ledger.Batch))
 	var c [3]column
 	for len(out) < limit {
 		number, payload, err := l.w.next()
