@@ -3,6 +3,7 @@ package sqlite
 import (
 	"encoding/binary"
 	"io"
+	"strings"
 )
 
 // A walk reads the rows of one b-tree in order, page by page, as the file format lays
@@ -20,6 +21,7 @@ type walk struct {
 	seen  map[int64]struct{}
 	stack []level
 	last  int64 // the number of the last row of a table
+	many  int   // how many pages are read at a time
 }
 
 // level is a page on the way to the next row.
@@ -28,11 +30,19 @@ type level struct {
 	leaf      bool
 	cells, at int   // at counts cells; on inner pages, the children between them too
 	low, high int64 // the numbers its rows may have: above low, up to high
+	ahead     []numberedPage
+}
+
+// numberedPage is one of the pages below a level that were read with one before them.
+type numberedPage struct {
+	number int64
+	page   []byte
 }
 
 const (
 	pageSize   = 4096    // of every file this program made
 	mostRow    = 1 << 20 // bytes; an entry is a quarter of that at most
+	mostAhead  = 32      // pages of each level
 	innerTable = 5
 	innerIndex = 2
 	leaf       = 8 // added to the kind of an inner page
@@ -54,9 +64,13 @@ func walkFrom(c *conn, name string, table bool, before func(number int64, payloa
 	if err != nil {
 		return nil, err
 	}
-	w := &walk{c: c, table: table, seen: map[int64]struct{}{}, last: -1 << 63}
+	w := &walk{c: c, table: table, seen: map[int64]struct{}{}, last: -1 << 63, many: 1}
+	page, err := w.read(root)
 	for at, low, high := root, int64(-1<<63), int64(1<<63-1); ; {
-		if err := w.enter(at, low, high); err != nil {
+		if err == nil {
+			err = w.enter(at, page, low, high)
+		}
+		if err != nil {
 			return nil, err
 		}
 		l := &w.stack[len(w.stack)-1]
@@ -75,9 +89,7 @@ func walkFrom(c *conn, name string, table bool, before func(number int64, payloa
 		if l.leaf {
 			return w, nil
 		}
-		if at, low, high, err = w.child(l); err != nil {
-			return nil, err
-		}
+		at, page, low, high, err = w.child(l)
 	}
 }
 
@@ -98,11 +110,11 @@ func (w *walk) next() (number int64, payload []byte, err error) {
 			w.last = number
 			return number, payload, err
 		case l.at%2 == 0:
-			at, low, high, err := w.child(l)
+			at, page, low, high, err := w.child(l)
 			if err != nil {
 				return 0, nil, err
 			}
-			if err := w.enter(at, low, high); err != nil {
+			if err := w.enter(at, page, low, high); err != nil {
 				return 0, nil, err
 			}
 		default:
@@ -117,13 +129,9 @@ func (w *walk) next() (number int64, payload []byte, err error) {
 }
 
 // enter goes down to a page.
-func (w *walk) enter(at, low, high int64) error {
+func (w *walk) enter(at int64, page []byte, low, high int64) error {
 	if _, again := w.seen[at]; again {
 		return errDamaged("page %d is met twice", at)
-	}
-	page, err := w.read(at)
-	if err != nil {
-		return err
 	}
 	kind := byte(innerIndex)
 	if w.table {
@@ -160,29 +168,80 @@ func (l *level) first() int {
 }
 
 // child gives the page that l.at stands on, and the bounds of its rows.
-func (w *walk) child(l *level) (at, low, high int64, err error) {
+func (w *walk) child(l *level) (at int64, page []byte, low, high int64, err error) {
 	n := l.at / 2
 	l.at++
 	low, high = l.low, l.high
 	if w.table && n > 0 {
 		if low, _, err = w.cell(l, n-1); err != nil {
-			return 0, 0, 0, err
+			return 0, nil, 0, 0, err
 		}
 	}
-	from := 8 // of the last child, which has no cell
-	if n < l.cells {
-		if from, err = l.place(n); err != nil {
-			return 0, 0, 0, err
-		}
-		if w.table {
-			high, _, err = w.cell(l, n)
-		}
+	if at, err = l.below(n); err == nil && w.table && n < l.cells {
+		high, _, err = w.cell(l, n)
 	}
 	if err == nil && (low >= high || low < l.low || high > l.high) {
 		err = errDamaged("keys %d and %d are out of order", low, high)
 	}
-	return int64(binary.BigEndian.Uint32(l.page[from:])), low, high, err
+	if err == nil {
+		page, err = w.readBelow(l, n, at)
+	}
+	return at, page, low, high, err
 }
+
+// below gives the number of the page that the child n of an inner page is.
+func (l *level) below(n int) (int64, error) {
+	from := 8 // of the last child, which has no cell
+	if n < l.cells {
+		var err error
+		if from, err = l.place(n); err != nil {
+			return 0, err
+		}
+	}
+	return int64(binary.BigEndian.Uint32(l.page[from:])), nil
+}
+
+// readBelow reads the page that the child n is, and with it those of the next children,
+// each time twice as many: a statement of its own for each page costs more than the page.
+func (w *walk) readBelow(l *level, n int, at int64) ([]byte, error) {
+	if len(l.ahead) == 0 {
+		var numbers []any
+		for ; n <= l.cells && len(numbers) < w.many; n++ {
+			number, err := l.below(n)
+			if err != nil {
+				break // it says so when it is its turn
+			}
+			numbers = append(numbers, number)
+		}
+		rows, err := w.c.query(pagesNumbered[len(numbers)-1], numbers...)
+		if err != nil {
+			return nil, err
+		}
+		if err := scanAll(rows, func() error {
+			var p numberedPage
+			err := rows.Scan(&p.number, &p.page)
+			l.ahead = append(l.ahead, p)
+			return err
+		}); err != nil {
+			return nil, err
+		}
+		w.many = min(2*w.many, mostAhead)
+	}
+	if next := l.ahead; len(next) > 0 && next[0].number == at && len(next[0].page) == pageSize {
+		l.ahead = next[1:]
+		return next[0].page, nil
+	}
+	return w.read(at)
+}
+
+// pagesNumbered are the statements that read one page, two, and so on, in the order they
+// are asked for.
+var pagesNumbered = func() (s [mostAhead]string) {
+	for i := range s {
+		s[i] = `SELECT pgno, data FROM (VALUES (?)` + strings.Repeat(`, (?)`, i) + `) CROSS JOIN sqlite_dbpage ON pgno = column1`
+	}
+	return s
+}()
 
 // rest holds what is left of the pages that the walk is on against after. A search
 // compares with it too, whichever row it is for.
