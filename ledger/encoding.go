@@ -126,8 +126,8 @@ func Decode(b []byte) (*Entry, error) {
 	for i := range e.Costs {
 		e.Costs[i] = Cost{Account: Account(r.str()), Currency: r.str(), Minor: r.int()}
 	}
-	if r.err == "" && len(r.b) > 0 {
-		r.err = fmt.Sprintf("%d bytes too many", len(r.b))
+	if r.err == "" && r.left() > 0 {
+		r.err = fmt.Sprintf("%d bytes too many", r.left())
 	}
 	if err := r.fault(); err != nil {
 		return nil, err
@@ -140,7 +140,7 @@ func Decode(b []byte) (*Entry, error) {
 // used before, and looks at nothing behind the postings. The texts share one copy of all
 // bytes: none of them should be kept.
 func (s Sealed) OpenPostings(e *Entry) error {
-	r := reader{b: s.Bytes, all: string(s.Bytes), size: len(s.Bytes)}
+	r := reader{b: s.Bytes, all: string(s.Bytes)}
 	if v := r.byte(); v != encodingV1 && r.err == "" {
 		return corruptf("entry encoding version %d is not known", v)
 	}
@@ -183,17 +183,16 @@ func (w *writer) str(s string)   { w.uint(uint64(len(s))); w.b = append(w.b, s..
 // reader reads and remembers the first fault; after one it returns zeros.
 type reader struct {
 	b   []byte
+	at  int
 	err string
-
-	all  string // the bytes as text, if texts may share it
-	size int
+	all string // the bytes as text, if texts may share it
 }
 
 func (r *reader) fail(why string) {
 	if r.err == "" {
 		r.err = why
 	}
-	r.b = nil
+	r.at = len(r.b)
 }
 
 func (r *reader) fault() error {
@@ -203,38 +202,47 @@ func (r *reader) fault() error {
 	return nil
 }
 
+// left tells how many bytes are to be read yet.
+func (r *reader) left() int { return len(r.b) - r.at }
+
 func (r *reader) byte() byte {
-	if len(r.b) == 0 {
+	if r.at >= len(r.b) {
 		r.fail("cut short")
 		return 0
 	}
-	c := r.b[0]
-	r.b = r.b[1:]
-	return c
+	r.at++
+	return r.b[r.at-1]
 }
 
 // take gives the next n bytes.
 func (r *reader) take(n int) []byte {
-	if n > len(r.b) {
+	if n > r.left() {
 		r.fail("cut short")
 		return nil
 	}
-	p := r.b[:n:n]
-	r.b = r.b[n:]
-	return p
+	r.at += n
+	return r.b[r.at-n : r.at : r.at]
 }
 
 func (r *reader) uint() uint64 {
-	x, n := binary.Uvarint(r.b)
+	if r.at < len(r.b) && r.b[r.at] < 0x80 { // nearly all of them
+		r.at++
+		return uint64(r.b[r.at-1])
+	}
+	return r.longUint()
+}
+
+func (r *reader) longUint() uint64 {
+	x, n := binary.Uvarint(r.b[r.at:])
 	if n <= 0 {
 		r.fail("bad number")
 		return 0
 	}
-	if n > 1 && r.b[n-1] == 0 {
+	r.at += n
+	if n > 1 && r.b[r.at-1] == 0 {
 		r.fail("number not in its shortest form")
 		return 0
 	}
-	r.b = r.b[n:]
 	return x
 }
 
@@ -247,7 +255,7 @@ func (r *reader) int() int64 {
 // forged count cannot ask for more memory than the bytes could fill.
 func (r *reader) count(least int) int {
 	n := r.uint()
-	if n > uint64(len(r.b)/least) {
+	if n > uint64(r.left()/least) {
 		r.fail("count beyond the bytes that follow")
 		return 0
 	}
@@ -256,13 +264,12 @@ func (r *reader) count(least int) int {
 
 func (r *reader) bytes() []byte {
 	n := r.uint()
-	if n > uint64(len(r.b)) || n > math.MaxInt32 {
+	if n > uint64(r.left()) || n > math.MaxInt32 {
 		r.fail("cut short")
 		return nil
 	}
-	p := r.b[:n:n]
-	r.b = r.b[n:]
-	return p
+	r.at += int(n)
+	return r.b[r.at-int(n) : r.at : r.at]
 }
 
 // text is a text in the bytes themselves.
@@ -277,9 +284,8 @@ func (r *reader) text() []byte {
 
 func (r *reader) str() string {
 	p := r.text()
-	if r.size > 0 {
-		end := r.size - len(r.b)
-		return r.all[end-len(p) : end]
+	if r.all != "" {
+		return r.all[r.at-len(p) : r.at]
 	}
 	return string(p)
 }

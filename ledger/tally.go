@@ -188,7 +188,7 @@ func (t *logTally) entry(shop string, seq int64, s Sealed) bool {
 		r.text()
 		r.int()
 	}
-	if r.err != "" || len(r.b) > 0 {
+	if r.err != "" || r.left() > 0 {
 		return false
 	}
 	if t.part == 0 {

@@ -342,6 +342,13 @@ func (w *walk) payload(at []byte, size int64) ([]byte, error) {
 
 // varint reads an integer of one to nine bytes and gives what is after it.
 func varint(b []byte) (n int64, rest []byte, ok bool) {
+	if len(b) > 0 && b[0] < 0x80 { // nearly all of them
+		return int64(b[0]), b[1:], true
+	}
+	return longVarint(b)
+}
+
+func longVarint(b []byte) (n int64, rest []byte, ok bool) {
 	for i, c := range b {
 		if i == 8 {
 			return n<<8 | int64(c), b[9:], true
@@ -356,9 +363,9 @@ func varint(b []byte) (n int64, rest []byte, ok bool) {
 
 // A column of a row: nothing, an integer, or a text or bytes.
 type column struct {
-	kind  byte // 0, or one of these
-	n     int64
-	bytes []byte
+	kind  byte   // 0, or one of these
+	n     int64  // 0 of what is no integer
+	bytes []byte // of an integer, anything
 }
 
 const (
@@ -379,8 +386,8 @@ func columns(payload []byte, out []column) error {
 			return errDamaged("a row of %d columns, should be %d", i, len(out))
 		}
 		head = rest
-		c := column{kind: isInt}
-		size := int64(0)
+		c, size := &out[i], int64(0)
+		c.kind, c.n = isInt, 0
 		switch {
 		case kind == 0:
 			c.kind = 0
@@ -398,13 +405,15 @@ func columns(payload []byte, out []column) error {
 		if size < 0 || size > int64(len(body)) {
 			return errDamaged("a row that ends before its columns")
 		}
-		if c.bytes, body = body[:size], body[size:]; c.kind == isInt && size > 0 {
-			c.n = int64(int8(c.bytes[0])) //nolint:gosec // its first bit is the sign
-			for _, b := range c.bytes[1:] {
+		if c.kind != isInt {
+			c.bytes = body[:size]
+		} else if size > 0 {
+			c.n = int64(int8(body[0])) //nolint:gosec // its first bit is the sign
+			for _, b := range body[1:size] {
 				c.n = c.n<<8 | int64(b)
 			}
 		}
-		out[i] = c
+		body = body[size:]
 	}
 	if len(head)+len(body) > 0 {
 		return errDamaged("a row that goes on after its columns")
