@@ -50,4 +50,4 @@ func ReadAhead(r LogReader, after int64) (next func() ([]Sealed, error), stop fu
 }
 
 // Batch is how many entries ReadAhead reads at a time.
-const Batch = 4096
+const Batch = 1024

@@ -23,7 +23,7 @@ func TestLineageOfAFile(t *testing.T) {
 	}
 	defer file.Close()
 	var log []ledger.Entry
-	for _, e := range storetest.ShopLoad(2*ledger.Batch + 500) {
+	for _, e := range storetest.ShopLoad(8*ledger.Batch + 500) {
 		if log = append(log, e); e.Postings[1].Mass == 2000 && len(log)%50 == 0 { // dirt taken off, wrongly
 			log = append(log, ledger.Entry{Reverses: int64(len(log)), Postings: []ledger.Posting{
 				{Account: e.Postings[0].Account, Mass: 2000}, {Account: e.Postings[1].Account, Mass: -2000}}})
