@@ -17,7 +17,7 @@ import (
 type Tally struct {
 	seed   maphash.Seed
 	stir   [2]uint64
-	counts map[RecordKind]int64
+	counts map[RecordKind]*int64
 
 	balances, records, requests, touches uint64
 }
@@ -43,7 +43,7 @@ const (
 
 // like gives an empty tally whose sums can be held against those of t.
 func (t *Tally) like() *Tally {
-	return &Tally{seed: t.seed, stir: t.stir, counts: map[RecordKind]int64{}}
+	return &Tally{seed: t.seed, stir: t.stir, counts: map[RecordKind]*int64{}}
 }
 
 func newTally() *Tally {
@@ -84,11 +84,16 @@ func (t *Tally) Request(id []byte, seq int64) {
 func (t *Tally) Touch(subject uint64, seq int64) { t.touches += t.mix(subject, uint64(seq)) } //nolint:gosec // any bits will do
 
 // Count counts how many records of a kind are said to have been made.
-func (t *Tally) Count(kind RecordKind, n int64) { t.counts[kind] += n }
+func (t *Tally) Count(kind RecordKind, n int64) {
+	if t.counts[kind] == nil {
+		t.counts[kind] = new(int64)
+	}
+	*t.counts[kind] += n
+}
 
 func (t *Tally) equal(o *Tally) bool {
 	for kind, n := range t.counts {
-		if o.counts[kind] != n {
+		if other := o.counts[kind]; other == nil || *other != *n {
 			return false
 		}
 	}
@@ -150,7 +155,7 @@ func (t *logTally) log(ctx context.Context, from Tallier, shop string, head Head
 // longer than all that is done with it. Of a wrong entry some may be counted.
 func (t *logTally) entry(shop string, seq int64, s Sealed) bool {
 	r := reader{b: s.Bytes}
-	if s.Seq != seq || r.byte() != encodingV1 || string(r.text()) != shop || r.uint() != uint64(seq) { //nolint:gosec // it counts from 1
+	if s.Seq != seq || r.byte() != encodingV1 || string(r.bytes()) != shop || r.uint() != uint64(seq) { //nolint:gosec // it counts from 1
 		return false
 	}
 	t.about = t.about[:0]
@@ -205,14 +210,14 @@ func (t *logTally) postings(r *reader) bool {
 	metal, supplies := Mass(0), uint64(0)
 	t.below = t.below[:0]
 	for range r.count(3) {
-		account, m := r.text(), Mass(r.int())
+		account, m := r.bytes(), Mass(r.int())
 		r.byte() // the basis
 		if t.part > 0 {
 			continue
 		}
 		kind, ref, _ := bytes.Cut(account, slash)
 		rules, known := accountRules[AccountKind(kind)]
-		if !known || !validID(ref) {
+		if !known || !validID(ref) { // of a few ASCII characters, so it is text too
 			return false
 		}
 		name := t.Name(account)
@@ -276,9 +281,18 @@ func (t *logTally) writes(s Sealed, kind, id, parent, body []byte) {
 	is := t.record(name, of, s.Seq, int64(bytes.Index(s.Bytes, body)+1), int64(len(body)))
 	was, again := t.written.set(name, is)
 	if !again {
-		t.counts[RecordKind(kind)]++
+		t.made(kind)
 	}
 	t.records += is - was
+}
+
+// made counts a record that is new.
+func (t *logTally) made(kind []byte) {
+	if n := t.counts[RecordKind(kind)]; n != nil { // looking it up needs no copy of the kind
+		*n++
+	} else {
+		t.Count(RecordKind(kind), 1)
+	}
 }
 
 // isAbout notes a subject of the entry, once.
