@@ -151,7 +151,7 @@ func (a *app) restoreCommand() *cobra.Command {
 		} else if err != nil {
 			return err
 		}
-		store, err := sqlite.Open(ctx, db, sqlite.Options{Readers: 1})
+		store, err := sqlite.Open(ctx, db, sqlite.Options{Readers: 2}) // verifying takes two
 		if err != nil {
 			return err
 		}

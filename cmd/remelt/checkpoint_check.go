@@ -121,7 +121,7 @@ func (a *app) holdAgainst(ctx context.Context, notes []heldNote, db string) (hel
 		if _, err := os.Stat(db); err != nil {
 			return heldAgainst{}, &ledger.Error{Class: ledger.ErrNotFound, Reason: "NO_SUCH_FILE", Field: "--db", Value: db, Want: "no file there"}
 		}
-		store, err := sqlite.Open(ctx, db, sqlite.Options{Readers: 1})
+		store, err := sqlite.Open(ctx, db, sqlite.Options{Readers: 2}) // verifying takes two
 		if err != nil {
 			return heldAgainst{}, err
 		}
