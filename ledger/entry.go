@@ -120,6 +120,7 @@ const (
 	FlagTooEarly   = "before-it-began"      // asks: it is dated before what it is about, or long before the book
 	FlagHeavier    = "heavier-than-before"  // asks: a casting weighs clearly more than when it was weighed last
 	FlagPrice      = "price-out-of-line"    // asks: metal costs far more or less than the same supplier asked for it last
+	FlagMeasured   = "measured-outside"     // tells: an analysis says that metal holds clearly more of something than its alloy may
 	FlagLate       = "late"                 // tells: the heat was settled already
 	FlagMoreThanIn = "more-than-was-poured" // tells: in molds of a heat went below zero
 	FlagCorrected  = "shortfall-counted"    // tells: a correction found metal already used

@@ -25,7 +25,7 @@ func (d *draft) chargeHeel(h *Heat, known map[Account][]Element) error {
 	}
 	if of != nil {
 		d.askHeel(h, of)
-		if err := d.askExcess("the heel of crucible "+h.Crucible, of.Alloy, known[heel], "the metal that went into it"); err != nil {
+		if err := d.flagExcess(FlagOutside, "the heel of crucible "+h.Crucible, of.Alloy, known[heel], "the metal that went into it"); err != nil {
 			return err
 		}
 		if of.Owner != h.Owner {

@@ -294,6 +294,9 @@ func (b *Book) Identify(ctx context.Context, m Meta, c IdentifyLot) (*Entry, err
 		if wasUnknown && l.Alloy != UnknownAlloy && l.Condition == SetApart {
 			l.release()
 		}
+		if err := d.tellOutside(l, c.Certificate); err != nil {
+			return err
+		}
 		return d.putLot(l)
 	})
 }

@@ -183,14 +183,23 @@ func (d *draft) askOutside(l *Lot, known map[Account][]Element) error {
 			more = append(more, e)
 		}
 	}
-	if err := d.askExcess("lot "+l.ID, l.Alloy, measured, "its analysis"); err != nil {
+	if err := d.flagExcess(FlagOutside, "lot "+l.ID, l.Alloy, measured, "its analysis"); err != nil {
 		return err
 	}
-	return d.askExcess("lot "+l.ID, l.Alloy, more, "the metal that went into it")
+	return d.flagExcess(FlagOutside, "lot "+l.ID, l.Alloy, more, "the metal that went into it")
 }
 
-// askExcess flags what holds clearly more of something than its alloy may.
-func (d *draft) askExcess(what, alloy string, holds []Element, by string) error {
+// tellOutside flags a new analysis by which a lot holds clearly more of something than its
+// alloy may. It is a fact and asks for nothing: what is done with such metal does.
+func (d *draft) tellOutside(l *Lot, c *Certificate) error {
+	if c == nil {
+		return nil
+	}
+	return d.flagExcess(FlagMeasured, "lot "+l.ID, l.Alloy, c.Elements, "its analysis")
+}
+
+// flagExcess flags what holds clearly more of something than its alloy may.
+func (d *draft) flagExcess(code, what, alloy string, holds []Element, by string) error {
 	if d.book.Metals == nil || len(holds) == 0 {
 		return nil
 	}
@@ -199,7 +208,7 @@ func (d *draft) askExcess(what, alloy string, holds []Element, by string) error 
 		return err
 	}
 	for _, much := range d.book.Metals.Excesses(alloy, own.Limits, holds) {
-		d.flag(FlagOutside, fmt.Sprintf("%s holds %s by %s", what, much, by))
+		d.flag(code, fmt.Sprintf("%s holds %s by %s", what, much, by))
 	}
 	return nil
 }

@@ -92,6 +92,9 @@ func (d *draft) takeIn(l *Lot, from Account, w WeighingIn) (net Mass, err error)
 	if err := d.newLot(l); err != nil {
 		return 0, err
 	}
+	if err := d.tellOutside(l, l.Certificate); err != nil {
+		return 0, err
+	}
 	a := Acct(OfLot, l.ID)
 	metal, basis, err := d.weigh("weighing", w, a, false)
 	if err != nil {
