@@ -262,6 +262,22 @@ func (p *page) content(name string, v *pb.Content) {
 	p.printf(".\n")
 }
 
+// holds says how what a lot or a heat holds stands against the limits of its alloy.
+func (p *page) holds(v *pb.Content) {
+	if says := paper.Holds(v); says != "" {
+		p.printf("content: %s\n", says)
+	}
+}
+
+// contentOf is what a lot or a heat holds; nil when it never held metal.
+func contentOf(ctx context.Context, cl *client.Client, name string) (*pb.Content, error) {
+	r, err := cl.Analysis.GetContent(ctx, &pb.GetContentRequest{Name: name + "/content"})
+	if errors.Is(err, ledger.ErrNotFound) {
+		return nil, nil //nolint:nilnil // there is nothing to judge
+	}
+	return r.GetContent(), err
+}
+
 // chance is a chance for people; "" for none to speak of.
 func chance(x float64) string {
 	if x < 1e-6 {

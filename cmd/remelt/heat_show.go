@@ -108,9 +108,14 @@ func (a *app) heatShowCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			held, err := contentOf(c.Context(), cl, name)
+			if err != nil {
+				return err
+			}
 			return a.show(c.Context(), nil, func(p *page) {
 				p.heat(h.GetHeat(), molds.GetMolds(), added.GetAdditions(), read.GetReadings())
 				p.charged(balance.GetBalance())
+				p.holds(held)
 				p.burned(fuel.GetFuels())
 				p.cautions(h.GetHeat().GetCautions()...)
 			})

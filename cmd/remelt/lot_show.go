@@ -116,7 +116,16 @@ func (a *app) lotCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.show(c.Context(), r.GetLot(), func(p *page) { p.lot(r.GetLot()) })
+			held, err := contentOf(c.Context(), cl, r.GetLot().GetName())
+			if err != nil {
+				return err
+			}
+			return a.show(c.Context(), r.GetLot(), func(p *page) {
+				p.lot(r.GetLot())
+				if r.GetLot().GetForm() != pb.Form_FORM_SKIMMINGS { // of which nothing is cast
+					p.holds(held)
+				}
+			})
 		},
 	}
 }

@@ -19,6 +19,7 @@ type heatSheet struct {
 	noPlan    string                 // why
 	molds     []*pb.Mold
 	balance   *pb.HeatBalance
+	content   *pb.Content // nil while it never held metal
 	readings  []*pb.Reading
 	additions []*pb.Addition
 	castings  []*pb.Casting
@@ -68,6 +69,11 @@ func (p *Press) readHeat(ctx context.Context, h *heatSheet, name string) error {
 		return err
 	}
 	h.balance = bal.GetBalance()
+	held, err := p.call.analysis.GetContent(ctx, &pb.GetContentRequest{Name: name + "/content"})
+	if err != nil && status.Code(err) != codes.NotFound {
+		return err
+	}
+	h.content = held.GetContent()
 	switch h.heat.GetState() {
 	case pb.Heat_STATE_PLANNED, pb.Heat_STATE_MELTING:
 		h.plan, err = p.call.planning.PlanCharge(ctx, &pb.PlanChargeRequest{Name: name})
@@ -129,6 +135,9 @@ func (h *heatSheet) head(s *sheet) {
 	)
 	if h.heat.GetNote() != "" {
 		s.paragraph("Note: "+h.heat.GetNote(), 9.5, false, 3)
+	}
+	if says := Holds(h.content); says != "" {
+		s.paragraph("Content: "+says+".", 9.5, h.content.GetStanding() == pb.LimitStanding_LIMIT_STANDING_OUTSIDE, 4)
 	}
 }
 

@@ -29,6 +29,7 @@ func TestHeatSheetSaysWhereTheMetalWent(t *testing.T) {
 		t.Errorf("%s has %d pages", d.Name, d.Pages)
 	}
 	onPaper(t, d.PDF, 5)
+	wants(t, d, "Content: not measured: taken to be inside the limits of C87300.")
 	f.BringHome()
 	wants(t, made(f.HeatSheet(t.Context(), harrow+"/heats/41", paper.Letter))(t), "castings 27410", "returns 24790", "all 60000 60000", "C1 heron left cut off 11060")
 	f.Do(f.ShipCasting(t.Context(), ledger.Meta{}, ledger.ShipCasting{Casting: "C1"}))

@@ -21,6 +21,7 @@ type Press struct {
 
 // calls are the services that documents are read through.
 type calls struct {
+	analysis    pb.AnalysisServiceClient
 	balances    pb.BalanceServiceClient
 	castings    pb.CastingServiceClient
 	commissions pb.CommissionServiceClient
@@ -41,7 +42,7 @@ type calls struct {
 // New makes a press that reads over conn. now is the moment that documents state.
 func New(conn grpc.ClientConnInterface, now func() time.Time) *Press {
 	return &Press{now: now, call: calls{
-		balances: pb.NewBalanceServiceClient(conn), castings: pb.NewCastingServiceClient(conn),
+		analysis: pb.NewAnalysisServiceClient(conn), balances: pb.NewBalanceServiceClient(conn), castings: pb.NewCastingServiceClient(conn),
 		commissions: pb.NewCommissionServiceClient(conn), orders: pb.NewPurchaseOrderServiceClient(conn), parties: pb.NewPartyServiceClient(conn), quotes: pb.NewQuoteServiceClient(conn),
 		costs: pb.NewCostServiceClient(conn), entries: pb.NewEntryServiceClient(conn), heats: pb.NewHeatServiceClient(conn),
 		lots: pb.NewLotServiceClient(conn), molds: pb.NewMoldServiceClient(conn), places: pb.NewPlaceServiceClient(conn),
