@@ -18,6 +18,10 @@ func (s commissions) GetCommissionCost(ctx context.Context, r *pb.GetCommissionC
 		return nil, d.err
 	}
 	p := &pb.CommissionCost{Name: r.GetName(), Actual: d.minor(v.Cost), Copies: v.Copies, Good: v.Good, Provisional: v.Provisional, Sequence: v.Seq}
+	p.WithoutPrice = d.massOrNil(v.Free)
+	for _, h := range v.NoFuel {
+		p.HeatsWithoutFuel = append(p.HeatsWithoutFuel, d.name("heats", h))
+	}
 	for _, l := range v.Lines {
 		p.Lines = append(p.Lines, &pb.CommissionCostLine{What: l.What, Quoted: d.minor(l.Quoted), Actual: d.minor(l.Really)})
 	}

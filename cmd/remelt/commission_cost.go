@@ -10,6 +10,7 @@ import (
 	pb "example.org/remelt/api/remelt/v1"
 	"example.org/remelt/client"
 	"example.org/remelt/ledger/unit"
+	"example.org/remelt/server/paper"
 )
 
 func (a *app) commissionCostCommand() *cobra.Command {
@@ -58,6 +59,9 @@ func (p *page) commissionCost(id string, v *pb.CommissionCost) {
 	if len(v.GetCastings()) > 0 {
 		t.write(p)
 		p.printf("\n")
+	}
+	for _, says := range paper.NotInCost(v) {
+		p.printf("%s\n", says)
 	}
 	title := ">QUOTED"
 	if v.GetQuote() == "" {

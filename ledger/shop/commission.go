@@ -23,7 +23,9 @@ type CommissionCost struct {
 	Copies      int64              // to be cast
 	Good        int64              // cast and here, or shipped
 	Cost        int64
-	Provisional bool // a heat of it is not settled
+	Provisional bool        // a heat of it is not settled
+	Free        ledger.Mass // of its castings' metal, what came without a price
+	NoFuel      []string    // its heats of which no fuel was booked
 	Currency    string
 	Seq         int64
 }
@@ -170,14 +172,18 @@ func (c *commissionCoster) casting(k ledger.Casting, h cost.Heat) {
 		if b.ID != k.ID {
 			continue
 		}
-		fuel, melt := int64(0), int64(0)
+		fuel, melt, burned := int64(0), int64(0), false
 		for _, l := range h.Conversion {
 			if l.Name == string(ledger.KindFuel) {
-				fuel += l.Cost
+				fuel, burned = fuel+l.Cost, true
 			} else {
 				melt += l.Cost
 			}
 		}
+		if !burned && !slices.Contains(c.out.NoFuel, k.Heat) {
+			c.out.NoFuel = append(c.out.NoFuel, k.Heat)
+		}
+		c.out.Free += ledger.Mass(b.Free)
 		parts := cost.Share(b.Cost, []int64{h.Metal - cost.Sum(h.Credits), fuel, melt})
 		x.Mass, x.Metal, x.Fuel, x.Melt, x.Recovered = ledger.Mass(b.Mass), parts[0], parts[1], parts[2], b.Credit
 		if last, ok := k.Weights[ledger.Finished]; ok && k.Weights[ledger.CutOff] > last {

@@ -3,6 +3,7 @@ package shop_test
 import (
 	"errors"
 	"reflect"
+	"slices"
 	"testing"
 	"time"
 
@@ -171,6 +172,25 @@ func castOtters(t *testing.T, b *ledgertest.Shop) {
 	b.Do(b.BreakUp(t.Context(), m, ledger.BreakUp{Casting: "C2", Weighing: ledgertest.Net(9500)}))
 }
 
+// Of metal that had no price and a heat whose fuel nobody booked the cost says so: half of
+// the 20 kg charged had none, so half of the 8 kg casting.
+func TestWhatACommissionCostLeavesOut(t *testing.T) {
+	b, ctx, m := ledgertest.Open(t), t.Context(), ledger.Meta{}
+	for id, price := range map[string]string{"PAID": "10 USD/kg", "FOUND": ""} {
+		b.Do(b.Receive(ctx, m, ledger.Receive{LotID: id, Supplier: "northmetal", Alloy: "C87300", Weighing: ledgertest.Net(10_000), Price: price}))
+	}
+	b.Do(b.SetCommission(ctx, m, ledger.Commission{ID: "otters", Title: "two otters", Customer: "iris"}))
+	b.Do(b.PlanHeat(ctx, m, ledger.PlanHeat{ID: "41", Alloy: "C87300", Molds: []ledger.MoldPlan{{Name: "otter", Metal: ledgertest.Grams(8_000), Commission: "otters"}}}))
+	b.Do(b.OpenHeat(ctx, m, "41"))
+	b.Do(b.Charge(ctx, m, ledger.ChargeHeat{Heat: "41", Items: []ledger.ChargeItem{{Lot: "PAID"}, {Lot: "FOUND"}}}))
+	b.Do(b.FinishPour(ctx, m, ledger.FinishPour{Heat: "41"}))
+	b.Do(b.WeighCasting(ctx, m, ledger.WeighCasting{Heat: "41", Mold: "41-1", Stage: ledger.CutOff, Weighing: ledgertest.Net(8_000)}))
+	v, err := b.CommissionCost(ctx, "otters", 0)
+	if err != nil || v.Free != 4*ledger.Kilogram || !slices.Equal(v.NoFuel, []string{"41"}) {
+		t.Errorf("%d mg had no price, no fuel in %v (%v)", v.Free, v.NoFuel, err)
+	}
+}
+
 // By hand: 40 kg at 10.00 and 21.00 of fuel go in, 18 kg come back at cost (180.00), 1 kg is
 // lost. All of it is normal (2.5 % is allowed), so 21 kg of castings bear 241.00, 11.476 a kg:
 // 120.50, 109.02 and 11.48. The otter that failed gives back 9.5 kg at 10.00.
@@ -204,6 +224,9 @@ func TestCommissionBesideItsQuote(t *testing.T) {
 		if got[what] != want {
 			t.Errorf("%s: %d, want %d", what, got[what], want)
 		}
+	}
+	if v.Free != 0 || len(v.NoFuel) != 0 {
+		t.Errorf("all metal had a price, and fuel was booked: %d mg had none, no fuel in %v", v.Free, v.NoFuel)
 	}
 	if really != v.Cost || was != v.Quote.Cost || v.Copies != 2 || v.Good != 1 || v.Provisional {
 		t.Errorf("%d of %d, quoted %d of %d: %+v", really, v.Cost, was, v.Quote.Cost, v)

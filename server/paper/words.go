@@ -2,6 +2,7 @@ package paper
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 	"strings"
 	"unicode"
@@ -174,4 +175,20 @@ func condition(l *pb.Lot) string {
 		return "set apart"
 	}
 	return word(l.GetCondition())
+}
+
+// NotInCost says in sentences what the cost of a commission's castings leaves out.
+func NotInCost(c *pb.CommissionCost) (out []string) {
+	if free := c.GetWithoutPrice(); free.GetMg() > 0 {
+		out = append(out, free.GetText()+" of its metal had no price and counts as free: the cost is too low.")
+	}
+	if all := c.GetHeatsWithoutFuel(); len(all) > 0 {
+		var ids []string
+		for _, h := range all {
+			ids = append(ids, last(h))
+		}
+		slices.SortFunc(ids, CompareIDs)
+		out = append(out, fmt.Sprintf("No fuel was booked of %s %s: it counts as nothing.", map[bool]string{true: "heat", false: "heats"}[len(ids) == 1], strings.Join(ids, ", ")))
+	}
+	return out
 }

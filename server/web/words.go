@@ -72,6 +72,7 @@ func (s *static) funcs() template.FuncMap {
 		"noMold":      func() *pb.Mold { return &pb.Mold{} },
 		"heatOf":      func(mold string) string { return mold[:strings.Index(mold, "/molds/")] },
 		"limits":      limits,
+		"notInCost":   paper.NotInCost,
 		"holds":       func(c *pb.Content) string { return capital(paper.Holds(c)) },
 		"outside":     func(c *pb.Content) bool { return c.GetStanding() == pb.LimitStanding_LIMIT_STANDING_OUTSIDE },
 		"inside": func(c *pb.Content) bool {

@@ -700,9 +700,13 @@ type CommissionCost struct {
 	// It can still change: a heat of it is not settled.
 	Provisional bool `protobuf:"varint,11,opt,name=provisional,proto3" json:"provisional,omitempty"`
 	// The last entry that was read.
-	Sequence      int64 `protobuf:"varint,12,opt,name=sequence,proto3" json:"sequence,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Sequence int64 `protobuf:"varint,12,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// Of the metal of its castings, what came without a price and counts as free.
+	WithoutPrice *Mass `protobuf:"bytes,13,opt,name=without_price,json=withoutPrice,proto3" json:"without_price,omitempty"`
+	// Heats of its castings of which no fuel was booked: it counts as nothing.
+	HeatsWithoutFuel []string `protobuf:"bytes,14,rep,name=heats_without_fuel,json=heatsWithoutFuel,proto3" json:"heats_without_fuel,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *CommissionCost) Reset() {
@@ -817,6 +821,20 @@ func (x *CommissionCost) GetSequence() int64 {
 		return x.Sequence
 	}
 	return 0
+}
+
+func (x *CommissionCost) GetWithoutPrice() *Mass {
+	if x != nil {
+		return x.WithoutPrice
+	}
+	return nil
+}
+
+func (x *CommissionCost) GetHeatsWithoutFuel() []string {
+	if x != nil {
+		return x.HeatsWithoutFuel
+	}
+	return nil
 }
 
 // A cause of cost.
@@ -2783,7 +2801,7 @@ const file_remelt_v1_commission_proto_rawDesc = "" +
 	"\x04void\x18\x06 \x01(\bB\x03\xe0A\x03R\x04void\x126\n" +
 	"\x05entry\x18\a \x01(\tB \xe0A\x03\xfaA\x1a\n" +
 	"\x18remelt.example.org/EntryR\x05entry:r\xeaAo\n" +
-	"\x1bremelt.example.org/BoughtIn\x12;shops/{shop}/commissions/{commission}/boughtIns/{bought_in}*\tboughtIns2\bboughtIn\"\x94\x05\n" +
+	"\x1bremelt.example.org/BoughtIn\x12;shops/{shop}/commissions/{commission}/boughtIns/{bought_in}*\tboughtIns2\bboughtIn\"\x9e\x06\n" +
 	"\x0eCommissionCost\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x126\n" +
 	"\x05quote\x18\x02 \x01(\tB \xe0A\x03\xfaA\x1a\n" +
@@ -2798,7 +2816,10 @@ const file_remelt_v1_commission_proto_rawDesc = "" +
 	"\x04good\x18\n" +
 	" \x01(\x03B\x03\xe0A\x03R\x04good\x12%\n" +
 	"\vprovisional\x18\v \x01(\bB\x03\xe0A\x03R\vprovisional\x12\x1f\n" +
-	"\bsequence\x18\f \x01(\x03B\x03\xe0A\x03R\bsequence:s\xeaAp\n" +
+	"\bsequence\x18\f \x01(\x03B\x03\xe0A\x03R\bsequence\x129\n" +
+	"\rwithout_price\x18\r \x01(\v2\x0f.remelt.v1.MassB\x03\xe0A\x03R\fwithoutPrice\x12M\n" +
+	"\x12heats_without_fuel\x18\x0e \x03(\tB\x1f\xe0A\x03\xfaA\x19\n" +
+	"\x17remelt.example.org/HeatR\x10heatsWithoutFuel:s\xeaAp\n" +
 	"!remelt.example.org/CommissionCost\x12*shops/{shop}/commissions/{commission}/cost*\x0fcommissionCosts2\x0ecommissionCost\"\x8b\x01\n" +
 	"\x12CommissionCostLine\x12\x17\n" +
 	"\x04what\x18\x01 \x01(\tB\x03\xe0A\x03R\x04what\x12-\n" +
@@ -3060,79 +3081,80 @@ var file_remelt_v1_commission_proto_depIdxs = []int32{
 	35, // 10: remelt.v1.CommissionCost.price:type_name -> remelt.v1.Money
 	36, // 11: remelt.v1.CommissionCost.differences:type_name -> remelt.v1.CostLine
 	9,  // 12: remelt.v1.CommissionCost.castings:type_name -> remelt.v1.CommissionCasting
-	35, // 13: remelt.v1.CommissionCostLine.quoted:type_name -> remelt.v1.Money
-	35, // 14: remelt.v1.CommissionCostLine.actual:type_name -> remelt.v1.Money
-	37, // 15: remelt.v1.CommissionCasting.mass:type_name -> remelt.v1.Mass
-	35, // 16: remelt.v1.CommissionCasting.metal:type_name -> remelt.v1.Money
-	35, // 17: remelt.v1.CommissionCasting.fuel:type_name -> remelt.v1.Money
-	35, // 18: remelt.v1.CommissionCasting.melt:type_name -> remelt.v1.Money
-	35, // 19: remelt.v1.CommissionCasting.recovered:type_name -> remelt.v1.Money
-	34, // 20: remelt.v1.ChargeBack.start_time:type_name -> google.protobuf.Timestamp
-	34, // 21: remelt.v1.ChargeBack.end_time:type_name -> google.protobuf.Timestamp
-	11, // 22: remelt.v1.ChargeBack.lines:type_name -> remelt.v1.ChargeLine
-	11, // 23: remelt.v1.ChargeBack.total:type_name -> remelt.v1.ChargeLine
-	35, // 24: remelt.v1.ChargeBack.beyond_normal:type_name -> remelt.v1.Money
-	35, // 25: remelt.v1.ChargeBack.in_process:type_name -> remelt.v1.Money
-	37, // 26: remelt.v1.ChargeLine.cast:type_name -> remelt.v1.Mass
-	37, // 27: remelt.v1.ChargeLine.lost:type_name -> remelt.v1.Mass
-	37, // 28: remelt.v1.ChargeLine.used:type_name -> remelt.v1.Mass
-	35, // 29: remelt.v1.ChargeLine.cost:type_name -> remelt.v1.Money
-	35, // 30: remelt.v1.ChargeLine.recovered:type_name -> remelt.v1.Money
-	35, // 31: remelt.v1.ChargeLine.owed:type_name -> remelt.v1.Money
-	1,  // 32: remelt.v1.GetCommissionResponse.commission:type_name -> remelt.v1.Commission
-	1,  // 33: remelt.v1.ListCommissionsResponse.commissions:type_name -> remelt.v1.Commission
-	1,  // 34: remelt.v1.UpdateCommissionRequest.commission:type_name -> remelt.v1.Commission
-	38, // 35: remelt.v1.UpdateCommissionRequest.update_mask:type_name -> google.protobuf.FieldMask
-	34, // 36: remelt.v1.UpdateCommissionRequest.happened_time:type_name -> google.protobuf.Timestamp
-	1,  // 37: remelt.v1.UpdateCommissionResponse.commission:type_name -> remelt.v1.Commission
-	39, // 38: remelt.v1.UpdateCommissionResponse.entry:type_name -> remelt.v1.Entry
-	3,  // 39: remelt.v1.SetRateCardRequest.rate_card:type_name -> remelt.v1.RateCard
-	34, // 40: remelt.v1.SetRateCardRequest.happened_time:type_name -> google.protobuf.Timestamp
-	3,  // 41: remelt.v1.SetRateCardResponse.rate_card:type_name -> remelt.v1.RateCard
-	39, // 42: remelt.v1.SetRateCardResponse.entry:type_name -> remelt.v1.Entry
-	3,  // 43: remelt.v1.ListRateCardsResponse.rate_cards:type_name -> remelt.v1.RateCard
-	5,  // 44: remelt.v1.RecordLabourRequest.labour:type_name -> remelt.v1.Labour
-	34, // 45: remelt.v1.RecordLabourRequest.happened_time:type_name -> google.protobuf.Timestamp
-	5,  // 46: remelt.v1.RecordLabourResponse.labour:type_name -> remelt.v1.Labour
-	39, // 47: remelt.v1.RecordLabourResponse.entry:type_name -> remelt.v1.Entry
-	5,  // 48: remelt.v1.ListLaboursResponse.labours:type_name -> remelt.v1.Labour
-	6,  // 49: remelt.v1.BuyInRequest.bought_in:type_name -> remelt.v1.BoughtIn
-	34, // 50: remelt.v1.BuyInRequest.happened_time:type_name -> google.protobuf.Timestamp
-	6,  // 51: remelt.v1.BuyInResponse.bought_in:type_name -> remelt.v1.BoughtIn
-	39, // 52: remelt.v1.BuyInResponse.entry:type_name -> remelt.v1.Entry
-	6,  // 53: remelt.v1.ListBoughtInsResponse.bought_ins:type_name -> remelt.v1.BoughtIn
-	7,  // 54: remelt.v1.GetCommissionCostResponse.cost:type_name -> remelt.v1.CommissionCost
-	34, // 55: remelt.v1.GetChargeBackRequest.start_time:type_name -> google.protobuf.Timestamp
-	34, // 56: remelt.v1.GetChargeBackRequest.end_time:type_name -> google.protobuf.Timestamp
-	0,  // 57: remelt.v1.GetChargeBackRequest.by:type_name -> remelt.v1.ChargedTo
-	10, // 58: remelt.v1.GetChargeBackResponse.charge_back:type_name -> remelt.v1.ChargeBack
-	12, // 59: remelt.v1.CommissionService.GetCommission:input_type -> remelt.v1.GetCommissionRequest
-	14, // 60: remelt.v1.CommissionService.ListCommissions:input_type -> remelt.v1.ListCommissionsRequest
-	16, // 61: remelt.v1.CommissionService.UpdateCommission:input_type -> remelt.v1.UpdateCommissionRequest
-	18, // 62: remelt.v1.CommissionService.SetRateCard:input_type -> remelt.v1.SetRateCardRequest
-	20, // 63: remelt.v1.CommissionService.ListRateCards:input_type -> remelt.v1.ListRateCardsRequest
-	22, // 64: remelt.v1.CommissionService.RecordLabour:input_type -> remelt.v1.RecordLabourRequest
-	24, // 65: remelt.v1.CommissionService.ListLabours:input_type -> remelt.v1.ListLaboursRequest
-	26, // 66: remelt.v1.CommissionService.BuyIn:input_type -> remelt.v1.BuyInRequest
-	28, // 67: remelt.v1.CommissionService.ListBoughtIns:input_type -> remelt.v1.ListBoughtInsRequest
-	30, // 68: remelt.v1.CommissionService.GetCommissionCost:input_type -> remelt.v1.GetCommissionCostRequest
-	32, // 69: remelt.v1.CommissionService.GetChargeBack:input_type -> remelt.v1.GetChargeBackRequest
-	13, // 70: remelt.v1.CommissionService.GetCommission:output_type -> remelt.v1.GetCommissionResponse
-	15, // 71: remelt.v1.CommissionService.ListCommissions:output_type -> remelt.v1.ListCommissionsResponse
-	17, // 72: remelt.v1.CommissionService.UpdateCommission:output_type -> remelt.v1.UpdateCommissionResponse
-	19, // 73: remelt.v1.CommissionService.SetRateCard:output_type -> remelt.v1.SetRateCardResponse
-	21, // 74: remelt.v1.CommissionService.ListRateCards:output_type -> remelt.v1.ListRateCardsResponse
-	23, // 75: remelt.v1.CommissionService.RecordLabour:output_type -> remelt.v1.RecordLabourResponse
-	25, // 76: remelt.v1.CommissionService.ListLabours:output_type -> remelt.v1.ListLaboursResponse
-	27, // 77: remelt.v1.CommissionService.BuyIn:output_type -> remelt.v1.BuyInResponse
-	29, // 78: remelt.v1.CommissionService.ListBoughtIns:output_type -> remelt.v1.ListBoughtInsResponse
-	31, // 79: remelt.v1.CommissionService.GetCommissionCost:output_type -> remelt.v1.GetCommissionCostResponse
-	33, // 80: remelt.v1.CommissionService.GetChargeBack:output_type -> remelt.v1.GetChargeBackResponse
-	70, // [70:81] is the sub-list for method output_type
-	59, // [59:70] is the sub-list for method input_type
-	59, // [59:59] is the sub-list for extension type_name
-	59, // [59:59] is the sub-list for extension extendee
-	0,  // [0:59] is the sub-list for field type_name
+	37, // 13: remelt.v1.CommissionCost.without_price:type_name -> remelt.v1.Mass
+	35, // 14: remelt.v1.CommissionCostLine.quoted:type_name -> remelt.v1.Money
+	35, // 15: remelt.v1.CommissionCostLine.actual:type_name -> remelt.v1.Money
+	37, // 16: remelt.v1.CommissionCasting.mass:type_name -> remelt.v1.Mass
+	35, // 17: remelt.v1.CommissionCasting.metal:type_name -> remelt.v1.Money
+	35, // 18: remelt.v1.CommissionCasting.fuel:type_name -> remelt.v1.Money
+	35, // 19: remelt.v1.CommissionCasting.melt:type_name -> remelt.v1.Money
+	35, // 20: remelt.v1.CommissionCasting.recovered:type_name -> remelt.v1.Money
+	34, // 21: remelt.v1.ChargeBack.start_time:type_name -> google.protobuf.Timestamp
+	34, // 22: remelt.v1.ChargeBack.end_time:type_name -> google.protobuf.Timestamp
+	11, // 23: remelt.v1.ChargeBack.lines:type_name -> remelt.v1.ChargeLine
+	11, // 24: remelt.v1.ChargeBack.total:type_name -> remelt.v1.ChargeLine
+	35, // 25: remelt.v1.ChargeBack.beyond_normal:type_name -> remelt.v1.Money
+	35, // 26: remelt.v1.ChargeBack.in_process:type_name -> remelt.v1.Money
+	37, // 27: remelt.v1.ChargeLine.cast:type_name -> remelt.v1.Mass
+	37, // 28: remelt.v1.ChargeLine.lost:type_name -> remelt.v1.Mass
+	37, // 29: remelt.v1.ChargeLine.used:type_name -> remelt.v1.Mass
+	35, // 30: remelt.v1.ChargeLine.cost:type_name -> remelt.v1.Money
+	35, // 31: remelt.v1.ChargeLine.recovered:type_name -> remelt.v1.Money
+	35, // 32: remelt.v1.ChargeLine.owed:type_name -> remelt.v1.Money
+	1,  // 33: remelt.v1.GetCommissionResponse.commission:type_name -> remelt.v1.Commission
+	1,  // 34: remelt.v1.ListCommissionsResponse.commissions:type_name -> remelt.v1.Commission
+	1,  // 35: remelt.v1.UpdateCommissionRequest.commission:type_name -> remelt.v1.Commission
+	38, // 36: remelt.v1.UpdateCommissionRequest.update_mask:type_name -> google.protobuf.FieldMask
+	34, // 37: remelt.v1.UpdateCommissionRequest.happened_time:type_name -> google.protobuf.Timestamp
+	1,  // 38: remelt.v1.UpdateCommissionResponse.commission:type_name -> remelt.v1.Commission
+	39, // 39: remelt.v1.UpdateCommissionResponse.entry:type_name -> remelt.v1.Entry
+	3,  // 40: remelt.v1.SetRateCardRequest.rate_card:type_name -> remelt.v1.RateCard
+	34, // 41: remelt.v1.SetRateCardRequest.happened_time:type_name -> google.protobuf.Timestamp
+	3,  // 42: remelt.v1.SetRateCardResponse.rate_card:type_name -> remelt.v1.RateCard
+	39, // 43: remelt.v1.SetRateCardResponse.entry:type_name -> remelt.v1.Entry
+	3,  // 44: remelt.v1.ListRateCardsResponse.rate_cards:type_name -> remelt.v1.RateCard
+	5,  // 45: remelt.v1.RecordLabourRequest.labour:type_name -> remelt.v1.Labour
+	34, // 46: remelt.v1.RecordLabourRequest.happened_time:type_name -> google.protobuf.Timestamp
+	5,  // 47: remelt.v1.RecordLabourResponse.labour:type_name -> remelt.v1.Labour
+	39, // 48: remelt.v1.RecordLabourResponse.entry:type_name -> remelt.v1.Entry
+	5,  // 49: remelt.v1.ListLaboursResponse.labours:type_name -> remelt.v1.Labour
+	6,  // 50: remelt.v1.BuyInRequest.bought_in:type_name -> remelt.v1.BoughtIn
+	34, // 51: remelt.v1.BuyInRequest.happened_time:type_name -> google.protobuf.Timestamp
+	6,  // 52: remelt.v1.BuyInResponse.bought_in:type_name -> remelt.v1.BoughtIn
+	39, // 53: remelt.v1.BuyInResponse.entry:type_name -> remelt.v1.Entry
+	6,  // 54: remelt.v1.ListBoughtInsResponse.bought_ins:type_name -> remelt.v1.BoughtIn
+	7,  // 55: remelt.v1.GetCommissionCostResponse.cost:type_name -> remelt.v1.CommissionCost
+	34, // 56: remelt.v1.GetChargeBackRequest.start_time:type_name -> google.protobuf.Timestamp
+	34, // 57: remelt.v1.GetChargeBackRequest.end_time:type_name -> google.protobuf.Timestamp
+	0,  // 58: remelt.v1.GetChargeBackRequest.by:type_name -> remelt.v1.ChargedTo
+	10, // 59: remelt.v1.GetChargeBackResponse.charge_back:type_name -> remelt.v1.ChargeBack
+	12, // 60: remelt.v1.CommissionService.GetCommission:input_type -> remelt.v1.GetCommissionRequest
+	14, // 61: remelt.v1.CommissionService.ListCommissions:input_type -> remelt.v1.ListCommissionsRequest
+	16, // 62: remelt.v1.CommissionService.UpdateCommission:input_type -> remelt.v1.UpdateCommissionRequest
+	18, // 63: remelt.v1.CommissionService.SetRateCard:input_type -> remelt.v1.SetRateCardRequest
+	20, // 64: remelt.v1.CommissionService.ListRateCards:input_type -> remelt.v1.ListRateCardsRequest
+	22, // 65: remelt.v1.CommissionService.RecordLabour:input_type -> remelt.v1.RecordLabourRequest
+	24, // 66: remelt.v1.CommissionService.ListLabours:input_type -> remelt.v1.ListLaboursRequest
+	26, // 67: remelt.v1.CommissionService.BuyIn:input_type -> remelt.v1.BuyInRequest
+	28, // 68: remelt.v1.CommissionService.ListBoughtIns:input_type -> remelt.v1.ListBoughtInsRequest
+	30, // 69: remelt.v1.CommissionService.GetCommissionCost:input_type -> remelt.v1.GetCommissionCostRequest
+	32, // 70: remelt.v1.CommissionService.GetChargeBack:input_type -> remelt.v1.GetChargeBackRequest
+	13, // 71: remelt.v1.CommissionService.GetCommission:output_type -> remelt.v1.GetCommissionResponse
+	15, // 72: remelt.v1.CommissionService.ListCommissions:output_type -> remelt.v1.ListCommissionsResponse
+	17, // 73: remelt.v1.CommissionService.UpdateCommission:output_type -> remelt.v1.UpdateCommissionResponse
+	19, // 74: remelt.v1.CommissionService.SetRateCard:output_type -> remelt.v1.SetRateCardResponse
+	21, // 75: remelt.v1.CommissionService.ListRateCards:output_type -> remelt.v1.ListRateCardsResponse
+	23, // 76: remelt.v1.CommissionService.RecordLabour:output_type -> remelt.v1.RecordLabourResponse
+	25, // 77: remelt.v1.CommissionService.ListLabours:output_type -> remelt.v1.ListLaboursResponse
+	27, // 78: remelt.v1.CommissionService.BuyIn:output_type -> remelt.v1.BuyInResponse
+	29, // 79: remelt.v1.CommissionService.ListBoughtIns:output_type -> remelt.v1.ListBoughtInsResponse
+	31, // 80: remelt.v1.CommissionService.GetCommissionCost:output_type -> remelt.v1.GetCommissionCostResponse
+	33, // 81: remelt.v1.CommissionService.GetChargeBack:output_type -> remelt.v1.GetChargeBackResponse
+	71, // [71:82] is the sub-list for method output_type
+	60, // [60:71] is the sub-list for method input_type
+	60, // [60:60] is the sub-list for extension type_name
+	60, // [60:60] is the sub-list for extension extendee
+	0,  // [0:60] is the sub-list for field type_name
 }
 
 func init() { file_remelt_v1_commission_proto_init() }
