@@ -112,7 +112,7 @@ func (p *page) stock(s *pb.Stock) {
 				p.printf("%s: below zero on that day; a later entry took metal that was not booked in yet.\n", last(o.GetAlloy()))
 			}
 		}
-		p.printf("\nExpected is what of the metal in molds should come back as gating, by the plans.\n")
+		p.printf("\nExpected is what of the metal in molds, and on castings not cut off yet, should come back as gating, by the plans.\n")
 	}
 	if len(s.GetSupplies()) > 0 {
 		p.printf("\n")

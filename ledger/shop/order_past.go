@@ -203,7 +203,11 @@ func (o *orderer) readHeats(k kept) error {
 			if err != nil {
 				return err
 			}
-			if back > 0 {
+			sawn, err := gatingOnCastings(plain{k}, id)
+			if err != nil {
+				return err
+			}
+			if back += sawn; back > 0 {
 				on := max(1, o.day(h.Poured)+o.lag()-o.today)
 				o.late[h.Alloy] = append(o.late[h.Alloy], reorder.Arrival{Day: on, Amount: int64(back)})
 			}

@@ -23,8 +23,8 @@ type Position struct {
 
 	InCrucible ledger.Mass // heats being melted, and heels
 	InMolds    ledger.Mass // poured and not weighed back; negative when more came back
-	Expected   ledger.Mass // of InMolds, what should come back as gating, by the plans
-	Castings   ledger.Mass // castings in the shop
+	Expected   ledger.Mass // of InMolds and Castings, what should come back as gating, by the plans
+	Castings   ledger.Mass // castings in the shop, with the gating that is still on them
 
 	ByForm map[ledger.Form]ledger.Mass // the usable metal, by form
 	Lots   int
@@ -275,9 +275,52 @@ func addCastings(st state, by map[posKey]*Position) error {
 		if err != nil {
 			return err
 		}
-		at(by, c.Alloy, owner).Castings += h.mass
+		on, err := gatingOn(st, c, h.mass)
+		if err != nil {
+			return err
+		}
+		p := at(by, c.Alloy, owner)
+		p.Castings += h.mass
+		p.Expected += on
 	}
 	return nil
+}
+
+// gatingOn is what should still be sawn off a casting of some mass and come back, by the
+// plan of its mold.
+func gatingOn(st state, c *ledger.Casting, mass ledger.Mass) (ledger.Mass, error) {
+	if c.Gone != "" || c.Stage != ledger.AsCast { // most of them
+		return 0, nil
+	}
+	molds, err := st.records(ledger.RecMold, ledger.OfHeat(c.Heat))
+	for _, r := range molds {
+		if r.ID != c.Mold {
+			continue
+		}
+		m, err := content(r, (*ledger.Mold)(nil))
+		if err != nil || !c.Gated(m) {
+			return 0, err
+		}
+		return max(0, mass-m.Metal), nil
+	}
+	return 0, err
+}
+
+// gatingOnCastings is what should be sawn off the castings of a heat.
+func gatingOnCastings(st state, heat string) (on ledger.Mass, err error) {
+	castings, err := st.records(ledger.RecCasting, ledger.OfHeat(heat))
+	for _, r := range castings {
+		c, err := content(r, (*ledger.Casting)(nil))
+		if err != nil {
+			return 0, err
+		}
+		m, err := gatingOn(st, c, c.Weights[ledger.AsCast])
+		if err != nil {
+			return 0, err
+		}
+		on += m
+	}
+	return on, err
 }
 
 func supplies(st state) (out []SupplyLine, err error) {

@@ -148,9 +148,9 @@ type Position struct {
 	InCrucible *Mass `protobuf:"bytes,9,opt,name=in_crucible,json=inCrucible,proto3" json:"in_crucible,omitempty"`
 	// Poured and not weighed back; below zero when more came back.
 	InMolds *Mass `protobuf:"bytes,10,opt,name=in_molds,json=inMolds,proto3" json:"in_molds,omitempty"`
-	// Of in_molds, what should come back as gating, by the plans.
+	// Of in_molds and castings, what should come back as gating, by the plans.
 	Expected *Mass `protobuf:"bytes,11,opt,name=expected,proto3" json:"expected,omitempty"`
-	// Castings in the shop.
+	// Castings in the shop, with the gating that is still on them.
 	Castings *Mass `protobuf:"bytes,12,opt,name=castings,proto3" json:"castings,omitempty"`
 	// All that is not a casting.
 	Here *Mass `protobuf:"bytes,13,opt,name=here,proto3" json:"here,omitempty"`
