@@ -121,7 +121,7 @@ func vesselOf(a ledger.Account) string {
 }
 
 func (c *carrier) entry(e *ledger.Entry, reversed bool) error {
-	if err := c.learn(e); err != nil || reversed {
+	if err := c.learn(e, reversed); err != nil || reversed {
 		return err
 	}
 	for _, t := range transfersOf(e) {
@@ -189,8 +189,9 @@ func (c *carrier) carry(key string, kg float64) {
 	}
 }
 
-// learn notes alloys, and certificates and measurements as they are recorded.
-func (c *carrier) learn(e *ledger.Entry) error {
+// learn notes alloys, and certificates and measurements as they are recorded. What was
+// taken back measured nothing, and neither did what was written of the lot meanwhile.
+func (c *carrier) learn(e *ledger.Entry, reversed bool) error {
 	for _, rec := range e.Records {
 		switch rec.Kind {
 		case ledger.RecLot:
@@ -199,9 +200,9 @@ func (c *carrier) learn(e *ledger.Entry) error {
 				return err
 			}
 			key := "lot/" + l.ID
-			was := c.alloys[key]
+			was, seen := c.alloys[key]
 			c.alloys[key] = l.Alloy
-			if l.Certificate != nil && len(l.Certificate.Elements) > 0 && c.certs[key] == nil || e.Kind == ledger.KindIdentify && l.Certificate != nil {
+			if l.Certificate != nil && !reversed && (e.Kind == ledger.KindIdentify || !seen && len(l.Certificate.Elements) > 0) {
 				c.certs[key] = l.Certificate
 				if v, ok := c.of[key]; ok {
 					var err error

@@ -4,6 +4,8 @@ import (
 	"math"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+
 	"example.org/remelt/ledger"
 	"example.org/remelt/ledger/alloy"
 	"example.org/remelt/ledger/ledgertest"
@@ -209,6 +211,30 @@ func TestAnalysisOfSomeElementsKeepsTheRest(t *testing.T) {
 	b.Do(b.Identify(ctx, ledger.Meta{}, ledger.IdentifyLot{Lot: bare.ID, Alloy: "C87300", Certificate: analysis("Si", 36_000)}))
 	if got, err := b.Content(ctx, ledgertest.LotAcct(bare), ""); err != nil || len(got.Composition.Mean) != 1 || got.Basis != "measured" {
 		t.Errorf("of metal only known by its alloy: %v, by %q (%v)", got.Composition.Mean, got.Basis, err)
+	}
+}
+
+// TestAnalysisTakenBack: a lot holds again what it was thought to hold before an analysis
+// of the wrong lot, also when it was moved meanwhile.
+func TestAnalysisTakenBack(t *testing.T) {
+	b := ledgertest.Open(t)
+	for _, cert := range []*ledger.Certificate{nil, analysis("Si", 39_000, "Pb", 300)} {
+		lot := ledgertest.MadeLot(t, b.Do(b.Receive(ctx, ledger.Meta{}, ledger.Receive{Supplier: "northmetal", Alloy: "C87300", Form: ledger.Ingot, Weighing: ledgertest.Net(10_000), Certificate: cert})))
+		a := ledgertest.LotAcct(lot)
+		before, err := b.Content(ctx, a, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		wrong := b.Do(b.Identify(ctx, ledger.Meta{}, ledger.IdentifyLot{Lot: lot.ID, Alloy: "C87300", Certificate: analysis("Pb", 20_000)}))
+		if pb := contentOf(t, b, a, "Pb"); pb.Mean != 2 {
+			t.Fatalf("measured as 2 %% lead it has %.3f", pb.Mean)
+		}
+		b.Do(b.Move(ctx, ledger.Meta{}, ledger.MoveLot{Lot: lot.ID, Place: "rack"}))
+		b.Do(b.Reverse(ctx, ledger.Meta{Reason: "of the wrong lot"}, ledger.ReverseEntry{Entry: wrong.Seq}))
+		after, err := b.Content(ctx, a, "")
+		if diff := cmp.Diff(before.Composition, after.Composition); err != nil || diff != "" || after.Basis != before.Basis {
+			t.Errorf("by %q (before by %q), %v (-before +after):\n%s", after.Basis, before.Basis, err, diff)
+		}
 	}
 }
 
